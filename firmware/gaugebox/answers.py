@@ -1,0 +1,165 @@
+"""What the box answers to each request on the line.
+
+Every request may be repeated: its answer is the same, or it says that what it asks is already so.
+
+    hello                   firmware, container, box name, FLIGHT or SERVICE, slot, sequence, table CRC, number of inputs,
+                            of lamps, uptime in ms, notice
+    input i                 name, signal unit, signal decimals, reading unit, reading decimals, step
+    values i                for input i and up to seven more: count,signal,reading,fault
+    lamps                   name,duty for each
+    dim                     on or off, or none
+    begin length crc        bytes a piece
+    piece number base64     number
+    verify                  length, crc
+    commit crc              slot
+    restart                 (then the box starts anew)
+"""
+
+import binascii
+
+from gaugebox import VERSION
+from gaugebox.line import ANSWER, REQUEST, frame, unframe
+from gaugebox.measure import FAULTS
+from gaugebox.store import PIECE, StoreError
+from gaugebox.table import CONTAINER
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from gaugebox.app import App
+
+VALUES_A_LINE = 8
+JUMPER_OPEN = "service jumper open: close it to write"
+
+
+class Refused(Exception):
+    pass
+
+
+def answer(app: "App", line: "bytes | bytearray") -> "str | None":
+    """The answer to one line, or None when it is no request."""
+    fields = unframe(REQUEST, line)
+    if fields is None or len(fields) < 2 or len(fields[0]) > 8:
+        return None
+    try:
+        verb = VERBS.get(fields[1])
+        if verb is None:
+            raise Refused("no such request: " + fields[1][:20])
+        said = verb(app, fields[2:])
+        return frame(ANSWER, [fields[0], "ok"] + said)
+    except (Refused, StoreError) as problem:
+        reason = str(problem)
+    except (ValueError, IndexError):
+        reason = "the request is not of the right form"
+    except OSError as problem:
+        reason = "the store failed: " + str(problem)
+    except MemoryError:
+        reason = "no memory for it"
+    # a table image's texts may hold anything
+    reason = "".join(c if " " <= c <= "~" and c != "|" else "." for c in reason[:160])
+    return frame(ANSWER, [fields[0], "no", reason])
+
+
+def hello(app: "App", _: "list[str]") -> "list[str]":
+    store = app.store
+    table = store.table
+    return [
+        VERSION,
+        str(CONTAINER),
+        table.name if table is not None else "",
+        "FLIGHT" if app.flight else "SERVICE",
+        store.slot,
+        str(store.sequence),
+        "%08x" % table.crc if table is not None else "",
+        str(len(app.channels)),
+        str(len(app.lamps)),
+        str(app.board.elapsed(app.started)),
+        store.notice.replace("|", "/"),
+    ]
+
+
+def describe_input(app: "App", words: "list[str]") -> "list[str]":
+    r = app.channels[_index(words[0])].record
+    return [
+        r.name,
+        r.signal_unit,
+        str(r.signal_decimals),
+        r.reading_unit,
+        str(r.reading_decimals),
+        str(r.step),
+    ]
+
+
+def values(app: "App", words: "list[str]") -> "list[str]":
+    start = _index(words[0])
+    said = []
+    for channel in app.channels[start : start + VALUES_A_LINE]:
+        if channel.fault:
+            said.append("%d,,,%s" % (channel.count, FAULTS[channel.fault]))
+        else:
+            said.append("%d,%d,%d," % (channel.count, channel.signal, channel.reading))
+    return said
+
+
+def lamps(app: "App", _: "list[str]") -> "list[str]":
+    return ["%s,%d" % (lamp.record.name, lamp.duty) for lamp in app.lamps]
+
+
+def dim(app: "App", _: "list[str]") -> "list[str]":
+    if app.dim_request is None:
+        return ["none"]
+    return ["on" if app.dim_request.on else "off"]
+
+
+def begin(app: "App", words: "list[str]") -> "list[str]":
+    _writing(app)
+    app.store.begin(int(words[0]), int(words[1], 16))
+    return [str(PIECE)]
+
+
+def piece(app: "App", words: "list[str]") -> "list[str]":
+    _writing(app)
+    app.store.piece(_index(words[0]), binascii.a2b_base64(words[1]))
+    return [words[0]]
+
+
+def verify(app: "App", _: "list[str]") -> "list[str]":
+    _writing(app)
+    length, crc = app.store.verify()
+    return [str(length), "%08x" % crc]
+
+
+def commit(app: "App", words: "list[str]") -> "list[str]":
+    _writing(app)
+    return [app.store.commit(int(words[0], 16))]
+
+
+def restart(app: "App", _: "list[str]") -> "list[str]":
+    _writing(app)
+    app.restart_wanted = True
+    return []
+
+
+def _index(word: str) -> int:
+    n = int(word)
+    if n < 0:
+        raise ValueError
+    return n
+
+
+def _writing(app: "App") -> None:
+    if not app.board.service():
+        raise Refused(JUMPER_OPEN)
+
+
+VERBS = {
+    "hello": hello,
+    "input": describe_input,
+    "values": values,
+    "lamps": lamps,
+    "dim": dim,
+    "begin": begin,
+    "piece": piece,
+    "verify": verify,
+    "commit": commit,
+    "restart": restart,
+}

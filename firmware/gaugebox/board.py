@@ -1,0 +1,95 @@
+"""The board adaptor: the only place that knows `machine`."""
+
+import select
+import sys
+import time
+
+import machine
+import micropython
+
+from gaugebox import pins
+
+WATCHDOG_MS = 4000  # longer than the worst flash write, 400 ms by the data sheet, with much to spare
+I2C_TIMEOUT_US = 2000
+
+
+def silence_outputs() -> None:
+    """Takes every pin that could drive something back to a pulled-down input, a PWM left running included.
+
+    A soft reset leaves some PWM slices burning, so this is the first thing at every start and the last at every stop.
+    """
+    for pin in pins.OUTPUT_PINS:
+        machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_DOWN)
+
+
+class Board:
+    """The pins, the clock, the line and the watchdog of an RP2040 board."""
+
+    def __init__(self) -> None:
+        self.jumper = machine.Pin(pins.JUMPER, machine.Pin.IN, machine.Pin.PULL_UP)
+        self.i2c = machine.I2C(
+            0, sda=machine.Pin(pins.SDA), scl=machine.Pin(pins.SCL), freq=400_000, timeout=I2C_TIMEOUT_US
+        )
+        self.watchdog: "machine.WDT | None" = None
+        self.poll = select.poll()
+        self.poll.register(sys.stdin, select.POLLIN)
+        self.room = select.poll()
+        self.room.register(sys.stdout, select.POLLOUT)
+        self.byte = bytearray(1)
+        self.stdin = sys.stdin.buffer
+
+    def service(self) -> bool:
+        """Whether the service jumper is closed."""
+        return self.jumper.value() == 0
+
+    def converter(self, pin: int) -> "machine.ADC":
+        return machine.ADC(machine.Pin(pin))
+
+    def lamp(self, pin: int, frequency: int) -> "machine.PWM":
+        """A lamp's pin, dark."""
+        return machine.PWM(machine.Pin(pin), freq=frequency, duty_u16=0)
+
+    def discrete(self, pin: int) -> "machine.Pin":
+        """A discrete output, low."""
+        return machine.Pin(pin, machine.Pin.OUT, value=0)
+
+    def close_line(self) -> None:
+        """From now on 0x03 is a byte like any other, and a stopped loop restarts the box."""
+        micropython.kbd_intr(-1)
+        self.watchdog = machine.WDT(timeout=WATCHDOG_MS)
+
+    def feed(self) -> None:
+        if self.watchdog is not None:
+            self.watchdog.feed()
+
+    def restart(self) -> None:
+        """A watchdog once started outlives a soft reset, so then the chip is reset."""
+        if self.watchdog is not None:
+            machine.reset()
+        machine.soft_reset()
+
+    def now(self) -> int:
+        return time.ticks_ms()
+
+    def elapsed(self, since: int) -> int:
+        return time.ticks_diff(time.ticks_ms(), since)
+
+    def wait_until(self, due: int) -> None:
+        wait = time.ticks_diff(due, time.ticks_ms())
+        if wait > 0:
+            time.sleep_ms(wait)
+
+    def later(self, moment: int, ms: int) -> int:
+        return time.ticks_add(moment, ms)
+
+    def next_byte(self) -> int:
+        """A byte from the line, or -1."""
+        for _ in self.poll.ipoll(0):
+            if self.stdin.readinto(self.byte):
+                return self.byte[0]
+        return -1
+
+    def say(self, line: str) -> None:
+        """Puts a line out, or drops it when nobody takes it: the loop never waits for a host."""
+        for _ in self.room.ipoll(0):
+            sys.stdout.write(line + "\n")

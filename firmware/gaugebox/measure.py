@@ -1,0 +1,124 @@
+"""One input from count to damped reading: spike filter, fault, ratio, two curves, damping.
+
+Integers below 2**30 throughout and nothing allocated per sample.
+"""
+
+from gaugebox.curve import lookup
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from gaugebox.table import InputRecord
+
+NONE, OPEN, SHORT, UNDER, OVER, RAIL, CONVERTER = range(7)
+FAULTS = (None, "open", "short", "under", "over", "rail", "converter")
+
+DAMPING_MS = 100  # one turn of the damper; a time constant is a whole number of these
+MOST_TURNS = 64  # after a longer stall the damper has as good as settled
+
+
+def ratio(count: int, reference: int) -> int:
+    """floor(count * 65536 / reference) for 0 <= count < reference <= 65535, within 30 bits."""
+    a = count << 14
+    q = a // reference
+    return (q << 2) + (((a - q * reference) << 2) // reference)
+
+
+class Channel:
+    """What one input last said. `record` is the input's `InputRecord` of the table image.
+
+    fault    one of the codes above; until the first three samples, and while the converter is silent, CONVERTER
+    count    spike-filtered count, 0..65535
+    signal   in the input's signal unit and decimals; means nothing while there is a fault
+    reading  in the input's reading unit and decimals, damped; means nothing while there is a fault
+    """
+
+    def __init__(self, record: "InputRecord", reference: "Channel | None" = None) -> None:
+        self.record = record
+        self.reference = reference
+        self.signal_curve = record.signal_curve
+        self.reading_curve = record.reading_curve
+        self.lowest, self.low, self.high, self.highest = record.windows
+        self.faults = record.faults
+        self.damping = record.damping
+        self.half = self.damping >> 1
+        self.count = 0
+        self.signal = 0
+        self.reading = 0
+        self.fault = CONVERTER
+        self.before = 0
+        self.earlier = 0
+        self.waits = 2
+        self.state = 0
+        self.seeded = False
+        self.owed_ms = 0
+
+    def lose(self) -> None:
+        """The converter does not answer."""
+        self.fault = CONVERTER
+        self.seeded = False
+        self.waits = 2
+
+    def step(self, count: int, elapsed_ms: int) -> None:
+        """Takes the next sample, `elapsed_ms` after the one before."""
+        low = self.before
+        high = self.earlier
+        self.earlier = low
+        self.before = count
+        if self.waits and self.fault == CONVERTER:
+            # the filter is not full yet
+            self.waits -= 1
+            return
+        if low > high:
+            low, high = high, low
+        if count < low:
+            count = low
+        elif count > high:
+            count = high
+        self.count = count
+
+        reference = self.reference
+        if reference is not None:
+            if reference.fault:
+                # samples of the dead rail must leave the filter before it is believed again
+                self.fault = RAIL
+                self.seeded = False
+                self.waits = 2
+                return
+            if self.waits:
+                self.waits -= 1
+                return
+            r = reference.count
+            count = ratio(count, r) if count < r else 65535
+
+        if count < self.low:
+            self.fault = self.faults[0] if count < self.lowest else self.faults[1]
+            self.seeded = False
+            return
+        if count > self.high:
+            self.fault = self.faults[3] if count > self.highest else self.faults[2]
+            self.seeded = False
+            return
+        self.fault = NONE
+
+        self.signal = signal = lookup(self.signal_curve, count)
+        reading = lookup(self.reading_curve, signal)
+
+        damping = self.damping
+        if damping > 1:
+            if self.seeded:
+                owed = self.owed_ms + elapsed_ms
+                turns = owed // DAMPING_MS
+                self.owed_ms = owed - turns * DAMPING_MS
+                if turns > MOST_TURNS:
+                    turns = MOST_TURNS
+                state = self.state
+                while turns:
+                    state += reading - (state + self.half) // damping
+                    turns -= 1
+                self.state = state
+                reading = (state + self.half) // damping
+            else:
+                self.seeded = True
+                self.owed_ms = 0
+                self.state = reading * damping
+        self.reading = reading

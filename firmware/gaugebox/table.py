@@ -1,0 +1,216 @@
+"""The table image: how a checked box file travels to the box and lies in its flash.
+
+Little-endian. Header (magic, container version, number of sections, whole length), sections, CRC-32 of all before it.
+A section is a header (kind, flags, payload length) and its payload, padded to four bytes. An unknown section is
+skipped unless its CRITICAL flag is set, so that sections can be added without a new container version.
+"""
+
+import binascii
+import struct
+from array import array
+
+from gaugebox.curve import lookup, make_curve
+from gaugebox.measure import FAULTS
+from gaugebox.pins import BOARD
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from gaugebox.curve import Curve
+
+MAGIC = b"GLTI"
+CONTAINER = 1
+HEADER = "<4sHHI"
+HEADER_SIZE = 12
+SECTION = "<HHI"
+SECTION_SIZE = 8
+CRITICAL = 1
+LARGEST = 32768
+
+BOX, CHIP, INPUT, LAMP, DIM_REQUEST = range(1, 6)
+
+NO_INPUT = 255
+ON_CHIP = 255
+ADS1115 = 1
+
+# payloads: a fixed part, then texts (a length byte, ASCII), padding to four, then curves
+CHIP_FIXED = "<BBBB"  # kind, address, gain code, rate code
+# converter, channel, normalise by, add, four fault codes, four windows, signal decimals, reading decimals,
+# damping turns, step in reading units
+INPUT_FIXED = "<BBBBBBBBHHHHBBHi"
+LAMP_FIXED = "<BBHI"  # pin, knob pin, -, frequency in Hz
+DIM_REQUEST_FIXED = "<BBHH"  # pin, lamp, level on above, level off below
+
+
+class TableError(ValueError):
+    """The image cannot be used; the text says why."""
+
+
+class ChipRecord:
+    def __init__(self, payload: "_Payload") -> None:
+        self.kind, self.address, self.gain, self.rate = payload.fixed(CHIP_FIXED)
+        self.name = payload.text()
+        if self.kind != ADS1115:
+            raise TableError("converter kind %d is not known" % self.kind)
+        if self.gain > 7 or self.rate > 7:
+            raise TableError("converter %s: gain or rate out of range" % self.name)
+
+
+class InputRecord:
+    def __init__(self, payload: "_Payload") -> None:
+        fixed = payload.fixed(INPUT_FIXED)
+        self.converter, self.channel, self.normalise, self.add = fixed[0:4]
+        self.faults = bytes(fixed[4:8])
+        self.windows = fixed[8:12]
+        self.signal_decimals, self.reading_decimals, self.damping, self.step = fixed[12:16]
+        self.name = payload.text()
+        self.signal_unit = payload.text()
+        self.reading_unit = payload.text()
+        self.signal_curve = payload.curve()
+        self.reading_curve = payload.curve()
+        self._check()
+
+    def _check(self) -> None:
+        lowest, low, high, highest = self.windows
+        x, y = self.signal_curve[0], self.signal_curve[1]
+        if not (lowest <= low < high <= highest and x[0] <= low and high <= x[len(y) - 1]):
+            raise TableError("%s: the signal curve does not cover the fault windows" % self.name)
+        ends = lookup(self.signal_curve, low), lookup(self.signal_curve, high)
+        x, y = self.reading_curve[0], self.reading_curve[1]
+        if min(ends) < x[0] or max(ends) > x[len(y) - 1]:
+            raise TableError("%s: the reading curve does not cover the signal" % self.name)
+        for reading in y:
+            if abs(reading) * max(1, self.damping) >= 1 << 29:
+                raise TableError("%s: the damped reading does not fit 31 bits" % self.name)
+        if max(self.faults) >= len(FAULTS):
+            raise TableError("%s: a fault is not known" % self.name)
+        if self.add != NO_INPUT:
+            raise TableError("%s: this firmware adds no second input" % self.name)
+
+
+class LampRecord:
+    def __init__(self, payload: "_Payload") -> None:
+        self.pin, self.knob, _, self.frequency = payload.fixed(LAMP_FIXED)
+        self.name = payload.text()
+        self.curve = payload.curve()
+        x, y = self.curve[0], self.curve[1]
+        if x[0] > 0 or x[len(y) - 1] < 65535 or min(y) < 0 or max(y) > 65535:
+            raise TableError("%s: the lamp curve does not cover the knob" % self.name)
+
+
+class DimRequestRecord:
+    def __init__(self, payload: "_Payload") -> None:
+        self.pin, self.lamp, self.on_above, self.off_below = payload.fixed(DIM_REQUEST_FIXED)
+
+
+class Table:
+    """A whole table image, ready to run. Raises TableError."""
+
+    def __init__(self, image: "bytes | bytearray") -> None:
+        self.crc = check_container(image)
+        self.length = len(image)
+        self.name = ""
+        self.chips: "list[ChipRecord]" = []
+        self.inputs: "list[InputRecord]" = []
+        self.lamps: "list[LampRecord]" = []
+        self.dim_request: "DimRequestRecord | None" = None
+        sections = struct.unpack_from(HEADER, image, 0)[2]
+        at = HEADER_SIZE
+        view = memoryview(image)
+        end = self.length - 4
+        for _ in range(sections):
+            if at + SECTION_SIZE > end:
+                raise TableError("a section is missing")
+            kind, flags, length = struct.unpack_from(SECTION, image, at)
+            at += SECTION_SIZE
+            if at + length > end:
+                raise TableError("a section runs past the end")
+            try:
+                self._section(kind, flags, _Payload(view[at : at + length]))
+            except TableError:
+                raise
+            except ValueError as problem:
+                raise TableError("section of kind %d: %s" % (kind, problem))
+            at += (length + 3) & ~3
+        self._check()
+
+    def _section(self, kind: int, flags: int, payload: "_Payload") -> None:
+        if kind == BOX:
+            self.name = payload.text()
+            board = payload.text()
+            if board != BOARD:
+                raise TableError("the table is for a board %s, this is %s" % (board, BOARD))
+        elif kind == CHIP:
+            self.chips.append(ChipRecord(payload))
+        elif kind == INPUT:
+            self.inputs.append(InputRecord(payload))
+        elif kind == LAMP:
+            self.lamps.append(LampRecord(payload))
+        elif kind == DIM_REQUEST:
+            self.dim_request = DimRequestRecord(payload)
+        elif flags & CRITICAL:
+            raise TableError("section kind %d is not known to this firmware: install a newer one" % kind)
+
+    def _check(self) -> None:
+        for record in self.inputs:
+            if record.converter != ON_CHIP and record.converter >= len(self.chips):
+                raise TableError("%s: there is no such converter" % record.name)
+            if record.normalise != NO_INPUT:
+                if record.normalise >= len(self.inputs):
+                    raise TableError("%s: there is no such rail" % record.name)
+                if self.inputs[record.normalise].normalise != NO_INPUT:
+                    raise TableError("%s: its rail hangs on another rail" % record.name)
+        if self.dim_request is not None and self.dim_request.lamp >= len(self.lamps):
+            raise TableError("the dim request follows no lamp")
+
+
+class _Payload:
+    def __init__(self, data: memoryview) -> None:
+        self.data = data
+        self.at = 0
+
+    def fixed(self, form: str) -> "tuple[int, ...]":
+        size = struct.calcsize(form)
+        if self.at + size > len(self.data):
+            raise TableError("a section is too short")
+        values = struct.unpack_from(form, self.data, self.at)
+        self.at += size
+        return values
+
+    def text(self) -> str:
+        (length,) = self.fixed("<B")
+        start = self.at
+        self.at = start + length
+        if self.at > len(self.data):
+            raise TableError("a text runs past its section")
+        return str(bytes(self.data[start : self.at]), "utf-8")
+
+    def curve(self) -> "Curve":
+        self.at = (self.at + 3) & ~3
+        (n,) = self.fixed("<I")
+        start = self.at
+        middle = start + 4 * n
+        self.at = middle + 4 * n
+        if n > 255 or self.at > len(self.data):
+            raise TableError("a curve runs past its section")
+        return make_curve(
+            array("i", bytes(self.data[start:middle])), array("i", bytes(self.data[middle : self.at]))
+        )
+
+
+def check_container(image: "bytes | bytearray") -> int:
+    """The image's CRC-32, if magic, version, length and CRC are right; else TableError."""
+    if len(image) < HEADER_SIZE + 4:
+        raise TableError("too short for a table image")
+    magic, container, _, length = struct.unpack_from(HEADER, image, 0)
+    if magic != MAGIC:
+        raise TableError("not a table image")
+    if container != CONTAINER:
+        raise TableError(
+            "a table image of version %d; this firmware reads version %d" % (container, CONTAINER)
+        )
+    if length != len(image):
+        raise TableError("%d bytes long, but its header says %d" % (len(image), length))
+    crc = binascii.crc32(memoryview(image)[: length - 4])
+    if crc != struct.unpack_from("<I", image, length - 4)[0]:
+        raise TableError("its CRC is wrong")
+    return crc

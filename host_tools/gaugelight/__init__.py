@@ -1,0 +1,1 @@
+"""Host tools for the readout box: design, check, flash and prove it."""

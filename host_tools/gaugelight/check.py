@@ -1,0 +1,127 @@
+"""What must hold across a whole box, beyond what each table of the box file says by itself."""
+
+from collections.abc import Iterator
+
+from gaugebox import pins
+from gaugelight.boxfile import Box, Input
+from gaugelight.circuits import PullUp, Shunt
+from gaugelight.fault_windows import signal_limits
+from gaugelight.problems import Problem
+
+MOST_INPUTS = 16
+MOST_LAMPS = 4
+
+
+def problems_of(box: Box) -> list[Problem]:
+    """Everything that is wrong with the box as a whole, in no order."""
+    problems = [*_names(box), *_pins(box), *_pwm(box), *_rails(box), *_dim_request(box)]
+    for one in box.inputs:
+        problems += _range(one)
+    return problems
+
+
+def _names(box: Box) -> Iterator[Problem]:
+    for kind, outputs, most in (("inputs", box.inputs, MOST_INPUTS), ("lamps", box.lamps, MOST_LAMPS)):
+        seen: dict[str, int] = {}
+        for one in outputs:
+            if one.name in seen:
+                yield Problem(
+                    one.line, one.name, f"the name stands at line {seen[one.name]} too; each needs its own"
+                )
+            seen[one.name] = one.line
+        if len(outputs) > most:
+            yield Problem(
+                outputs[most].line, outputs[most].name, f"{len(outputs)} {kind}; the box takes {most}"
+            )
+    if not box.inputs and not box.lamps:
+        yield Problem(1, "box", "has nothing to do; add an [[input]] or a [[lamp]]")
+
+
+def _pins(box: Box) -> Iterator[Problem]:
+    """No pin and no converter input is used twice."""
+    uses: list[tuple[int, str, str]] = []
+    for one in box.inputs:
+        chip = getattr(one.converter, "name", None)
+        place = f"pin {one.channel}" if chip is None else f"pin {chip}.{one.channel}"
+        uses.append((one.line, one.name, place))
+    for lamp in box.lamps:
+        uses += [
+            (lamp.line, lamp.name, f"pin {lamp.pin}"),
+            (lamp.line, f"knob of {lamp.name}", f"pin {lamp.knob}"),
+        ]
+    if box.dim_request is not None:
+        uses.append((box.dim_request.line, "dim_request", f"pin {box.dim_request.pin}"))
+    taken: dict[str, str] = {}
+    for line, user, place in uses:
+        if place in taken:
+            yield Problem(line, user, f"{place} is used by {taken[place]} already; give each its own")
+        taken.setdefault(place, user)
+    addresses: dict[int, str] = {}
+    for chip in box.chips:
+        if chip.address in addresses:
+            other = addresses[chip.address]
+            yield Problem(
+                0, f"converter {chip.name}", f"address {chip.address:#x} is {other}'s; 0x48 to 0x4b are four"
+            )
+        addresses.setdefault(chip.address, chip.name)
+
+
+def _pwm(box: Box) -> Iterator[Problem]:
+    """Pins of a PWM slice share a frequency, pins n and n + 16 a channel (RP2040 data sheet, 4.5.2)."""
+    for k, lamp in enumerate(box.lamps):
+        for other in box.lamps[:k]:
+            if abs(lamp.pin - other.pin) == 16:
+                what = f"pins {other.pin} and {lamp.pin} share a PWM channel with {other.name}; move one lamp"
+                yield Problem(lamp.line, lamp.name, what)
+            elif pins.pwm_slice(lamp.pin) == pins.pwm_slice(other.pin) and lamp.frequency != other.frequency:
+                what = (
+                    f"{lamp.frequency} Hz, but {other.name} on pin {other.pin} runs the same PWM slice"
+                    f" at {other.frequency} Hz; use one frequency or another pin"
+                )
+                yield Problem(lamp.line, lamp.name, what)
+
+
+def _rails(box: Box) -> Iterator[Problem]:
+    for one in box.inputs:
+        if not isinstance(one.circuit, PullUp):
+            continue
+        rail = box.input(one.circuit.rail)
+        voltages = [
+            i.name for i in box.inputs if i.circuit.unit == "V" and i.unit == "V" and i.nominal is not None
+        ]
+        if rail is None or rail.name not in voltages:
+            usable = ", ".join(voltages) or "none yet: add an input with unit = V and nominal"
+            yield Problem(
+                one.line, one.name, f'its rail "{one.circuit.rail}" is no measured rail; there is: {usable}'
+            )
+        elif rail.converter != one.converter or not hasattr(one.converter, "address"):
+            what = f'its rail "{rail.name}" must be measured by the same external converter, or the two cannot be compared'
+            yield Problem(one.line, one.name, what)
+
+
+def _dim_request(box: Box) -> Iterator[Problem]:
+    request = box.dim_request
+    if request is not None and box.lamp(request.follows) is None:
+        lamps = ", ".join(lamp.name for lamp in box.lamps) or "none"
+        yield Problem(
+            request.line, "dim_request", f'follows "{request.follows}", which is no lamp; there is: {lamps}'
+        )
+
+
+def _range(one: Input) -> Iterator[Problem]:
+    """The whole of the sender's range, fault limits included, must reach the converter as a voltage it can take."""
+    if isinstance(one.circuit, PullUp):
+        return  # never above its rail
+    import numpy as np
+
+    limit = signal_limits(one)[-1]
+    volts = float(one.circuit.x_of(np.array([limit]))[0])
+    highest = one.converter.highest
+    if volts <= highest:
+        return
+    what = f"{limit:g} {one.circuit.unit} would put {volts:.2f} V on the pin, which takes {highest:g} V; "
+    if isinstance(one.circuit, Shunt):
+        what += f"use a shunt of {highest * 1000 / limit:.0f} ohm or less"
+    else:
+        what += f"use a divider that leaves {highest / limit:.3f} of the voltage or less"
+    yield Problem(one.line, one.name, what)
