@@ -1,20 +1,23 @@
 """Monotone piecewise-linear curves over integers: the one conversion the box knows.
 
-A curve is a tuple (x, y, dx, dy, first, shift), made once at start and then only read:
-x, y     breakpoints, x strictly increasing, y never turning back
-dx, dy   the steps between them, stored so that a lookup need not subtract
-first    for each span of 2**shift above x[0], the segment in which it begins
+A curve is a tuple (x, y, x0, shift, starts), made once at start and then only read:
+x, y       its breakpoints, x strictly increasing, y never turning back
+x0, shift  the walk to n's segment starts in span (n - x0) >> shift
+starts     for each span the segment in which it begins: (x, end, y, dx, dy, half of dx, the next segment)
 Every product stays below 2**30, the small integers of a 32-bit MicroPython, so a lookup takes no heap.
 """
 
 from array import array
 
 LIMIT = 1 << 30
-BINS = 64
+SPANS = 64
 
 TYPE_CHECKING = False  # the box has no typing module
 if TYPE_CHECKING:
-    Curve = tuple[array[int], array[int], array[int], array[int], bytearray, int]
+    from typing import Any
+
+    Segment = tuple[int, int, int, int, int, int, Any]
+    Curve = tuple[array[int], array[int], int, int, list[Segment]]
 
 
 def make_curve(xs: "array[int]", ys: "array[int]") -> "Curve":
@@ -25,38 +28,41 @@ def make_curve(xs: "array[int]", ys: "array[int]") -> "Curve":
     n = len(xs)
     if n < 2 or n > 255 or len(ys) != n:
         raise ValueError("a curve needs 2 to 255 breakpoints, not %d" % n)
-    dx = array("i", [1] * n)
-    dy = array("i", [0] * n)
     rising = ys[n - 1] >= ys[0]
     for k in range(n - 1):
-        dx[k] = xs[k + 1] - xs[k]
-        dy[k] = ys[k + 1] - ys[k]
-        if dx[k] <= 0:
+        dx = xs[k + 1] - xs[k]
+        dy = ys[k + 1] - ys[k]
+        if dx <= 0:
             raise ValueError("breakpoint %d does not lie right of the one before" % (k + 1))
-        if dy[k] < 0 if rising else dy[k] > 0:
+        if dy < 0 if rising else dy > 0:
             raise ValueError("breakpoint %d turns back" % (k + 1))
-        if dx[k] * (abs(dy[k]) + 1) >= LIMIT or abs(ys[k]) >= LIMIT or abs(ys[k + 1]) >= LIMIT:
+        if dx * (abs(dy) + 1) >= LIMIT or abs(ys[k]) >= LIMIT or abs(ys[k + 1]) >= LIMIT:
             raise ValueError("segment %d does not fit 31 bits" % k)
-    span = xs[n - 1] - xs[0]
+    x0 = xs[0]
+    span = xs[n - 1] - x0
+    if x0 <= -LIMIT or xs[n - 1] >= LIMIT - 1 or span >= LIMIT:
+        raise ValueError("the breakpoints do not fit 31 bits")
     shift = 0
-    while span >> shift >= BINS:
+    while span >> shift >= SPANS:
         shift += 1
-    first = bytearray((span >> shift) + 1)
-    k = 0
-    for i in range(len(first)):
-        while k < n - 2 and xs[k + 1] - xs[0] <= i << shift:
-            k += 1
-        first[i] = k
-    x = array("i", xs)
-    x.append(LIMIT - 1)  # stops the walk at the last breakpoint
-    return x, array("i", ys), dx, dy, first, shift
+    starts: "list[Any]" = [None] * ((span >> shift) + 1)
+    at = len(starts)
+    segment = None
+    end = LIMIT - 1  # the last segment goes on, so that the walk ends at the last breakpoint
+    for k in range(n - 2, -1, -1):
+        dx = xs[k + 1] - xs[k]
+        segment = (xs[k], end, ys[k], dx, ys[k + 1] - ys[k], dx >> 1, segment)
+        end = xs[k]
+        while at and x0 + ((at - 1) << shift) >= end:
+            at -= 1
+            starts[at] = segment
+    return array("i", xs), array("i", ys), x0, shift, starts
 
 
 def lookup(curve: "Curve", n: int) -> int:
     """The curve's value at n, rounded to nearest; n must lie within its breakpoints."""
-    x, y, dx, dy, first, shift = curve
-    k = first[(n - x[0]) >> shift]
-    while n >= x[k + 1]:
-        k += 1
-    d = dx[k]
-    return y[k] + ((n - x[k]) * dy[k] + (d >> 1)) // d
+    _, _, x, shift, starts = curve
+    x, end, y, dx, dy, half, after = starts[(n - x) >> shift]
+    while n >= end:
+        x, end, y, dx, dy, half, after = after
+    return y + ((n - x) * dy + half) // dx

@@ -35,12 +35,15 @@ class Channel:
     def __init__(self, record: "InputRecord", reference: "Channel | None" = None) -> None:
         self.record = record
         self.reference = reference
-        self.signal_curve = record.signal_curve
-        self.reading_curve = record.reading_curve
-        self.lowest, self.low, self.high, self.highest = record.windows
-        self.faults = record.faults
-        self.damping = record.damping
-        self.half = self.damping >> 1
+        # one attribute is cheaper to fetch than six
+        self.fixed = (
+            record.windows[1],
+            record.windows[2],
+            record.signal_curve,
+            record.reading_curve,
+            record.damping,
+            record.damping >> 1,
+        )
         self.count = 0
         self.signal = 0
         self.reading = 0
@@ -90,20 +93,20 @@ class Channel:
             r = reference.count
             count = ratio(count, r) if count < r else 65535
 
-        if count < self.low:
-            self.fault = self.faults[0] if count < self.lowest else self.faults[1]
+        low, high, signal_curve, reading_curve, damping, half = self.fixed
+        if count < low:
+            self.fault = self.record.faults[0 if count < self.record.windows[0] else 1]
             self.seeded = False
             return
-        if count > self.high:
-            self.fault = self.faults[3] if count > self.highest else self.faults[2]
+        if count > high:
+            self.fault = self.record.faults[3 if count > self.record.windows[3] else 2]
             self.seeded = False
             return
         self.fault = NONE
 
-        self.signal = signal = lookup(self.signal_curve, count)
-        reading = lookup(self.reading_curve, signal)
+        self.signal = signal = lookup(signal_curve, count)
+        reading = lookup(reading_curve, signal)
 
-        damping = self.damping
         if damping > 1:
             if self.seeded:
                 owed = self.owed_ms + elapsed_ms
@@ -112,11 +115,13 @@ class Channel:
                 if turns > MOST_TURNS:
                     turns = MOST_TURNS
                 state = self.state
+                damped = self.reading
                 while turns:
-                    state += reading - (state + self.half) // damping
+                    state += reading - damped
+                    damped = (state + half) // damping
                     turns -= 1
                 self.state = state
-                reading = (state + self.half) // damping
+                reading = damped
             else:
                 self.seeded = True
                 self.owed_ms = 0

@@ -290,7 +290,7 @@ class _Reader:
                 return None, "linear"
             if sender is None:
                 return None, "linear"
-            live_zero = circuit.unit == "mA" and sender == (4, 20)
+            live_zero = circuit.unit == "mA" and [*sender] == [4, 20]
             return tuple(sorted(zip(sender, span))), "live zero" if live_zero else "linear"
         if unit == circuit.unit:
             if span is None and nominal is not None:

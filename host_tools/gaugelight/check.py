@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from gaugebox import pins
 from gaugelight.boxfile import Box, Input
-from gaugelight.circuits import PullUp, Shunt
+from gaugelight.circuits import Divider, PullUp, Shunt, pin_volts
 from gaugelight.fault_windows import signal_limits
 from gaugelight.problems import Problem
 
@@ -112,10 +112,8 @@ def _range(one: Input) -> Iterator[Problem]:
     """The whole of the sender's range, fault limits included, must reach the converter as a voltage it can take."""
     if isinstance(one.circuit, PullUp):
         return  # never above its rail
-    import numpy as np
-
     limit = signal_limits(one)[-1]
-    volts = float(one.circuit.x_of(np.array([limit]))[0])
+    volts = pin_volts(one.circuit, limit)
     highest = one.converter.highest
     if volts <= highest:
         return
@@ -125,3 +123,14 @@ def _range(one: Input) -> Iterator[Problem]:
     else:
         what += f"use a divider that leaves {highest / limit:.3f} of the voltage or less"
     yield Problem(one.line, one.name, what)
+
+
+def cannot_be_told(one: Input) -> list[str]:
+    """What lies inside the sender's own span, where no fault can be told from a reading."""
+    notes = []
+    if isinstance(one.circuit, PullUp) and signal_limits(one)[1] == 0:
+        ends = sorted(one.points)
+        notes.append(f"a short to ground reads {float(ends[0][1]):g} {one.unit}; it cannot be told from that")
+    if isinstance(one.circuit, Divider):
+        notes.append("a broken wire and a short to ground look the same: open")
+    return notes

@@ -10,7 +10,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from gaugebox import measure, table
+from gaugebox import measure
 
 Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]
@@ -138,5 +138,7 @@ def x_of_counts(circuit: Circuit, converter: Converter) -> Floats:
     return converter.volts(counts)
 
 
-def chip_kind(converter: Converter) -> int:
-    return table.ON_CHIP if isinstance(converter, OnChip) else table.ADS1115
+def pin_volts(circuit: Circuit, signal: float, rail_volts: float = 1.0) -> float:
+    """The voltage a signal makes on the pin; of a pull-up, with its rail at that voltage."""
+    x = float(circuit.x_of(np.array([signal]))[0])
+    return x * rail_volts if isinstance(circuit, PullUp) else x

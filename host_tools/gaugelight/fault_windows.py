@@ -3,7 +3,7 @@
 import numpy as np
 
 from gaugelight.boxfile import Input
-from gaugelight.circuits import COUNTS, Floats, PullUp
+from gaugelight.circuits import COUNTS, Floats, PullUp, pin_volts
 
 NAMUR_NE_43 = (
     3.6,
@@ -11,7 +11,8 @@ NAMUR_NE_43 = (
     20.5,
     21.0,
 )  # mA: failure at or below, measuring from, measuring to, failure at or above
-MARGIN = 0.05  # of the sender's span, for tolerance, beyond which a signal is no longer believed
+MARGIN = 0.05  # of the sender's span, for its tolerance, beyond which a signal is no longer believed
+OWN_MARGIN = 0.01  # the same where the range is stated for the signal itself: only for the converter's step
 
 
 def signal_limits(one: Input) -> tuple[float, float, float, float]:
@@ -23,15 +24,15 @@ def signal_limits(one: Input) -> tuple[float, float, float, float]:
     if one.law == "live zero":
         return NAMUR_NE_43
     first, last = float(one.points[0][0]), float(one.points[-1][0])
-    margin = 0.0 if one.law == "itself" else MARGIN * (last - first)
+    margin = (OWN_MARGIN if one.law == "itself" else MARGIN) * (last - first)
     low, high = first - margin, last + margin
     if low <= 0:
         far_low = low = 0.0
     else:
         far_low = low / 2
     if isinstance(one.circuit, PullUp):
-        x = one.circuit.x_of(np.array([high]))
-        far_high = float(one.circuit.signal_of((x + 1) / 2)[0])
+        halfway = (pin_volts(one.circuit, high) + 1) / 2
+        far_high = float(one.circuit.signal_of(np.array([halfway]))[0])
     else:
         far_high = high + margin
     return far_low, low, high, far_high
@@ -48,4 +49,6 @@ def count_windows(one: Input, signals: Floats) -> tuple[int, int, int, int]:
     last = int(np.searchsorted(signals, high, "right")) - 1
     lowest = min(first, int(np.searchsorted(signals, far_low, "right"))) if low > 0 else 0
     highest = max(last, min(top, int(np.searchsorted(signals, far_high, "left")) - 1))
+    if one.law == "itself":
+        highest = top  # a supply that is too high is over, however far
     return lowest, first, last, highest

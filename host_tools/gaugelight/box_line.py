@@ -1,0 +1,202 @@
+"""The host's end of the serial line: ask the box something and get its answer, or say plainly why not."""
+
+import base64
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from fractions import Fraction
+from types import TracebackType
+
+import serial
+
+from gaugebox import VERSION
+from gaugebox.line import ANSWER, REQUEST, frame, unframe
+from gaugebox.table import CONTAINER
+from gaugelight.problems import Misuse, Wrong
+from gaugelight.said import Said
+
+ANSWER_WITHIN = 1.5  # seconds, more than the longest flash write
+TRIES = 3
+
+
+class NoAnswer(Wrong):
+    """The port is open, but no box answers on it."""
+
+
+class BoxSaysNo(Wrong):
+    """The box refused, and said why."""
+
+
+@dataclass(frozen=True)
+class Hello:
+    version: str
+    container: int
+    box: str
+    state: str  # FLIGHT or SERVICE
+    slot: str
+    sequence: int
+    crc: str
+    inputs: int
+    lamps: int
+    uptime_ms: int
+    notice: str
+
+
+@dataclass(frozen=True)
+class Described:
+    """What the box knows of an input."""
+
+    name: str
+    signal_unit: str
+    signal_decimals: int
+    reading_unit: str
+    reading_decimals: int
+    step: int  # in reading units
+
+
+class BoxLine:
+    """One open port. A context manager; every method raises Wrong when the box or the port is gone."""
+
+    def __init__(self, port: str) -> None:
+        self.port = port
+        self.next_id = 0
+        try:
+            self.serial = serial.Serial(port, 115200, timeout=0.02, write_timeout=2, exclusive=True)
+        except (OSError, ValueError) as problem:
+            raise Misuse(f"{port}: cannot be opened: {_reason(problem)}") from None
+
+    def __enter__(self) -> "BoxLine":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.serial.close()
+
+    def ask(self, *fields: str, tries: int = TRIES, within: float = ANSWER_WITHIN) -> list[str]:
+        """The answer's fields after "ok". Asks again when none comes. Raises NoAnswer, BoxSaysNo."""
+        self.next_id = (self.next_id + 1) % 4096
+        name = f"{self.next_id:x}"
+        line = frame(REQUEST, [name, *fields])
+        try:
+            for _ in range(tries):
+                # an empty line first: whatever was half sent before ends here
+                self.serial.write(f"\n{line}\n".encode())
+                answer = self._answer(name, within)
+                if answer is not None:
+                    if answer[0] != "ok":
+                        raise BoxSaysNo(
+                            f"{self.port}: the box refused {fields[0]}: {answer[1] if answer[1:] else '?'}"
+                        )
+                    return answer[1:]
+        except (OSError, serial.SerialException) as problem:
+            raise Wrong(f"{self.port}: the connection was lost: {_reason(problem)}") from None
+        raise NoAnswer(
+            f"{self.port}: nothing there answers as a gaugelight box; install the firmware with `gaugelight install`,"
+            " or reset the box if its program was stopped"
+        )
+
+    def _answer(self, name: str, within: float) -> list[str] | None:
+        deadline = time.monotonic() + within
+        gathered = b""
+        while time.monotonic() < deadline:
+            gathered += self.serial.read(max(1, self.serial.in_waiting))
+            *lines, gathered = gathered.split(b"\n")
+            for line in lines:
+                fields = unframe(ANSWER, line.strip(b"\r"))
+                if fields is not None and len(fields) >= 2 and fields[0] == name:
+                    return fields[1:]
+        return None
+
+    def hello(self, tries: int = TRIES) -> Hello:
+        said = self.ask("hello", tries=tries)
+        try:
+            numbers = [int(said[i]) for i in (1, 5, 7, 8, 9)]
+            return Hello(
+                said[0], numbers[0], said[2], said[3], said[4], numbers[1], said[6], *numbers[2:], notice=said[10]
+            )  # fmt: skip
+        except (IndexError, ValueError):
+            raise Wrong(
+                f"{self.port}: the box speaks another version of the line; run `gaugelight install`"
+            ) from None
+
+    def hello_same_version(self) -> Hello:
+        """As hello; raises Wrong when the box runs another firmware than these tools carry."""
+        hello = self.hello()
+        if (hello.version, hello.container) != (VERSION, CONTAINER):
+            raise Wrong(
+                f"{self.port}: the box runs firmware {hello.version}, these tools carry {VERSION};"
+                " bring them together with `gaugelight install`"
+            )
+        return hello
+
+    def wait_for_start(self, seconds: float) -> Hello:
+        """The first answer after a restart."""
+        deadline = time.monotonic() + seconds
+        while True:
+            try:
+                return self.hello(tries=1)
+            except NoAnswer:
+                if time.monotonic() > deadline:
+                    raise
+
+    def describe(self, inputs: int) -> list[Described]:
+        described = []
+        for i in range(inputs):
+            name, signal_unit, signal_decimals, unit, decimals, step = self.ask("input", str(i))
+            described.append(
+                Described(name, signal_unit, int(signal_decimals), unit, int(decimals), int(step))
+            )
+        return described
+
+    def values(self, described: list[Described]) -> list[Said]:
+        """What every input says now."""
+        rows: list[str] = []
+        while len(rows) < len(described):
+            rows += self.ask("values", str(len(rows)))
+        readings = []
+        for about, row in zip(described, rows):
+            count, signal, reading, fault = row.split(",")
+            readings.append(
+                Said(
+                    int(count),
+                    None if fault else Fraction(int(signal), 10**about.signal_decimals),
+                    about.signal_unit,
+                    None if fault else Fraction(int(reading), 10**about.reading_decimals),
+                    about.reading_unit,
+                    fault or None,
+                )
+            )
+        return readings
+
+    def lamps(self) -> dict[str, int]:
+        """Lamp name -> commanded duty, 0..65535."""
+        rows = [row.split(",") for row in self.ask("lamps") if row]
+        return {name: int(duty) for name, duty in rows}
+
+    def dim_request(self) -> str:
+        return self.ask("dim")[0]
+
+    def send_table(self, image: bytes, progress: Callable[[int, int], None]) -> str:
+        """Sends, has verified and commits a table image; its slot. The box runs it from its next start on."""
+        crc = image[-4:][::-1].hex()
+        size = int(self.ask("begin", str(len(image)), crc)[0])
+        for number, start in enumerate(range(0, len(image), size)):
+            piece = image[start : start + size]
+            self.ask("piece", str(number), base64.b64encode(piece).decode())
+            progress(start + len(piece), len(image))
+        length, stored = self.ask("verify")
+        if (int(length), stored) != (len(image), crc):
+            raise Wrong(
+                f"{self.port}: the box stored {length} bytes with CRC {stored}, sent were {len(image)} with {crc}"
+            )
+        return self.ask("commit", crc)[0]
+
+    def restart(self) -> None:
+        self.ask("restart")
+
+
+def _reason(problem: Exception) -> str:
+    if isinstance(problem, OSError) and problem.strerror:
+        return problem.strerror
+    return str(problem).split(": ")[-1]

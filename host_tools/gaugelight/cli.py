@@ -1,0 +1,429 @@
+"""The `gaugelight` command: reads the words, calls the module that does the work, shows what came of it.
+
+Exit 0 done, 1 the thing checked is not right, 2 misuse. With --json one object goes to stdout and nothing else.
+"""
+
+import argparse
+import contextlib
+import json
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+from gaugelight.problems import Misuse, Wrong, WrongBoxFile
+
+DEMO = Path(__file__).parent / "demo" / "amphibian.toml"
+STARTER = Path(__file__).parent / "demo" / "starter.toml"
+ADVISORY = "The box is advisory: check fuel with a dipstick and a clock, and every gauge against a reference, before flight."
+
+Outcome = tuple[dict[str, Any], int]
+
+
+class Screen:
+    """Where a command shows things to people; silent with --json."""
+
+    def __init__(self, quiet: bool) -> None:
+        from rich.console import Console
+
+        # a pipe has no width of its own: nothing is cut there
+        self.console = Console(quiet=quiet, highlight=False, width=None if sys.stdout.isatty() else 200)
+
+    def say(self, text: str) -> None:
+        self.console.print(text, markup=False, soft_wrap=True)
+
+    def table(self, title: str, columns: list[str], rows: list[list[str]]) -> None:
+        """Columns whose head begins with ">" are right-aligned."""
+        from rich.box import SIMPLE
+        from rich.table import Table
+
+        table = Table(title=title or None, box=SIMPLE, title_justify="left")
+        for column in columns:
+            table.add_column(
+                column.lstrip(">"), justify="right" if column.startswith(">") else "left", no_wrap=True
+            )
+        for row in rows:
+            table.add_row(*row)
+        self.console.print(table, markup=False)
+
+    @contextlib.contextmanager
+    def progress(self, what: str) -> Iterator[Callable[[int, int], None]]:
+        from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+
+        columns = (
+            TextColumn("{task.description}"),
+            BarColumn(),
+            TextColumn("{task.percentage:3.0f} %"),
+            TimeElapsedColumn(),
+        )
+        with Progress(
+            *columns, console=self.console, transient=True, disable=not self.console.is_terminal
+        ) as bar:
+            task = bar.add_task(what, total=None)
+            yield lambda done, of: bar.update(task, completed=done, total=of)
+
+
+def new(words: argparse.Namespace, screen: Screen) -> Outcome:
+    path = Path(words.file)
+    if path.exists():
+        raise Misuse(f"{path}: is there already; name a new file")
+    try:
+        path.write_bytes(STARTER.read_bytes())
+    except OSError as problem:
+        raise Misuse(f"{path}: cannot be written: {problem.strerror}") from None
+    screen.say(f"{path}: a starter box file; edit it, then: gaugelight check {path}")
+    return {"file": str(path)}, 0
+
+
+def check(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.boxfile import read_box
+    from gaugelight.build import build
+    from gaugelight.check import cannot_be_told
+
+    box = read_box(Path(words.box))
+    build(box)
+    notes = [{"input": one.name, "note": note} for one in box.inputs for note in cannot_be_told(one)]
+    screen.say(
+        f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lamps)}"
+    )
+    for note in notes:
+        screen.say(f"  {note['input']}: {note['note']}")
+    return {
+        "box": box.name,
+        "inputs": len(box.inputs),
+        "lamps": len(box.lamps),
+        "problems": [],
+        "notes": notes,
+    }, 0
+
+
+def build(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.boxfile import read_box
+    from gaugelight.build import build
+
+    with screen.progress("proving every count"):
+        built = build(read_box(Path(words.box)))
+    image = Path(words.output) if words.output else Path(words.box).with_suffix(".glt")
+    try:
+        image.write_bytes(built.image)
+    except OSError as problem:
+        raise Misuse(f"{image}: cannot be written: {problem.strerror}") from None
+    inputs = [
+        {
+            "name": s.input.name,
+            "signal_unit": s.input.circuit.unit,
+            "reading_unit": s.input.unit,
+            "breakpoints": s.breakpoints,
+            "signal_error_max": s.signal_error_max,
+            "reading_error_max": s.reading_error_max,
+            "step": float(s.input.step),
+        }
+        for s in built.inputs
+    ]
+    screen.table(
+        "conversion error, proven over all 65,536 counts",
+        ["input", ">breakpoints", ">signal error", "", ">reading error", ">step", ""],
+        [
+            [
+                s.input.name,
+                str(s.breakpoints),
+                f"{s.signal_error_max:.2g}",
+                s.input.circuit.unit,
+                f"{s.reading_error_max:.2g}",
+                f"{float(s.input.step):g}",
+                s.input.unit,
+            ]
+            for s in built.inputs
+        ],
+    )
+    screen.say(f"{image}: {len(built.image)} bytes, CRC {built.crc32:08x}")
+    return {
+        "image": str(image),
+        "inputs": inputs,
+        "image_bytes": len(built.image),
+        "crc32": f"{built.crc32:08x}",
+    }, 0
+
+
+def convert(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.boxfile import read_box
+    from gaugelight.build import build
+    from gaugelight.said import convert, input_index
+
+    box = read_box(Path(words.box))
+    input_index(box, words.input)
+    counts = [_whole(word, "a count from 0 to 65535") for word in words.count]
+    said = convert(build(box), words.input, counts)
+    rows = [
+        {
+            "count": count,
+            "signal": None if s.signal is None else float(s.signal),
+            "signal_unit": s.signal_unit,
+            "reading": None if s.reading is None else float(s.reading),
+            "reading_unit": s.reading_unit,
+            "fault": s.fault,
+        }
+        for count, s in zip(counts, said)
+    ]
+    columns = [">count", ">signal", "", ">reading", "", "fault"]
+    cells = [[_cell(value) for value in row.values()] for row in rows]
+    screen.table(words.input, columns, cells)
+    return {"input": words.input, "rows": rows}, 0
+
+
+def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.boxfile import read_box
+    from gaugelight.build import build
+    from gaugelight.said import dim
+
+    percents = [_number(word, "a knob position from 0 to 100 per cent") for word in words.percent]
+    duties = dim(build(read_box(Path(words.box))), words.lamp, percents)
+    rows = [{"percent": p, "duty_u16": duty, "dim_request": on} for p, (duty, on) in zip(percents, duties)]
+    screen.table(
+        words.lamp,
+        [">knob, %", ">duty of 65535", ">duty, %", "dim request"],
+        [
+            [f"{p:g}", str(duty), f"{duty / 655.35:.3f}", "on" if on else "off"]
+            for p, (duty, on) in zip(percents, duties)
+        ],
+    )
+    return {"lamp": words.lamp, "rows": rows}, 0
+
+
+def virtual(words: argparse.Namespace, screen: Screen) -> Outcome:
+    import threading
+
+    from gaugelight.bench import prepared_box
+    from gaugelight.boxfile import read_box
+
+    box = read_box(Path(words.box))
+    with prepared_box(box, screen.say, jumper_closed=not words.no_jumper) as port:
+        if words.json:
+            print(json.dumps({"port": port}), flush=True)
+        jumper = "open: FLIGHT" if words.no_jumper else "closed: SERVICE"
+        screen.say(f"{port}    service jumper {jumper}; Ctrl-C ends it")
+        with contextlib.suppress(KeyboardInterrupt):
+            threading.Event().wait()
+    return {}, 0
+
+
+def install(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.box_line import BoxLine
+    from gaugelight.flash import START_WITHIN
+    from gaugelight.install import install
+    from gaugelight.ports import the_port
+
+    port = the_port(words.port)
+    with screen.progress("installing") as bar:
+        installed = install(port, lambda what, done, of: bar(done, of))
+    with BoxLine(port) as line:
+        hello = line.wait_for_start(START_WITHIN)
+    copied = f"{len(installed.copied)} files copied" if installed.copied else "all the same already"
+    screen.say(
+        f"{port}: firmware {hello.version} in {installed.folder}: {copied}, verified; the box runs ({hello.state})"
+    )
+    return {
+        "port": port,
+        "firmware": hello.version,
+        "folder": installed.folder,
+        "copied": list(installed.copied),
+        "bytes": installed.bytes,
+    }, 0
+
+
+def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.box_line import BoxLine
+    from gaugelight.boxfile import read_box
+    from gaugelight.build import build
+    from gaugelight.flash import flash
+    from gaugelight.ports import the_port
+
+    built = build(read_box(Path(words.box)))
+    port = the_port(words.port)
+    with BoxLine(port) as line, screen.progress("flashing") as bar:
+        flashed = flash(line, built, bar)
+    old, crc = flashed.before.crc or "none", flashed.after.crc
+    if flashed.before is flashed.after:
+        screen.say(f"{port}: runs this table already ({crc})")
+    else:
+        screen.say(f"{port}: table {old} to {crc} in {flashed.slot}: sent, read back, committed, running")
+        for change in flashed.changes:
+            screen.say(f"  {change}")
+        screen.say("Check against the dipstick before flight.")
+    return {
+        "port": port,
+        "slot": flashed.slot,
+        "crc32": crc,
+        "crc32_before": flashed.before.crc or None,
+        "changes": list(flashed.changes),
+    }, 0
+
+
+def read(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.box_line import BoxLine
+    from gaugelight.ports import the_port
+
+    port = the_port(words.port)
+    with BoxLine(port) as line:
+        hello = line.hello_same_version()
+        described = line.describe(hello.inputs)
+        said = line.values(described)
+        lamps = line.lamps()
+        request = line.dim_request()
+    inputs = [
+        {
+            "name": about.name,
+            "signal": None if s.signal is None else float(s.signal),
+            "signal_unit": s.signal_unit,
+            "reading": None if s.reading is None else float(s.reading),
+            "unit": s.reading_unit,
+            "fault": s.fault,
+        }
+        for about, s in zip(described, said)
+    ]
+    screen.say(
+        f"{hello.box or 'no table: flash one'}    {hello.state}    table {hello.crc or 'none'} in {hello.slot or '-'}"
+    )
+    if hello.notice:
+        screen.say(f"  passed over at start: {hello.notice}")
+    screen.table(
+        "",
+        ["input", ">signal", "", ">reading", "", "fault"],
+        [[_cell(v) for v in i.values()] for i in inputs],
+    )
+    for name, duty in lamps.items():
+        screen.say(f"  {name}: duty {duty} of 65535 ({duty / 655.35:.2f} %)")
+    screen.say(f"  dim request: {request}")
+    return {
+        "port": port,
+        "box": hello.box,
+        "state": hello.state,
+        "firmware": hello.version,
+        "slot": hello.slot,
+        "crc32": hello.crc,
+        "notice": hello.notice,
+        "inputs": inputs,
+        "lamps": [{"name": name, "duty_u16": duty} for name, duty in lamps.items()],
+        "dim_request": None if request == "none" else request == "on",
+    }, 0
+
+
+def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.bench import Row, bench
+    from gaugelight.boxfile import read_box
+    from gaugelight.plots import bench_plot
+
+    box = read_box(Path(words.box))
+
+    def show(row: Row) -> None:
+        mark = "held  " if row.held else "WRONG "
+        screen.say(f"{mark} {row.action:<34} {row.subject:<20} {row.said:<44} should be {row.should}")
+
+    report = bench(box, screen.say, show)
+    plot = Path(words.plot)
+    try:
+        bench_plot(box, report, plot)
+    except OSError as problem:
+        raise Misuse(f"{plot}: cannot be written: {problem.strerror}") from None
+    subjects = {row.subject: [0, 0] for row in report.rows}
+    for row in report.rows:
+        subjects[row.subject][not row.held] += 1
+    screen.table(
+        "", ["", ">passed", ">failed"], [[name, str(p), str(f)] for name, (p, f) in subjects.items()]
+    )
+    screen.say(f"plot: {plot}")
+    screen.say(ADVISORY)
+    screen.say(f"{report.passed} passed, {report.failed} failed")
+    rows = [vars(row) for row in report.rows]
+    return {"passed": report.passed, "failed": report.failed, "plot": str(plot), "rows": rows}, int(
+        report.failed > 0
+    )
+
+
+def _cell(value: float | str | None) -> str:
+    if value is None:
+        return ""
+    return value if isinstance(value, str) else f"{value:g}" if isinstance(value, int) else f"{value:.10g}"
+
+
+def _whole(word: str, right: str) -> int:
+    try:
+        return int(word, 0)
+    except ValueError:
+        raise Misuse(f'"{word}" is not {right}') from None
+
+
+def _number(word: str, right: str) -> float:
+    try:
+        return float(word)
+    except ValueError:
+        raise Misuse(f'"{word}" is not {right}') from None
+
+
+def parser() -> argparse.ArgumentParser:
+    top = argparse.ArgumentParser(prog="gaugelight", description=__doc__.splitlines()[0], epilog=ADVISORY)
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    def command(
+        name: str, run: Callable[[argparse.Namespace, Screen], Outcome], text: str
+    ) -> argparse.ArgumentParser:
+        one = commands.add_parser(name, help=text, description=text)
+        one.set_defaults(run=run)
+        one.add_argument("--json", action="store_true", help="print one JSON object and nothing else")
+        return one
+
+    one = command("new", new, "write a commented starter box file")
+    one.add_argument("file", metavar="FILE")
+    one = command("check", check, "check a box file; every problem with its line and what would be right")
+    one.add_argument("box", metavar="BOX")
+    one = command("build", build, "solve, fit and prove a box file over every count; write the table image")
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("-o", dest="output", metavar="IMAGE", help="where to write it (default: BOX with .glt)")
+    one = command("convert", convert, "what the box would say for converter counts")
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("input", metavar="INPUT")
+    one.add_argument("count", metavar="COUNT", nargs="+")
+    one = command("dim", dim, "the duty of a lamp for knob positions")
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("lamp", metavar="LAMP")
+    one.add_argument("percent", metavar="PERCENT", nargs="+")
+    one = command("virtual", virtual, "run a virtual box on a serial port of its own until Ctrl-C")
+    one.add_argument("box", metavar="BOX", nargs="?", default=str(DEMO))
+    one.add_argument("--no-jumper", action="store_true", help="with the service jumper open")
+    one = command("install", install, "put the firmware on the box")
+    one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one = command("flash", flash, "build a box file and put its table on the box")
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one = command("read", read, "one set of readings from the box")
+    one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one = command("bench", bench, "prove a box file on a virtual box with a model aircraft around it")
+    one.add_argument("box", metavar="BOX", nargs="?", default=str(DEMO))
+    one.add_argument(
+        "--plot", metavar="FILE", default="bench.png", help="picture to write (default: bench.png)"
+    )
+    return top
+
+
+def main(argv: list[str] | None = None) -> int:
+    words = parser().parse_args(argv)
+    screen = Screen(quiet=words.json)
+    try:
+        said, code = words.run(words, screen)
+    except Wrong as wrong:
+        said, code = {"error": list(wrong.lines)}, wrong.exit_code
+        if isinstance(wrong, WrongBoxFile):
+            said["problems"] = [vars(problem) for problem in wrong.problems]
+        if not words.json:
+            print("\n".join(wrong.lines), file=sys.stderr)
+    except KeyboardInterrupt:
+        said, code = {"error": ["stopped"]}, 1
+        if not words.json:
+            print("stopped", file=sys.stderr)
+    if words.json and words.command != "virtual":
+        print(json.dumps(said))
+    return code
+
+
+if __name__ == "__main__":
+    sys.exit(main())

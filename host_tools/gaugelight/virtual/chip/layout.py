@@ -1,0 +1,49 @@
+"""The words of the two messages between the virtual chip and whoever holds it; all are signed 64-bit integers.
+
+Read by both sides: MicroPython imports it as `layout`, the host as `gaugelight.virtual.chip.layout`.
+"""
+
+# Request, chip to holder: "this is what I drive; let WAIT_US pass".
+KIND = 0
+SEQUENCE = 1
+WAIT_US = 2
+SPENT_US = 3  # time the chip has let pass by itself since the last reply
+REGISTERS = 4  # from here on: what a soft reset leaves alone
+WATCHDOG_MS = 4  # 0: not started
+SINCE_FEED_US = 5
+DRIVEN = 6  # one bit a pin: driven as a plain output
+LATCH = 7  # one bit a pin: the level it is driven to
+PWM_PINS = 8  # one bit a pin: handed to its PWM slice
+PWM_RUNNING = 9  # one bit a slice
+PWM_FREQ = 10  # 8 slices, hertz
+PWM_DUTY = 18  # 16 channels, 0..65535 of the time high
+REQUEST_WORDS = 34
+REGISTER_WORDS = REQUEST_WORDS - REGISTERS
+
+# What a request asks for.
+WAIT = 0
+HELLO = 1  # the chip has started; the reply is followed by the registers that survived
+BOOTED = 2  # boot.py is done
+RESET = 3
+SOFT_RESET = 4
+
+# Reply, holder to chip: "it is now NOW_US and this is what is on your pins".
+ANSWERED = 0  # the sequence number of the request
+NOW_US = 1
+RESET_CAUSE = 2
+ADC_REFERENCE_NV = 3
+FORCED = 4  # one bit a pin: driven from outside
+LEVELS = 5  # one bit a pin: to this level
+ADC_NV = 6  # 5 channels, nanovolts; the fifth is the chip's own temperature sensor
+CHIP_COUNT = 11
+CHIPS = 12  # CHIPS_MAX times: I2C address, nanovolts at the inputs 0..3
+CHIP_WORDS = 5
+CHIPS_MAX = 8
+REPLY_WORDS = CHIPS + CHIPS_MAX * CHIP_WORDS
+
+# The chip's clock starts 20 s before ticks_ms() wraps, so that every run sees the wrap.
+TICKS_PERIOD = 1 << 30
+START_US = (TICKS_PERIOD - 20_000) * 1000
+
+PWRON_RESET = 1
+WDT_RESET = 3

@@ -1,0 +1,64 @@
+"""The virtual chip inside this Python process: for long soaks and for tests that need no serial line."""
+
+import importlib.util
+import sys
+from array import array
+from pathlib import Path
+from types import ModuleType
+
+from gaugelight.virtual import world as messages
+from gaugelight.virtual.chip import layout
+from gaugelight.virtual.world import Outputs, World
+
+CHIP_FOLDER = Path(__file__).parent / "chip"
+
+
+class ChipInProcess:
+    """`machine` and `time` are modules of their own, to be put where the application looks for them.
+
+    Time is virtual and never waits: it passes when the application sleeps, and a little with each call. A reset raises
+    SystemExit; the watchdog is not watched.
+    """
+
+    def __init__(self, world: World, *, adc_reference: float = 3.3) -> None:
+        self._world = world
+        self._adc_reference = adc_reference
+        self._now_us = 0
+        self.latest = Outputs(0)
+        outer = {name: sys.modules.get(name) for name in ("layout", "link", "ads1115_chip")}
+        try:
+            sys.modules["layout"] = layout
+            link = self._load("link")
+            sys.modules["link"] = link
+            sys.modules["ads1115_chip"] = self._load("ads1115_chip")
+            self.machine = self._load("machine")
+            self.time = self._load("time")
+        finally:
+            for name, module in outer.items():
+                if module is None:
+                    sys.modules.pop(name, None)
+                else:
+                    sys.modules[name] = module
+        link.connect(self._swap)
+        link.exchange(0)
+
+    @staticmethod
+    def _load(name: str) -> ModuleType:
+        spec = importlib.util.spec_from_file_location(f"virtual_chip_{name}", CHIP_FOLDER / f"{name}.py")
+        assert spec is not None and spec.loader is not None
+        module = importlib.util.module_from_spec(spec)
+        spec.loader.exec_module(module)
+        return module
+
+    def _swap(self, request: "array[int]", reply: "array[int]") -> None:
+        if request[layout.KIND] == layout.RESET:
+            raise SystemExit("machine.reset()")
+        before_ms = self._now_us // 1000
+        self._now_us += request[layout.SPENT_US] + request[layout.WAIT_US]
+        now_ms = self._now_us // 1000
+        self.latest = messages.driven_by(request[layout.REGISTERS :], before_ms)
+        inputs = self._world.step(now_ms - before_ms, self.latest)
+        packed = messages.pack_reply(
+            request[layout.SEQUENCE], self._now_us, layout.PWRON_RESET, self._adc_reference, inputs
+        )
+        reply[:] = array("q", packed)

@@ -1,0 +1,124 @@
+"""What the box and the aircraft see of each other, and how it is packed into the messages of `chip/layout.py`."""
+
+import struct
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Protocol
+
+from gaugelight.virtual.chip import layout
+
+PIN_COUNT = 30
+TEMPERATURE_SENSOR_V = 0.706  # at 27 degC (RP2040 data sheet, 4.9.5)
+
+_REQUEST = struct.Struct(f"={layout.REQUEST_WORDS}q")
+_REPLY = struct.Struct(f"={layout.REPLY_WORDS}q")
+_REGISTERS = struct.Struct(f"={layout.REGISTER_WORDS}q")
+REQUEST_BYTES = _REQUEST.size
+NO_REGISTERS = (0,) * layout.REGISTER_WORDS
+
+
+@dataclass
+class Inputs:
+    """What the aircraft puts on the pins."""
+
+    volts: dict[int, float] = field(default_factory=dict)
+    """On-chip converter pin (26 to 29): volts at the pin; a pin not in it is at 0 V."""
+    chips: dict[int, list[float]] = field(default_factory=dict)
+    """I2C address of an ADS1115: volts at its inputs 0..3; an address not in it does not answer."""
+    levels: dict[int, int] = field(default_factory=dict)
+    """Digital inputs driven from outside, 0 or 1; a pin not in it floats and follows its pull."""
+
+
+@dataclass(frozen=True)
+class Outputs:
+    """What the box drives."""
+
+    now_ms: int
+    """Virtual milliseconds since the box was made; goes on through resets."""
+    pwm: dict[int, tuple[int, int]] = field(default_factory=dict)
+    """Pin: frequency in Hz, duty 0..65535 as commanded."""
+    levels: dict[int, int] = field(default_factory=dict)
+    """Pin driven to a steady level, 0 or 1; also one whose PWM slice has been stopped, which keeps its last level."""
+
+
+class World(Protocol):
+    def step(self, elapsed_ms: int, outputs: Outputs) -> Inputs:
+        """Let `elapsed_ms` pass with the box driving `outputs`; what it sees then.
+
+        Called once per exchange, from the box's thread, with the whole milliseconds since the last call (0 at times).
+        """
+        ...
+
+
+def unpack_request(message: bytes) -> tuple[int, ...]:
+    return _REQUEST.unpack(message)
+
+
+def pack_registers(registers: Sequence[int]) -> bytes:
+    return _REGISTERS.pack(*registers)
+
+
+def after_soft_reset(registers: Sequence[int]) -> tuple[int, ...]:
+    """MicroPython for this chip stops the PWM slices 0 to 3 and forgets the others, which go on."""
+    kept = list(registers)
+    kept[layout.PWM_RUNNING - layout.REGISTERS] &= 0xF0
+    return tuple(kept)
+
+
+def driven_by(
+    registers: Sequence[int], now_ms: int, before: Sequence[int] = (), drove: Outputs | None = None
+) -> Outputs:
+    """What the registers drive; `drove` is what `before` drove, which saves the work while nothing changes."""
+    outputs_from = layout.DRIVEN - layout.REGISTERS
+    if drove is not None and registers[outputs_from:] == before[outputs_from:]:
+        return Outputs(now_ms, drove.pwm, drove.levels)
+
+    def word(name: int) -> int:
+        return registers[name - layout.REGISTERS]
+
+    pwm: dict[int, tuple[int, int]] = {}
+    levels: dict[int, int] = {}
+    for pin in range(PIN_COUNT):
+        if word(layout.PWM_PINS) >> pin & 1:
+            pwm_slice = pin >> 1 & 7
+            duty = word(layout.PWM_DUTY + (pin & 15))
+            if word(layout.PWM_RUNNING) >> pwm_slice & 1:
+                pwm[pin] = (word(layout.PWM_FREQ + pwm_slice), duty)
+            else:  # stopped at some point of its period: most likely where it spent most of the time
+                levels[pin] = int(duty > 32767)
+        elif word(layout.DRIVEN) >> pin & 1:
+            levels[pin] = word(layout.LATCH) >> pin & 1
+    return Outputs(now_ms, pwm, levels)
+
+
+def pack_reply(answered: int, now_us: int, reset_cause: int, adc_reference: float, inputs: Inputs) -> bytes:
+    """`now_us` counts from the chip's power-up; raises ValueError when the inputs do not fit the chip."""
+    if len(inputs.chips) > layout.CHIPS_MAX:
+        raise ValueError(
+            f"{len(inputs.chips)} converter chips; the virtual box has room for {layout.CHIPS_MAX}"
+        )
+    words = [0] * layout.REPLY_WORDS
+    words[layout.ANSWERED] = answered
+    words[layout.NOW_US] = layout.START_US + now_us
+    words[layout.RESET_CAUSE] = reset_cause
+    words[layout.ADC_REFERENCE_NV] = _nanovolts(adc_reference)
+    for pin, level in inputs.levels.items():
+        words[layout.FORCED] |= 1 << pin
+        words[layout.LEVELS] |= int(bool(level)) << pin
+    words[layout.ADC_NV + 4] = _nanovolts(TEMPERATURE_SENSOR_V)
+    for pin, volts in inputs.volts.items():
+        if not 26 <= pin <= 29:
+            raise ValueError(f"volts on pin {pin}: the on-chip converter has pins 26 to 29")
+        words[layout.ADC_NV + pin - 26] = _nanovolts(volts)
+    words[layout.CHIP_COUNT] = len(inputs.chips)
+    at = layout.CHIPS
+    for address, pins in inputs.chips.items():
+        if len(pins) != 4:
+            raise ValueError(f"chip at 0x{address:02x}: {len(pins)} voltages; an ADS1115 has 4 inputs")
+        words[at : at + layout.CHIP_WORDS] = [address, *map(_nanovolts, pins)]
+        at += layout.CHIP_WORDS
+    return _REPLY.pack(*words)
+
+
+def _nanovolts(volts: float) -> int:
+    return round(volts * 1e9)
