@@ -100,6 +100,8 @@ class App:
 
     def _serve(self) -> None:
         for _ in range(BYTES_A_TICK):
+            if self.restart_wanted:
+                return  # what comes now is for the box that starts
             byte = self.board.next_byte()
             if byte < 0:
                 return

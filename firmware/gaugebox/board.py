@@ -69,7 +69,7 @@ class Board:
         machine.soft_reset()
 
     def now(self) -> int:
-        return time.ticks_ms()
+        return time.ticks_ms()  # type: ignore[return-value]  # the stubs keep ticks apart from numbers
 
     def elapsed(self, since: int) -> int:
         return time.ticks_diff(time.ticks_ms(), since)
@@ -80,7 +80,7 @@ class Board:
             time.sleep_ms(wait)
 
     def later(self, moment: int, ms: int) -> int:
-        return time.ticks_add(moment, ms)
+        return time.ticks_add(moment, ms)  # type: ignore[type-var]
 
     def next_byte(self) -> int:
         """A byte from the line, or -1."""

@@ -1,9 +1,9 @@
 """Monotone piecewise-linear curves over integers: the one conversion the box knows.
 
-A curve is a tuple (x, y, x0, shift, starts), made once at start and then only read:
+A curve is a tuple (x, y, (x0, shift, starts)), made once at start and then only read:
 x, y       its breakpoints, x strictly increasing, y never turning back
 x0, shift  the walk to n's segment starts in span (n - x0) >> shift
-starts     for each span the segment in which it begins: (x, end, y, dx, dy, half of dx, the next segment)
+starts     for each span the segment in which it begins: (end, the next segment, (x, y, dx, dy))
 Every product stays below 2**30, the small integers of a 32-bit MicroPython, so a lookup takes no heap.
 """
 
@@ -16,8 +16,7 @@ TYPE_CHECKING = False  # the box has no typing module
 if TYPE_CHECKING:
     from typing import Any
 
-    Segment = tuple[int, int, int, int, int, int, Any]
-    Curve = tuple[array[int], array[int], int, int, list[Segment]]
+    Curve = tuple[array[int], array[int], tuple[int, int, Any]]
 
 
 def make_curve(xs: "array[int]", ys: "array[int]") -> "Curve":
@@ -47,22 +46,23 @@ def make_curve(xs: "array[int]", ys: "array[int]") -> "Curve":
         shift += 1
     starts: "list[Any]" = [None] * ((span >> shift) + 1)
     at = len(starts)
-    segment = None
+    segment: "Any" = None
     end = LIMIT - 1  # the last segment goes on, so that the walk ends at the last breakpoint
     for k in range(n - 2, -1, -1):
-        dx = xs[k + 1] - xs[k]
-        segment = (xs[k], end, ys[k], dx, ys[k + 1] - ys[k], dx >> 1, segment)
+        segment = (end, segment, (xs[k], ys[k], xs[k + 1] - xs[k], ys[k + 1] - ys[k]))
         end = xs[k]
         while at and x0 + ((at - 1) << shift) >= end:
             at -= 1
             starts[at] = segment
-    return array("i", xs), array("i", ys), x0, shift, starts
+    return array("i", xs), array("i", ys), (x0, shift, starts)
 
 
 def lookup(curve: "Curve", n: int) -> int:
     """The curve's value at n, rounded to nearest; n must lie within its breakpoints."""
-    _, _, x, shift, starts = curve
-    x, end, y, dx, dy, half, after = starts[(n - x) >> shift]
-    while n >= end:
-        x, end, y, dx, dy, half, after = after
-    return y + ((n - x) * dy + half) // dx
+    # few names, used twice: a larger frame would be taken from the heap at every call
+    x, dx, at = curve[2]  # x0, shift, starts
+    at = at[(n - x) >> dx]
+    while n >= at[0]:
+        at = at[1]
+    x, y, dx, dy = at[2]
+    return y + ((n - x) * dy + (dx >> 1)) // dx  # type: ignore[no-any-return]

@@ -19,8 +19,7 @@ MOST_TURNS = 64  # after a longer stall the damper has as good as settled
 def ratio(count: int, reference: int) -> int:
     """floor(count * 65536 / reference) for 0 <= count < reference <= 65535, within 30 bits."""
     a = count << 14
-    q = a // reference
-    return (q << 2) + (((a - q * reference) << 2) // reference)
+    return (a // reference << 2) + (a % reference << 2) // reference
 
 
 class Channel:
@@ -110,8 +109,8 @@ class Channel:
         if damping > 1:
             if self.seeded:
                 owed = self.owed_ms + elapsed_ms
+                self.owed_ms = owed % DAMPING_MS
                 turns = owed // DAMPING_MS
-                self.owed_ms = owed - turns * DAMPING_MS
                 if turns > MOST_TURNS:
                     turns = MOST_TURNS
                 state = self.state

@@ -92,7 +92,8 @@ class Store:
     def _read(self, name: str) -> "bytes | None":
         try:
             with open(self._path(name), "rb") as file:
-                return file.read()
+                content: bytes = file.read()
+                return content
         except OSError:
             return None
 
@@ -108,6 +109,8 @@ class Store:
     def piece(self, number: int, data: bytes) -> None:
         """Takes piece `number`, counted from 0; each may come more than once."""
         start = number * PIECE
+        if not 0 <= start < len(self.incoming):
+            raise StoreError("there is no piece %d" % number)
         size = min(PIECE, len(self.incoming) - start)
         if len(data) != size:
             raise StoreError("piece %d has %d bytes, not %d" % (number, len(data), size))

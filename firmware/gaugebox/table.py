@@ -11,7 +11,7 @@ from array import array
 
 from gaugebox.curve import lookup, make_curve
 from gaugebox.measure import FAULTS
-from gaugebox.pins import BOARD
+from gaugebox.pins import BOARD, CONVERTER_PINS, OUTPUT_PINS
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -25,6 +25,7 @@ SECTION = "<HHI"
 SECTION_SIZE = 8
 CRITICAL = 1
 LARGEST = 32768
+LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
 
 BOX, CHIP, INPUT, LAMP, DIM_REQUEST = range(1, 6)
 
@@ -79,7 +80,7 @@ class InputRecord:
         if min(ends) < x[0] or max(ends) > x[len(y) - 1]:
             raise TableError("%s: the reading curve does not cover the signal" % self.name)
         for reading in y:
-            if abs(reading) * max(1, self.damping) >= 1 << 29:
+            if abs(reading) * max(1, self.damping) >= LARGEST_DAMPED:
                 raise TableError("%s: the damped reading does not fit 31 bits" % self.name)
         if max(self.faults) >= len(FAULTS):
             raise TableError("%s: a fault is not known" % self.name)
@@ -92,6 +93,8 @@ class LampRecord:
         self.pin, self.knob, _, self.frequency = payload.fixed(LAMP_FIXED)
         self.name = payload.text()
         self.curve = payload.curve()
+        if self.pin not in OUTPUT_PINS or self.knob not in CONVERTER_PINS or self.frequency < 8:
+            raise TableError("%s: a pin or the frequency is not possible" % self.name)
         x, y = self.curve[0], self.curve[1]
         if x[0] > 0 or x[len(y) - 1] < 65535 or min(y) < 0 or max(y) > 65535:
             raise TableError("%s: the lamp curve does not cover the knob" % self.name)
@@ -105,7 +108,7 @@ class DimRequestRecord:
 class Table:
     """A whole table image, ready to run. Raises TableError."""
 
-    def __init__(self, image: "bytes | bytearray") -> None:
+    def __init__(self, image: "bytes | bytearray | memoryview") -> None:
         self.crc = check_container(image)
         self.length = len(image)
         self.name = ""
@@ -154,11 +157,18 @@ class Table:
         for record in self.inputs:
             if record.converter != ON_CHIP and record.converter >= len(self.chips):
                 raise TableError("%s: there is no such converter" % record.name)
+            if record.channel not in (CONVERTER_PINS if record.converter == ON_CHIP else range(4)):
+                raise TableError("%s: there is no such converter input" % record.name)
             if record.normalise != NO_INPUT:
                 if record.normalise >= len(self.inputs):
                     raise TableError("%s: there is no such rail" % record.name)
                 if self.inputs[record.normalise].normalise != NO_INPUT:
                     raise TableError("%s: its rail hangs on another rail" % record.name)
+        for number in range(len(self.chips)):
+            if number not in [record.converter for record in self.inputs]:
+                raise TableError("converter %s: no input uses it" % self.chips[number].name)
+        if self.dim_request is not None and self.dim_request.pin not in OUTPUT_PINS:
+            raise TableError("the dim request's pin is not possible")
         if self.dim_request is not None and self.dim_request.lamp >= len(self.lamps):
             raise TableError("the dim request follows no lamp")
 
@@ -182,7 +192,11 @@ class _Payload:
         self.at = start + length
         if self.at > len(self.data):
             raise TableError("a text runs past its section")
-        return str(bytes(self.data[start : self.at]), "utf-8")
+        text = bytes(self.data[start : self.at])
+        for c in text:
+            if c < 32 or c > 126:
+                raise TableError("a text is not plain ASCII")
+        return text.decode()
 
     def curve(self) -> "Curve":
         self.at = (self.at + 3) & ~3
@@ -197,7 +211,7 @@ class _Payload:
         )
 
 
-def check_container(image: "bytes | bytearray") -> int:
+def check_container(image: "bytes | bytearray | memoryview") -> int:
     """The image's CRC-32, if magic, version, length and CRC are right; else TableError."""
     if len(image) < HEADER_SIZE + 4:
         raise TableError("too short for a table image")
@@ -210,7 +224,7 @@ def check_container(image: "bytes | bytearray") -> int:
         )
     if length != len(image):
         raise TableError("%d bytes long, but its header says %d" % (len(image), length))
-    crc = binascii.crc32(memoryview(image)[: length - 4])
+    crc: int = binascii.crc32(memoryview(image)[: length - 4])
     if crc != struct.unpack_from("<I", image, length - 4)[0]:
         raise TableError("its CRC is wrong")
     return crc

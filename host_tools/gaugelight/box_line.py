@@ -7,12 +7,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from types import TracebackType
 
-import serial
-
 from gaugebox import VERSION
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
 from gaugebox.table import CONTAINER
-from gaugelight.problems import Misuse, Wrong
+from gaugelight.ports import open_port, reason_of
+from gaugelight.problems import Wrong
 from gaugelight.said import Said
 
 ANSWER_WITHIN = 1.5  # seconds, more than the longest flash write
@@ -60,10 +59,7 @@ class BoxLine:
     def __init__(self, port: str) -> None:
         self.port = port
         self.next_id = 0
-        try:
-            self.serial = serial.Serial(port, 115200, timeout=0.02, write_timeout=2, exclusive=True)
-        except (OSError, ValueError) as problem:
-            raise Misuse(f"{port}: cannot be opened: {_reason(problem)}") from None
+        self.serial = open_port(port)
 
     def __enter__(self) -> "BoxLine":
         return self
@@ -89,8 +85,8 @@ class BoxLine:
                             f"{self.port}: the box refused {fields[0]}: {answer[1] if answer[1:] else '?'}"
                         )
                     return answer[1:]
-        except (OSError, serial.SerialException) as problem:
-            raise Wrong(f"{self.port}: the connection was lost: {_reason(problem)}") from None
+        except OSError as problem:
+            raise Wrong(f"{self.port}: the connection was lost: {reason_of(problem)}") from None
         raise NoAnswer(
             f"{self.port}: nothing there answers as a gaugelight box; install the firmware with `gaugelight install`,"
             " or reset the box if its program was stopped"
@@ -108,13 +104,22 @@ class BoxLine:
                     return fields[1:]
         return None
 
-    def hello(self, tries: int = TRIES) -> Hello:
-        said = self.ask("hello", tries=tries)
+    def hello(self, tries: int = TRIES, within: float = ANSWER_WITHIN) -> Hello:
+        said = self.ask("hello", tries=tries, within=within)
         try:
-            numbers = [int(said[i]) for i in (1, 5, 7, 8, 9)]
             return Hello(
-                said[0], numbers[0], said[2], said[3], said[4], numbers[1], said[6], *numbers[2:], notice=said[10]
-            )  # fmt: skip
+                version=said[0],
+                container=int(said[1]),
+                box=said[2],
+                state=said[3],
+                slot=said[4],
+                sequence=int(said[5]),
+                crc=said[6],
+                inputs=int(said[7]),
+                lamps=int(said[8]),
+                uptime_ms=int(said[9]),
+                notice=said[10],
+            )
         except (IndexError, ValueError):
             raise Wrong(
                 f"{self.port}: the box speaks another version of the line; run `gaugelight install`"
@@ -135,7 +140,7 @@ class BoxLine:
         deadline = time.monotonic() + seconds
         while True:
             try:
-                return self.hello(tries=1)
+                return self.hello(tries=1, within=0.3)
             except NoAnswer:
                 if time.monotonic() > deadline:
                     raise
@@ -194,9 +199,3 @@ class BoxLine:
 
     def restart(self) -> None:
         self.ask("restart")
-
-
-def _reason(problem: Exception) -> str:
-    if isinstance(problem, OSError) and problem.strerror:
-        return problem.strerror
-    return str(problem).split(": ")[-1]

@@ -43,7 +43,7 @@ LONGEST_NAME = 24
 RAIL_SPAN = Fraction(80, 100), Fraction(
     108, 100
 )  # of nominal: 3.3 V may rise to 3.56 V, below what a pin takes
-SENDER = re.compile(r"(\d+(?:\.\d+)?)\s*-\s*(\d+(?:\.\d+)?) (ohm|mA|V)")
+SENDER = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)\s*-\s*(\d{1,9}(?:\.\d{1,9})?) (ohm|mA|V)")
 CIRCUIT_KEYS = {
     "pull-up": ("resistor", "rail"),
     "shunt": ("resistor",),
@@ -132,7 +132,7 @@ class _Section:
 
     def wrong(self, key: str, what: str) -> None:
         where = f"{self.name}, {key}" if key else self.name
-        self.reader.problems.append(Problem(self.line_of(key), where, what))
+        self.reader.wrong(self.line_of(key), where, what)
 
     def take(
         self, key: str, parse: Callable[[Any], T], default: T | None = None, required: str = ""
@@ -150,6 +150,12 @@ class _Section:
             self.wrong(key, str(problem))
             return default
 
+    def skip(self, *keys: str) -> None:
+        """Keys that cannot be judged because of another problem."""
+        self.known += keys
+        for key in keys:
+            self.values.pop(key, None)
+
     def finish(self) -> None:
         for key in self.values:
             near = difflib.get_close_matches(key, self.known, 1)
@@ -163,19 +169,26 @@ class _Reader:
         self.problems: list[Problem] = []
         try:
             self.content = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as problem:
+        except RecursionError:
+            raise WrongBoxFile(file, [Problem(0, "TOML", "brackets within brackets without end")]) from None
+        except ValueError as problem:  # a TOMLDecodeError, or a number of thousands of digits
             match = re.search(r"at line (\d+)", str(problem))
             line = int(match[1]) if match else text.count("\n") + 1
             raise WrongBoxFile(file, [Problem(line, "TOML", f"{problem}")]) from None
         self.lines: Lines = key_lines(text)
 
     def wrong(self, line: int, where: str, what: str) -> None:
-        self.problems.append(Problem(line, where, what))
+        self.problems.append(Problem(line, _printable(where), _printable(what)))
+
+    def line_of(self, table: str) -> int:
+        """Where a table, or one below it, or a key of that name before all tables first stands."""
+        stands = (n for (t, _, key), n in self.lines.items() if (t or key).split(".")[0] == table)
+        return min(stands, default=1)
 
     def tables(self, key: str) -> list[_Section]:
         value = self.content.pop(key, [])
         if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
-            self.wrong(self.lines.get((key, 0, ""), 1), key, f"write each one under [[{key}]]")
+            self.wrong(self.line_of(key), key, f"write each one under [[{key}]]")
             return []
         return [_Section(self, key, i, v, str(v.get("name", f"{key} {i + 1}"))) for i, v in enumerate(value)]
 
@@ -184,18 +197,18 @@ class _Reader:
             return None
         value = self.content.pop(key)
         if not isinstance(value, dict):
-            self.wrong(self.lines.get(("", 0, key), 1), key, f"write it under [{key}]")
+            self.wrong(self.line_of(key), key, f"write it under [{key}]")
             return None
         return _Section(self, key, 0, value, key)
 
     def box(self) -> Box:
         name, supply = "", Fraction(14)
-        if (section := self.table("box")) is None:
+        if "box" not in self.content:
             self.wrong(1, "box", 'is missing; begin with [box], name = "...", board = "rp2040"')
-        else:
+        if (section := self.table("box")) is not None:
             name = section.take("name", _name, "", 'a name, such as "hull console"') or ""
             section.take("board", _one_of(pins.BOARD), None, f'"{pins.BOARD}"')
-            supply = section.take("supply", _quantity("V"), supply) or supply
+            supply = section.take("supply", _positive_quantity("V"), supply) or supply
             section.finish()
         chips = self.chips()
         inputs = [i for s in self.tables("input") if (i := self.input(s, chips)) is not None]
@@ -203,25 +216,34 @@ class _Reader:
         dim_request = self.dim_request()
         for key in self.content:
             near = difflib.get_close_matches(key, ("box", "converter", "input", "lamp", "dim_request"), 1)
-            line = self.lines.get((key, 0, "")) or self.lines.get(("", 0, key), 1)
             cure = f'did you mean "{near[0]}"?' if near else "known: box, converter, input, lamp, dim_request"
-            self.wrong(line, key, f"unknown table; {cure}")
+            self.wrong(self.line_of(key), key, f"unknown table; {cure}")
+        if not self.problems:
+            for name in chips.keys() - {i.converter.name for i in inputs if isinstance(i.converter, Ads1115)}:
+                line = self.lines.get((f"converter.{name}", 0, ""), 1)
+                self.wrong(line, f"converter {name}", "no input uses it; leave it out until one does")
         return Box(self.file, name, supply, tuple(chips.values()), tuple(inputs), tuple(lamps), dim_request)
 
     def chips(self) -> dict[str, Ads1115]:
         value = self.content.pop("converter", {})
         if not isinstance(value, dict) or not all(isinstance(v, dict) for v in value.values()):
-            self.wrong(
-                self.lines.get(("converter", 0, ""), 1), "converter", "write each one under [converter.NAME]"
-            )
+            self.wrong(self.line_of("converter"), "converter", "write each one under [converter.NAME]")
             return {}
-        chips = {}
+        chips: dict[str, Ads1115] = {}
         for name, values in value.items():
+            before = len(self.problems)
             section = _Section(self, f"converter.{name}", 0, values, f"converter {name}")
+            try:
+                _chip_name(name)
+            except ValueError as problem:
+                section.wrong("", str(problem))
             section.take("kind", _one_of("ads1115"), None, '"ads1115"')
             address = section.take("address", _whole(0x48, 0x4B, "an address 0x48 to 0x4b"), 0x48)
             section.finish()
             chips[name] = Ads1115(name, address or 0x48)
+            other = next((n for n, chip in chips.items() if n != name and chip.address == address), None)
+            if other is not None and len(self.problems) == before:
+                section.wrong("address", f"address {address:#x} is {other}'s already; there are 0x48 to 0x4b")
         return chips
 
     def input(self, section: _Section, chips: dict[str, Ads1115]) -> Input | None:
@@ -234,25 +256,28 @@ class _Reader:
         unit = section.take("unit", _one_of(*READING_UNITS), None, 'a unit, such as "US gal"')
         kind = section.take("pressure", _one_of(*PRESSURE_KINDS), None)
         if unit in PRESSURE_UNITS:
-            if kind is None:
+            if "pressure" not in section.written:
                 section.wrong("unit", f'{unit} of what? add pressure = "gauge", "sealed" or "absolute"')
             unit = f"{unit} {kind}"
-        elif kind is not None:
+        elif unit is not None and kind is not None:
             section.wrong("pressure", f"{unit} is no unit of pressure; leave this key out")
         damping = section.take("damping", _damping, Fraction(0))
         points: Points | None = None
         nominal = None
         law: Law = "points"
         if circuit is not None:
-            nominal = section.take("nominal", _quantity(circuit.unit), None)
+            nominal = section.take("nominal", _positive_quantity(circuit.unit), None)
             sender = section.take("sender", _sender(circuit.unit), None)
             given = section.take("points", _points(circuit.unit), None)
             span = section.take("range", _span, None)
             points, law = self.law(section, circuit, unit, sender, given, span, nominal)
-        step = None
+        else:
+            section.skip("nominal", "sender", "points", "range")
+        step = section.take("step", _positive, None)
         if points is not None:
             width = abs(points[-1][1] - points[0][1])
-            step = section.take("step", _positive, _default_step(width))
+            if "step" not in section.written:
+                step = _default_step(width)
             if step is not None and not width / 100000 <= step <= width:
                 section.wrong(
                     "step", f"{float(step):g} does not suit readings that span {float(width):g} {unit}"
@@ -295,9 +320,11 @@ class _Reader:
         if unit == circuit.unit:
             if span is None and nominal is not None:
                 span = (nominal * RAIL_SPAN[0], nominal * RAIL_SPAN[1])
-            if span is not None:
+            if span is not None and span[0] < 0:
+                section.wrong("range", "a signal below 0 cannot be measured")
+            elif span is not None:
                 return ((span[0], span[0]), (span[1], span[1])), "itself"
-            if "range" in written:
+            if "range" in written or "nominal" in section.written:
                 return None, "itself"
             section.wrong(
                 "", f'range is missing; write range = [lowest, highest] in {unit}, or nominal = "... {unit}"'
@@ -350,6 +377,15 @@ def _name(value: Any) -> str:
     return value
 
 
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else "." for c in text)
+
+
+def _chip_name(value: str) -> None:
+    if "." in _name(value):
+        raise ValueError(f'"{value}" must do without "."')
+
+
 def _one_of(*allowed: str) -> Callable[[Any], str]:
     def parse(value: Any) -> str:
         if value in ("gal", "gallon", "gallons"):
@@ -365,8 +401,17 @@ def _quantity(unit: str) -> Callable[[Any], Fraction]:
     return lambda value: parse_quantity(value, unit)
 
 
+def _positive_quantity(unit: str) -> Callable[[Any], Fraction]:
+    def parse(value: Any) -> Fraction:
+        if (quantity := parse_quantity(value, unit)) <= 0:
+            raise ValueError(f'"{value}" must be more than 0')
+        return quantity
+
+    return parse
+
+
 def _number(value: Any) -> Fraction:
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or value != value:
         raise ValueError(f"{value!r} is no number")
     if abs(value) > 1e6:
         raise ValueError(f"{value!r} is out of all proportion; at most 1000000")
@@ -448,7 +493,7 @@ def _place(chips: dict[str, Ads1115]) -> Callable[[Any], tuple[Converter, int]]:
 
 def _circuit(value: Any) -> Circuit:
     kinds = ", ".join(CIRCUIT_KEYS)
-    if not isinstance(value, dict) or value.get("kind") not in CIRCUIT_KEYS:
+    if not isinstance(value, dict) or value.get("kind") not in tuple(CIRCUIT_KEYS):
         raise ValueError(f'must be {{ kind = "...", ... }} with kind one of: {kinds}')
     keys = CIRCUIT_KEYS[value["kind"]]
     for key in value:
@@ -461,11 +506,12 @@ def _circuit(value: Any) -> Circuit:
     for key in keys:
         if key != "rail":
             try:
-                ohms[key] = float(parse_quantity(value[key], "ohm"))
+                resistance = parse_quantity(value[key], "ohm")
             except ValueError as problem:
                 raise ValueError(f"{key} {problem}") from None
-            if not 1 <= ohms[key] <= 1e7:
+            if not 1 <= resistance <= 10_000_000:
                 raise ValueError(f'{key} "{value[key]}" is no resistor for this; 1 ohm to 10 Mohm')
+            ohms[key] = float(resistance)
     if value["kind"] == "pull-up":
         return PullUp(ohms["resistor"], _name(value["rail"]))
     if value["kind"] == "shunt":
@@ -538,7 +584,7 @@ def read_box(path: Path) -> Box:
     from gaugelight.check import problems_of  # check needs Box
 
     try:
-        text = path.read_text(encoding="utf-8")
+        text = path.read_text(encoding="utf-8-sig")
     except OSError as problem:
         raise WrongBoxFile(str(path), [Problem(0, "file", f"cannot be read: {problem.strerror}")]) from None
     except UnicodeDecodeError:

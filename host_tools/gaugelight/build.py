@@ -89,10 +89,17 @@ def solve_input(box: Box, one: Input) -> SolvedInput:
             f"one step of the converter is up to {coarsest:.3g} {one.unit}, too coarse for a step of {step:g}"
         )
         raise _refused(box, one, what + "; match the circuit to the sender or choose a larger step")
-    signal_decimals = math.floor(math.log10(LARGEST_SIGNAL / signals[high]))
-    reading_decimals = math.ceil(math.log10(UNITS_A_STEP / step))
+    if signals[high] > 10 * LARGEST_SIGNAL:
+        what = f"{signals[high]:.3g} {one.circuit.unit} are more than the box reckons with"
+        raise _refused(box, one, what + f"; at most {10 * LARGEST_SIGNAL}")
+    signal_decimals = max(0, math.floor(math.log10(LARGEST_SIGNAL / signals[high])))
+    reading_decimals = max(0, math.ceil(math.log10(UNITS_A_STEP / step)))
     scale = 10.0**signal_decimals
     reading_scale = 10.0**reading_decimals
+    largest = float(np.max(np.abs(law)))
+    if (largest * reading_scale + 1) * max(1, round(one.damping * 10)) >= table.LARGEST_DAMPED:
+        what = f"readings up to {largest:g} {one.unit} in steps of {step:g}, damped {float(one.damping):g} s"
+        raise _refused(box, one, what + ", do not fit the box; choose a larger step or less damping")
     try:
         # an eighth of a step for each of the two curves; the signal's share through the law's steepest slope
         steepest = float(np.max(np.abs(np.diff(law) / np.diff(signals[low : high + 1]))))
@@ -132,6 +139,9 @@ def build(box: Box) -> Build:
     inputs = tuple(solve_input(box, one) for one in box.inputs)
     lamp_curves = tuple(solve_lamp(lamp) for lamp in box.lamps)
     image = pack(box, inputs, lamp_curves)
+    if len(image) > table.LARGEST:
+        what = f"its table has {len(image)} bytes, the box takes {table.LARGEST}; choose larger steps"
+        raise WrongBoxFile(box.file, [Problem(0, "box", what)])
     table.Table(image)  # the box's own judgement
     return Build(box, inputs, lamp_curves, image)
 

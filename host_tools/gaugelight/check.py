@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from gaugebox import pins
 from gaugelight.boxfile import Box, Input
-from gaugelight.circuits import Divider, PullUp, Shunt, pin_volts
+from gaugelight.circuits import COUNTS, Divider, PullUp, Shunt, pin_volts
 from gaugelight.fault_windows import signal_limits
 from gaugelight.problems import Problem
 
@@ -44,11 +44,12 @@ def _pins(box: Box) -> Iterator[Problem]:
         chip = getattr(one.converter, "name", None)
         place = f"pin {one.channel}" if chip is None else f"pin {chip}.{one.channel}"
         uses.append((one.line, one.name, place))
+    knobs: set[int] = set()  # one knob may turn several lamps
     for lamp in box.lamps:
-        uses += [
-            (lamp.line, lamp.name, f"pin {lamp.pin}"),
-            (lamp.line, f"knob of {lamp.name}", f"pin {lamp.knob}"),
-        ]
+        uses.append((lamp.line, lamp.name, f"pin {lamp.pin}"))
+        if lamp.knob not in knobs:
+            uses.append((lamp.line, f"knob of {lamp.name}", f"pin {lamp.knob}"))
+        knobs.add(lamp.knob)
     if box.dim_request is not None:
         uses.append((box.dim_request.line, "dim_request", f"pin {box.dim_request.pin}"))
     taken: dict[str, str] = {}
@@ -56,14 +57,6 @@ def _pins(box: Box) -> Iterator[Problem]:
         if place in taken:
             yield Problem(line, user, f"{place} is used by {taken[place]} already; give each its own")
         taken.setdefault(place, user)
-    addresses: dict[int, str] = {}
-    for chip in box.chips:
-        if chip.address in addresses:
-            other = addresses[chip.address]
-            yield Problem(
-                0, f"converter {chip.name}", f"address {chip.address:#x} is {other}'s; 0x48 to 0x4b are four"
-            )
-        addresses.setdefault(chip.address, chip.name)
 
 
 def _pwm(box: Box) -> Iterator[Problem]:
@@ -111,6 +104,12 @@ def _dim_request(box: Box) -> Iterator[Problem]:
 def _range(one: Input) -> Iterator[Problem]:
     """The whole of the sender's range, fault limits included, must reach the converter as a voltage it can take."""
     if isinstance(one.circuit, PullUp):
+        highest_signal = signal_limits(one)[2]
+        if pin_volts(one.circuit, highest_signal) * COUNTS > COUNTS - 1:
+            what = (
+                f"{highest_signal:g} ohm cannot be told from an open wire behind {one.circuit.resistor:g} ohm"
+            )
+            yield Problem(one.line, one.name, what + "; match the circuit to the sender: a larger pull-up")
         return  # never above its rail
     limit = signal_limits(one)[-1]
     volts = pin_volts(one.circuit, limit)

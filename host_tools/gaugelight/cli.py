@@ -408,6 +408,7 @@ def parser() -> argparse.ArgumentParser:
 def main(argv: list[str] | None = None) -> int:
     words = parser().parse_args(argv)
     screen = Screen(quiet=words.json)
+    code: int
     try:
         said, code = words.run(words, screen)
     except Wrong as wrong:

@@ -19,7 +19,7 @@ class NoCurve(ValueError):
 
 
 def fit(x0: int, law: Floats, tolerance: Floats | float, through: tuple[int, ...] = ()) -> Curve:
-    """A curve that follows `law`, given at x0, x0 + 1, ..., within `tolerance` at each of these integers.
+    """A curve that follows `law`, given at x0, x0 + 1, ..., within `tolerance` (or 1) at each of these integers.
 
     Greedy from the left, breakpoints on the law, each segment as long as tolerance and 31 bits allow; `through` names
     integers that must be breakpoints. Raises NoCurve.

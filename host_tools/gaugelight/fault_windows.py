@@ -11,6 +11,9 @@ NAMUR_NE_43 = (
     20.5,
     21.0,
 )  # mA: failure at or below, measuring from, measuring to, failure at or above
+ROUNDING = (
+    1e-9  # of a signal: a limit that falls on a count exactly is met there, whatever a float makes of it
+)
 MARGIN = 0.05  # of the sender's span, for its tolerance, beyond which a signal is no longer believed
 OWN_MARGIN = 0.01  # the same where the range is stated for the signal itself: only for the converter's step
 
@@ -45,10 +48,11 @@ def count_windows(one: Input, signals: Floats) -> tuple[int, int, int, int]:
     """
     far_low, low, high, far_high = signal_limits(one)
     top = COUNTS - 1
-    first = int(np.searchsorted(signals, low, "left")) if low > 0 else 0
-    last = int(np.searchsorted(signals, high, "right")) - 1
-    lowest = min(first, int(np.searchsorted(signals, far_low, "right"))) if low > 0 else 0
-    highest = max(last, min(top, int(np.searchsorted(signals, far_high, "left")) - 1))
+    up, down = 1 + ROUNDING, 1 - ROUNDING
+    first = int(np.searchsorted(signals, low * down, "left")) if low > 0 else 0
+    last = int(np.searchsorted(signals, high * up, "right")) - 1
+    lowest = min(first, int(np.searchsorted(signals, far_low * up, "right"))) if low > 0 else 0
+    highest = max(last, min(top, int(np.searchsorted(signals, far_high * down, "left")) - 1))
     if one.law == "itself":
         highest = top  # a supply that is too high is over, however far
     return lowest, first, last, highest

@@ -8,15 +8,19 @@ import hashlib
 import io
 import subprocess
 import tempfile
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import gaugebox
-from gaugelight.problems import Misuse, Wrong
+from gaugelight.ports import open_port
+from gaugelight.problems import Wrong
 
 FOLDERS = ("/firmware_a", "/firmware_b")
+RAW_PROMPT = b"raw REPL; CTRL-B to exit\r\n>"
+PROMPT_WITHIN = 3.0  # seconds
 Progress = Callable[[str, int, int], None]  # what, done, of
 
 
@@ -53,16 +57,34 @@ def selector() -> bytes:
     return path.read_bytes()
 
 
+def _find_prompt(port: str) -> None:
+    """Ctrl-C, Ctrl-A, and a look at what comes: mpremote itself would wait for ever on a port that talks all the time."""
+    seen = b""
+    with open_port(port) as line:
+        try:
+            line.write(b"\r\x03\r\x01")
+            deadline = time.monotonic() + PROMPT_WITHIN
+            while time.monotonic() < deadline:
+                seen = (seen + line.read(max(1, line.in_waiting)))[-4096:]
+                if RAW_PROMPT in seen:
+                    return
+        except OSError as problem:
+            raise Wrong(f"{port}: the connection was lost: {problem}") from None
+    what = "no MicroPython prompt there; if it is a box, close its service jumper, switch it off and on, and try again"
+    raise Wrong(f"{port}: {what}")
+
+
 @contextlib.contextmanager
 def _transport(port: str) -> Iterator[Any]:
     """mpremote's transport in the raw REPL; its failures as one clear line."""
     from mpremote.transport import TransportError
     from mpremote.transport_serial import SerialTransport
 
+    _find_prompt(port)
     try:
         transport = SerialTransport(port, baudrate=115200, timeout=2)
     except (TransportError, OSError, ValueError):
-        raise Misuse(f"{port}: cannot be opened; is it there, and has no other program opened it?") from None
+        raise Wrong(f"{port}: the connection was lost") from None
     try:
         with contextlib.redirect_stdout(io.StringIO()):  # it prints what it did not expect
             transport.enter_raw_repl(soft_reset=True, timeout_overall=5)
@@ -72,9 +94,6 @@ def _transport(port: str) -> Iterator[Any]:
         transport.serial.flush()
     except TransportError as problem:
         lines = str(problem).strip().splitlines() or ["?"]
-        if "raw repl" in lines[-1]:
-            what = "no MicroPython prompt there; close the service jumper, switch the box off and on, and try again"
-            raise Wrong(f"{port}: {what}") from None
         raise Wrong(f"{port}: the copy failed: {lines[-1]}") from None
     except (OSError, ValueError, IndexError) as problem:
         raise Wrong(f"{port}: the connection was lost: {problem}") from None

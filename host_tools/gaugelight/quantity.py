@@ -19,7 +19,7 @@ UNITS: dict[str, tuple[str, Fraction]] = {
     "%": ("%", Fraction(1)),
 }
 
-QUANTITY = re.compile(r"\s*([+-]?\d+(?:\.\d+)?)\s*(\S.*?)?\s*")
+QUANTITY = re.compile(r"\s*([+-]?\d{1,9}(?:\.\d{1,9})?)\s*([^\d\s.].*?)?\s*")
 
 
 def parse_quantity(text: object, unit: str) -> Fraction:

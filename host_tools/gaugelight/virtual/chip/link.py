@@ -75,6 +75,7 @@ def at_prompt():
     """From now on every operation is an exchange: nobody sleeps at the prompt, and what it sets must be seen."""
     global _exchange_after_us
     _exchange_after_us = 0
+    exchange(0)  # what the program set last
 
 
 def feed():

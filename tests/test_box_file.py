@@ -1,0 +1,508 @@
+"""What a builder is told about a wrong box file: the line it stands on, and what would be right.
+
+Each case is an edit of the demo; the line expected is found in the edited text, never counted by hand.
+"""
+
+import re
+from collections.abc import Callable
+from dataclasses import replace
+from functools import lru_cache
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gaugelight.boxfile import Box, read_box
+from gaugelight.build import build
+from gaugelight.problems import WrongBoxFile
+from gaugelight.toml_lines import key_lines
+
+DEMO = Path(str(files("gaugelight.demo") / "amphibian.toml")).read_text(encoding="utf-8")
+
+
+def header(name: str) -> str:
+    """The header of the input or lamp with that name: problems of a whole table are told there."""
+    return rf'\[\[\w+\]\]\nname = "{re.escape(name)}"'
+
+
+def lamp(name: str, pin: int, frequency: str = "4 kHz", knob: int = 26) -> str:
+    return f'[[lamp]]\nname = "{name}"\npin = {pin}\nfrequency = "{frequency}"\nknob = {knob}\n\n'
+
+
+def voltage(name: str, pin: object) -> str:
+    circuit = 'circuit = { kind = "direct" }\nunit = "V"\nrange = [0, 3]\n'
+    return f'[[input]]\nname = "{name}"\npin = {pin}\n{circuit}\n'
+
+
+FREE_KNOB = ("pin = 26\n", 'pin = "fore.2"\n')  # moves the bus input off pin 26
+DIM = "[dim_request]"
+COOLANT_CIRCUIT = '{ kind = "pull-up", resistor = "220 ohm", rail = "sender rail" }'
+RESERVE_SHUNT = 'resistor = "150 ohm" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "sealed"'
+LEFT_FUEL_UNIT = 'unit = "US gal"\nstep = 0.5\npoints = [["0 ohm", 0], ["21'
+COOLANT_POINTS = re.findall(r'points = \[\["480.*', DEMO)[0]
+
+
+def coolant(old: str, new: str) -> tuple[str, str]:
+    """An edit of the coolant temperature's points, several of whose parts stand in the file more than once."""
+    assert COOLANT_POINTS.count(old) == 1
+    return COOLANT_POINTS, COOLANT_POINTS.replace(old, new)
+
+
+Edit = tuple[str, str]
+Case = tuple[list[Edit], str, str]  # edits, a pattern found first on the expected line, key phrase
+
+KEYS_AND_TABLES: dict[str, Case] = {
+    "unknown key, a near miss": (
+        [('damping = "2 s"', 'dampin = "2 s"')],
+        "dampin ",
+        'did you mean "damping"?',
+    ),
+    "unknown key, nothing near": (
+        [("step = 2\n", 'step = 2\nqqq = "red"\n')],
+        "qqq",
+        "unknown key; known here: ",
+    ),
+    "unknown key in box": ([('supply = "14 V"', 'suply = "14 V"')], "suply", 'did you mean "supply"?'),
+    "unknown key in converter": ([("address = 0x49", "adress = 0x49")], "adress", 'did you mean "address"?'),
+    "unknown key in lamp": ([("knob = 27", "knob = 27\nknobb = 27")], "knobb", 'did you mean "knob"?'),
+    "unknown key in dim_request": ([("on_above", "on_over")], "on_over", "unknown key"),
+    "unknown table, a near miss": ([(DIM, "[dim_reqest]")], r"\[dim_reqest", 'did you mean "dim_request"?'),
+    "unknown table, nothing near": ([(DIM, "[xyz]")], r"\[xyz", "unknown table; known: box, converter"),
+    "unknown array of tables": ([("[[lamp]]", "[[lamps]]")], r"\[\[lamps", 'did you mean "lamp"?'),
+    "a key before all tables": ([("[box]", "qqq = 3\n[box]")], "qqq", "unknown table"),
+    "one bracket for an input": (
+        [(DEMO[DEMO.index("# --- fuel") :], '[input]\nname = "x"\n')],
+        r"\[input",
+        "under [[input]]",
+    ),
+    "two brackets for the box": ([("[box]", "[[box]]")], r"\[\[box", "under [box]"),
+    "two brackets for a converter": (
+        [("[converter.aft]", "[[converter.aft]]")],
+        r"\[\[conv",
+        "[converter.NAME]",
+    ),
+    "a converter without a name": (
+        [
+            ("[converter.aft] ", "[converter]"),
+            ("[converter.fore]\n", "#"),
+            ('kind = "ads1115"\naddress = 0x49', ""),
+        ],
+        r"\[converter",
+        "[converter.NAME]",
+    ),
+    "box missing": (
+        [('[box]\nname = "hull console"\nboard = "rp2040"\nsupply = "14 V"\n', "")],
+        "#",
+        "is missing",
+    ),
+    "nothing to do": ([(DEMO[DEMO.index("[converter.aft]") :], "")], "#", "add an [[input]] or a [[lamp]]"),
+    "unknown board": ([('"rp2040"', '"rp2350"')], "board", "write one of: rp2040"),
+    "board missing": ([('board = "rp2040"\n', "")], r"\[box", 'write board = "rp2040"'),
+    "supply in ampere": ([('"14 V"', '"14 A"')], "supply", "is not in V; usable here: V, mV"),
+    "supply of nought": ([('"14 V"', '"0 V"')], "supply", "more than 0"),
+}
+
+NAMES: dict[str, Case] = {
+    "too long": ([('name = "bus"', f'name = "{25 * "b"}"')], 'name = "bbb', "25 characters long; at most 24"),
+    "not ASCII": ([('name = "bus"', 'name = "b\u00fcs"')], 'name = "b\u00fcs', "plain ASCII"),
+    "with the line's own separator": ([('name = "bus"', 'name = "b|s"')], r'name = "b\|s', "plain ASCII"),
+    "with a comma": ([('name = "bus"', 'name = "b,s"')], 'name = "b,s', "plain ASCII"),
+    "over two lines": ([('name = "bus"', 'name = "b\\ns"')], 'name = "b', "plain ASCII"),
+    "empty": ([('name = "bus"', 'name = " "')], 'name = " "', "must be a text"),
+    "a number": ([('name = "bus"', "name = 5")], "name = 5", "must be a text"),
+    "missing": ([('name = "bus"\n', "")], r"\[\[input\]\]\npin = 26", "name is missing; write name = "),
+    "twice, inputs": ([('name = "right fuel"', 'name = "left fuel"')], r'\[\[input\]\]\nname = "left fuel"\npin = "aft.1', "each needs its own"),
+    "twice, lamps": ([FREE_KNOB, (DIM, lamp("glare shield", 12) + DIM)], r'\[\[lamp\]\]\nname = "glare shield"\npin = 12', "each needs its own"),
+    "box name": ([('name = "hull console"', 'name = ""')], 'name = ""', "must be a text"),
+    "converter name not ASCII": ([("[converter.aft]", '[converter."\u00fcber"]')], r'\[converter."\u00fc', "plain ASCII"),
+    "converter name too long": ([("[converter.aft]", f"[converter.{300 * 'a'}]")], r"\[converter.aaa", "at most 24"),
+    "converter name with a dot": ([("[converter.aft]", '[converter."a.b"]')], r'\[converter."a', 'without "."'),
+}  # fmt: skip
+
+PINS: dict[str, Case] = {
+    "converter channel used twice": ([('"aft.1"', '"aft.0"')], header("right fuel"), "pin aft.0 is used by left fuel"),
+    "on-chip pin also a knob": ([("knob = 27", "knob = 28")], header("glare shield"), "used by coolant pressure"),
+    "output pin used twice": ([("pin = 14\n", "pin = 15\n")], r"\[dim_request", "pin 15 is used by glare shield"),
+    "output on the I2C pins": ([("pin = 15\n", "pin = 4\n")], "pin = 4", "0 to 3 and 6 to 21"),
+    "output pin as text": ([("pin = 15\n", 'pin = "15"\n')], 'pin = "15', "0 to 3 and 6 to 21"),
+    "output pin true": ([("pin = 15\n", "pin = true\n")], "pin = true", "0 to 3 and 6 to 21"),
+    "no such on-chip pin": ([("pin = 26\n", "pin = 29\n")], "pin = 29", "there are 26, 27 and 28"),
+    "knob on no converter pin": ([("knob = 27", "knob = 15")], "knob = 15", "there are 26, 27 and 28"),
+    "no such converter": ([('"fore.0"', '"bow.0"')], 'pin = "bow', "there is: aft, fore"),
+    "no such channel": ([('"fore.0"', '"fore.4"')], 'pin = "fore.4', "channels are fore.0 to fore.3"),
+    "pin missing": ([("knob = 27\n", "")], header("glare shield"), "knob is missing"),
+    "converter kind unknown": ([('kind = "ads1115"\naddress = 0x49', 'kind = "x"')], 'kind = "x', "one of: ads1115"),
+    "address out of range": ([("0x49", "0x50")], "address = 0x50", "0x48 to 0x4b"),
+    "address of two": ([("0x49", "0x48")], r"address = 0x48\n\n# ---", "address 0x48 is aft's"),
+    "address left out twice": (
+        [("address = 0x48\n", ""), ("address = 0x49\n", "")],
+        r"\[converter.fore",
+        "address 0x48 is aft's",
+    ),
+    "a converter that nothing uses": (
+        [("[converter.fore]", '[converter.bow]\nkind = "ads1115"\naddress = 0x4a\n[converter.fore]')],
+        r"\[converter.bow",
+        "no input uses it",
+    ),
+    "one PWM slice, two frequencies": (
+        [FREE_KNOB, ("pin = 15\n", "pin = 12\n"), (DIM, lamp("map", 13, "1 kHz") + DIM)],
+        header("map"),
+        "runs the same PWM slice at 4000 Hz",
+    ),
+    "one PWM channel for two lamps": (
+        [FREE_KNOB, ("pin = 15\n", "pin = 2\n"), (DIM, lamp("map", 18) + DIM)],
+        header("map"),
+        "pins 2 and 18 share a PWM channel",
+    ),
+}  # fmt: skip
+
+CIRCUITS: dict[str, Case] = {
+    "unknown kind": ([(COOLANT_CIRCUIT, '{ kind = "bridge" }')], 'circuit = { kind = "bridge', "pull-up, shunt, divider, direct"),
+    "kind a list": ([(COOLANT_CIRCUIT, '{ kind = ["direct"] }')], r"circuit = { kind = \[", "pull-up, shunt, divider, direct"),
+    "a text": ([(COOLANT_CIRCUIT, '"pull-up"')], 'circuit = "pull', "must be { kind = "),
+    "missing": ([(f"circuit = {COOLANT_CIRCUIT}\n", "")], header("coolant temperature"), "circuit is missing"),
+    "a key too many": ([('{ kind = "direct" }', '{ kind = "direct", top = "1 ohm" }')], 'circuit = { kind = "direct', 'a direct has no "top"'),
+    "a key missing": ([(', bottom = "10 kohm"', "")], 'circuit = { kind = "divider", top = "47 kohm" }', 'a divider needs "bottom"'),
+    "resistor a plain number": ([('"220 ohm"', "220")], "circuit = .*resistor = 220,", 'has no unit; write "220 ohm"'),
+    "resistor without a unit": ([('"220 ohm"', '"220"')], 'circuit = .*resistor = "220",', 'has no unit; write "220 ohm"'),
+    "resistor in mA": ([('"220 ohm"', '"220 mA"')], 'circuit = .*resistor = "220 mA', "usable here: ohm, kohm, Mohm"),
+    "resistor of nought": ([('"220 ohm"', '"0 ohm"')], 'circuit = .*resistor = "0 ohm', "1 ohm to 10 Mohm"),
+    "resistor beyond all bounds": ([('"220 ohm"', '"11 Mohm"')], 'circuit = .*resistor = "11 Mohm', "1 ohm to 10 Mohm"),
+    "resistor of endless digits": ([('"220 ohm"', f'"{400 * "9"} ohm"')], 'circuit = .*resistor = "999', 'is no quantity; write "<number> ohm"'),
+    "rail missing": ([('name = "sender rail"', 'name = "rail"')], header("left fuel"), "is no measured rail; there is: rail"),
+    "rail not stated as one": ([('nominal = "3.3 V"', "range = [2.6, 3.5]")], header("left fuel"), "add an input with unit = V and nominal"),
+    "rail on another converter": ([('"aft.1"', '"fore.2"')], header("right fuel"), "same external converter"),
+    "pull-up on the on-chip converter": ([FREE_KNOB, ('"aft.3"', "26"), ('"3.3 V"', '"3 V"')], header("left fuel"), "same external converter"),
+    "shunt too large": ([(RESERVE_SHUNT, RESERVE_SHUNT.replace("150", "250"))], header("reserve line"), "use a shunt of 171 ohm or less"),
+    "divider divides too little": ([('top = "10 kohm"', 'top = "1 kohm"')], header("coolant pressure"), "use a divider that leaves 0.673 of the voltage"),
+    "5 V straight on a pin": ([('{ kind = "divider", top = "10 kohm", bottom = "15 kohm" }', '{ kind = "direct" }')], header("coolant pressure"), "use a divider that leaves 0.673 of the voltage"),
+    "5 V rail straight on a pin": ([('"3.3 V"', '"5 V"')], header("sender rail"), "would put 5.4"),
+    "nominal of nought": ([('"3.3 V"', '"0 V"')], 'nominal = "0', "more than 0"),
+    "nominal below nought": ([('"3.3 V"', '"-3.3 V"')], 'nominal = "-3', "more than 0"),
+    "nominal in ohm": ([('"3.3 V"', '"3.3 ohm"')], 'nominal = "3.3 ohm', "is not in V"),
+    "range below nought": ([("range = [8, 16]", "range = [-8, 16]")], r"range = \[-8", "below 0 cannot be measured"),
+    "a shunt so small that nothing is left": ([(RESERVE_SHUNT, RESERVE_SHUNT.replace("150", "1"))], header("reserve line"), "match the circuit"),
+    "a sender beyond the pull-up's reach": ([coolant('["480 ohm"', '["900000 kohm"')], header("coolant temperature"), "match the circuit"),
+}  # fmt: skip
+
+SENDERS: dict[str, Case] = {
+    "unit missing": ([('unit = "degC"\n', "")], header("coolant temperature"), 'unit is missing; write unit = a unit, such as "US gal"'),
+    "unit unknown": ([('"degC"', '"celsius"')], 'unit = "celsius', "write one of: US gal, imp gal"),
+    "gallons of no kind": ([(LEFT_FUEL_UNIT, LEFT_FUEL_UNIT.replace("US gal", "gal"))], 'unit = "gal"', '"US gal" or "imp gal"'),
+    "gallons spelled out": ([(LEFT_FUEL_UNIT, LEFT_FUEL_UNIT.replace("US gal", "gallons"))], 'unit = "gallons"', '"US gal" or "imp gal"'),
+    "psi of no kind": ([('pressure = "sealed"\n', "")], r'unit = "psi"\nrange = \[0, 15\]', 'add pressure = "gauge", "sealed" or "absolute"'),
+    "psi of an unknown kind": ([('"sealed"', '"relative"')], 'pressure = "relative', "write one of: gauge, sealed, absolute"),
+    "a pressure in degrees": ([('unit = "degC"', 'unit = "degC"\npressure = "gauge"')], r'pressure = "gauge"\nstep = 2\n', "degC is no unit of pressure"),
+    "readings turn back": ([coolant('"104 ohm", 80', '"104 ohm", 50')], r'points = \[\["480', "turn back at 104 ohm"),
+    "points twice": ([coolant('"104 ohm"', '"210 ohm"')], r'points = \[\["480', "210 ohm stands there twice"),
+    "points all alike": ([(COOLANT_POINTS, 'points = [["1 ohm", 5], ["2 ohm", 5]]')], r"points = \[\[\"1 ohm", "all readings are the same"),
+    "one point": ([(COOLANT_POINTS, 'points = [["1 ohm", 5]]')], r'points = \[\["1 ohm', "two or more"),
+    "points no list": ([(COOLANT_POINTS, 'points = "1 ohm"')], 'points = "1', "two or more"),
+    "a point without a reading": ([coolant('["104 ohm", 80]', '["104 ohm"]')], r'points = \[\["480', "point 3 must be"),
+    "a point without a unit": ([coolant('"104 ohm"', "104")], r'points = \[\["480', 'point 3: has no unit; write "104 ohm"'),
+    "a point in volts": ([coolant('"104 ohm"', '"104 V"')], r'points = \[\["480', 'point 3: "104 V" is not in ohm'),
+    "a point below nought": ([coolant('"104 ohm"', '"-104 ohm"')], r'points = \[\["480', "below 0 cannot be measured"),
+    "a reading that is a text": ([coolant('"104 ohm", 80', '"104 ohm", "80"')], r'points = \[\["480', "point 3: '80' is no number"),
+    "a reading that is no number": ([coolant('"104 ohm", 80', '"104 ohm", nan')], r'points = \[\["480', "point 3: nan is no number"),
+    "a reading out of all proportion": ([coolant('"480 ohm", 40', f'"480 ohm", -{400 * "9"}')], r'points = \[\["480', "out of all proportion"),
+    "a signal out of all proportion": ([coolant('"480 ohm"', f'"{400 * "9"} ohm"')], r'points = \[\["999', 'point 1: "999'),
+    "points missing": ([(COOLANT_POINTS + "\n", "")], header("coolant temperature"), "points are missing; write points = "),
+    "points and sender": ([(COOLANT_POINTS, COOLANT_POINTS + '\nsender = "31-480 ohm"')], "sender = .31", "points say it all"),
+    "sender without range": ([("range = [0, 15]\n", "")], r'sender = "4-20 mA"\nunit = "psi"\npressure = "sealed"', "write range = [lowest, highest] in psi sealed"),
+    "sender in ohm on a divider": ([('"0.5-4.5 V"', '"0.5-4.5 ohm"')], 'sender = "0.5', '"<at lowest>-<at highest> V"'),
+    "sender with no span": ([('"0.5-4.5 V"', '"4.5-4.5 V"')], 'sender = "4.5', '"<at lowest>-<at highest> V"'),
+    "range backwards": ([("range = [8, 16]", "range = [16, 8]")], r"range = \[16", "the lower end comes first"),
+    "range of one": ([("range = [8, 16]", "range = [8]")], r"range = \[8\]", "must be [lowest, highest]"),
+    "range of texts": ([("range = [8, 16]", 'range = ["8 V", "16 V"]')], r'range = \["8', "is no number"),
+    "range missing": ([("range = [8, 16]\n", "")], header("bus"), "range is missing"),
+    "step too fine": ([("step = 0.1\n", "step = 0.001\n")], header("bus"), "too coarse for a step of 0.001"),
+    "step too fine for the points": ([("step = 2\n", "step = 0.02\n")], header("coolant temperature"), "too coarse for a step of 0.02"),
+    "step larger than the readings": ([("step = 2\n", "step = 500\n")], "step = 500", "does not suit readings that span 80 degC"),
+    "step of nought": ([("step = 2\n", "step = 0\n")], r"step = 0\n", "must be more than 0"),
+    "step a text": ([("step = 2\n", 'step = "2"\n')], 'step = "2', "is no number"),
+    "damping a plain number": ([('damping = "2 s"', "damping = 2")], "damping = 2", 'has no unit; write "2 s"'),
+    "damping in minutes": ([('damping = "2 s"', 'damping = "2 min"')], 'damping = "2 min', "usable here: s, ms"),
+    "damping too long": ([('damping = "2 s"', 'damping = "121 s"')], 'damping = "121', "outside 0 to 120 s"),
+    "damping that does not fit the box": ([('range = [0, 1500]\nstep = 20\ndamping = "300 ms"', 'range = [0, 900000]\nstep = 9000\ndamping = "120 s"')], header("hydraulic"), "damping"),
+}  # fmt: skip
+
+LIGHT: dict[str, Case] = {
+    "frequency a plain number": ([('"4 kHz"', "4000")], "frequency = 4000", 'has no unit; write "4000 Hz"'),
+    "frequency too low": ([('"4 kHz"', '"50 Hz"')], 'frequency = "50', '"100 Hz" to "100 kHz"'),
+    "frequency not whole": ([('"4 kHz"', '"100.5 Hz"')], 'frequency = "100.5', "a whole number of hertz"),
+    "curve unknown": ([('"lightness"', '"linear"')], 'curve = "linear', '"lightness" or { gamma = 2.2 }'),
+    "gamma out of range": ([('"lightness"', "{ gamma = 9 }")], "curve = { gamma", "outside 1 to 4"),
+    "gamma a text": ([('"lightness"', '{ gamma = "2" }')], "curve = { gamma", "is no number"),
+    "dim request follows nothing": ([('follows = "glare shield"', 'follows = "map"')], r"\[dim_request", "there is: glare shield"),
+    "dim request that hunts": ([('"8 %"', '"5 %"')], "on_above", "must lie above off_below"),
+    "per cent a plain number": ([('"8 %"', "8")], "on_above", 'has no unit; write "8 %"'),
+    "per cent beyond the knob": ([('"8 %"', '"100 %"')], "on_above", "between 0 % and 100 %"),
+    "five lamps": (
+        [FREE_KNOB, (DIM, "".join(lamp(f"lamp {n}", n) for n in (6, 8, 10, 12)) + DIM)],
+        header("lamp 12"),
+        "5 lamps; the box takes 4",
+    ),
+    "seventeen inputs": (
+        [
+            ("[converter.fore]", '[converter.mid]\nkind = "ads1115"\naddress = 0x4a\n[converter.fore]'),
+            ("[converter.fore]", '[converter.bow]\nkind = "ads1115"\naddress = 0x4b\n[converter.fore]'),
+            ("# --- light", "".join(voltage(f"{c}{n}", f'"{c}.{n}"') for c in ("mid", "bow") for n in range(4)) + "# --- light"),
+            ("# --- light", voltage("one too many", '"fore.2"') + "# --- light"),
+        ],
+        header("one too many"),
+        "17 inputs; the box takes 16",
+    ),
+}  # fmt: skip
+
+TOML: dict[str, Case] = {
+    "no value": ([("address = 0x49", "address = ")], "address = $", "TOML: "),
+    "text not closed": ([('unit = "degC"', 'unit = "degC')], 'unit = "degC$', "TOML: "),
+    "a key twice": (
+        [("step = 2\n", "step = 2\nstep = 2\n")],
+        "step = 2\nunit|(?<=step = 2\n)step = 2",
+        "TOML: ",
+    ),
+    "a table twice": ([(DIM, "[box]")], r"\[box\] +#", "TOML: "),
+    "prose": ([("[box]", "The box is:\n[box]")], "The box", "TOML: "),
+}
+
+CASES = {
+    f"{group}: {name}": case
+    for group, cases in {
+        "keys": KEYS_AND_TABLES,
+        "names": NAMES,
+        "pins": PINS,
+        "circuits": CIRCUITS,
+        "senders": SENDERS,
+        "light": LIGHT,
+        "TOML": TOML,
+    }.items()
+    for name, case in cases.items()
+}
+
+
+def edited(edits: list[Edit]) -> str:
+    text = DEMO
+    for old, new in edits:
+        assert text.count(old) == 1, f"{old!r} stands there {text.count(old)} times"
+        text = text.replace(old, new)
+    return text
+
+
+def complaints(text: str | bytes, file: Path) -> list[str]:
+    """What reading and building say of a text; nothing when all is well."""
+    file.write_bytes(text if isinstance(text, bytes) else text.encode("utf-8"))
+    try:
+        build(read_box(file))
+    except WrongBoxFile as wrong:
+        return list(wrong.lines)
+    return []
+
+
+@pytest.mark.parametrize("edits, pattern, phrase", CASES.values(), ids=CASES)
+def test_wrong(edits: list[Edit], pattern: str, phrase: str, tmp_path: Path) -> None:
+    text, file = edited(edits), tmp_path / "hull.toml"
+    found = re.search(f"(?m)^(?:{pattern})", text)
+    assert found is not None
+    line = text[: found.start()].count("\n") + 1
+    said = complaints(text, file)
+    assert said and said[0].startswith(f"{file}:{line}: ") and phrase in said[0], said
+    assert all(s.startswith(f"{file}:") and s.isprintable() for s in said)
+    assert not any("unknown key" in s for s in said[1:]), "what could not be judged is not unknown"
+
+
+FILES: dict[str, tuple[bytes | None, str]] = {
+    "missing": (None, "file: cannot be read: No such file"),
+    "empty": (b"", "box: is missing; begin with [box]"),
+    "not UTF-8": (DEMO.replace("hull console", "h\u00fcll").encode("latin-1"), "file: is not UTF-8 text"),
+    "a picture": (bytes(range(256)), "file: is not UTF-8 text"),
+    "UTF-16": (DEMO.encode("utf-16"), "file: is not UTF-8 text"),
+    "brackets without end": (b"x = " + b"[" * 100_000, "TOML: "),
+    "a number without end": (b"x = " + b"9" * 100_000, "TOML: "),
+}
+
+
+@pytest.mark.parametrize("content, phrase", FILES.values(), ids=FILES)
+def test_wrong_file(content: bytes | None, phrase: str, tmp_path: Path) -> None:
+    file = tmp_path / "hull.toml"
+    if content is not None:
+        file.write_bytes(content)
+    with pytest.raises(WrongBoxFile) as wrong:
+        read_box(file)
+    assert wrong.value.lines[0].startswith(f"{file}:") and phrase in wrong.value.lines[0]
+
+
+def test_a_folder_is_no_box_file(tmp_path: Path) -> None:
+    with pytest.raises(WrongBoxFile, match="cannot be read"):
+        read_box(tmp_path)
+
+
+def test_every_problem_is_told_at_once_in_order_of_lines(tmp_path: Path) -> None:
+    text = edited(
+        [('"lightness"', '"linear"'), ('"220 ohm"', "220"), ('unit = "degC"\n', ""), ("0x49", "0x50")]
+    )
+    said = complaints(text, tmp_path / "hull.toml")
+    lines = [int(s.split(":")[1]) for s in said]
+    assert len(said) == 4, said
+    assert lines == sorted(lines)
+
+
+def test_a_wrong_unit_is_one_problem(tmp_path: Path) -> None:
+    text = edited([('unit = "psi"\npressure = "sealed"', 'unit = "PSI"\npressure = "sealed"')])
+    assert len(complaints(text, tmp_path / "hull.toml")) == 1
+
+
+GOOD: dict[str, str | bytes] = {
+    "the demo": DEMO,
+    "the starter": files("gaugelight.demo").joinpath("starter.toml").read_bytes(),
+    "Windows line ends": DEMO.replace("\n", "\r\n").encode(),
+    "a byte order mark": DEMO.encode("utf-8-sig"),
+    "a lamp alone": '[box]\nname = "x"\nboard = "rp2040"\n' + lamp("map", 12),
+    "a voltage alone": '[box]\nname = "x"\nboard = "rp2040"\n' + voltage("tap", 26),
+    "a coarse step": edited([("step = 20\n", "step = 200\n")]),
+    "a step of thousands": edited([("range = [0, 1500]\nstep = 20\n", "range = [0, 900000]\nstep = 9000\n")]),
+    "points in any order": edited([coolant('["104 ohm", 80], ["70 ohm", 92]', '["70 ohm", 92], ["104 ohm", 80]')]),
+    "two points of one reading": edited([coolant('["104 ohm", 80]', '["104 ohm", 60]')]),
+    "a sender that falls": edited([('"0.5-4.5 V"', '"4.5-0.5 V"')]),
+    "one knob for two lamps": edited([(DIM, lamp("map", 12, knob=27) + DIM)]),
+    "gamma": edited([('"lightness"', "{ gamma = 2.2 }")]),
+    "the steepest gamma": edited([('"lightness"', "{ gamma = 4 }")]),
+    "no gamma": edited([('"lightness"', "{ gamma = 1 }")]),
+    "no dim request": DEMO[: DEMO.index(DIM)],
+    "a thermistor of a megohm": edited(
+        [(COOLANT_CIRCUIT, COOLANT_CIRCUIT.replace("220 ohm", "100 kohm")), (COOLANT_POINTS, 'points = [["1 Mohm", -20], ["100 kohm", 25], ["10 kohm", 90]]')]
+    ),
+    "two lamps on one slice and frequency": edited([FREE_KNOB, ("pin = 15\n", "pin = 12\n"), (DIM, lamp("map", 13) + DIM)]),
+    "a sender of nought to 20 mA": edited([('sender = "4-20 mA"\nunit = "psi"\npressure = "sealed"', 'sender = "0-20 mA"\nunit = "psi"\npressure = "sealed"')]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("text", GOOD.values(), ids=GOOD)
+def test_good(text: str | bytes, tmp_path: Path) -> None:
+    assert complaints(text, tmp_path / "hull.toml") == []
+
+
+# lines of keys
+
+LINES: dict[str, tuple[str, dict[tuple[str, int, str], int]]] = {
+    "nothing": ("", {}),
+    "a key before all tables": ("a = 1", {("", 0, "a"): 1}),
+    "tables and keys": (
+        "[box]\na = 1\n\n[x.y]\nb = 2",
+        {("box", 0, ""): 1, ("box", 0, "a"): 2, ("x.y", 0, ""): 4, ("x.y", 0, "b"): 5},
+    ),
+    "arrays of tables are counted": (
+        "[[i]]\na = 1\n[[j]]\n[[i]]\na = 2",
+        {("i", 0, ""): 1, ("i", 0, "a"): 2, ("j", 0, ""): 3, ("i", 1, ""): 4, ("i", 1, "a"): 5},
+    ),
+    "keys with a dash, and quoted": ('a-b = 1\n"c d" = 2', {("", 0, "a-b"): 1, ("", 0, "c d"): 2}),
+    "a quoted table": ('[x."y z"]\na = 1', {("x.y z", 0, ""): 1, ("x.y z", 0, "a"): 2}),
+    "spaces": ("  [ box ]\n\ta  =  1", {("box", 0, ""): 1, ("box", 0, "a"): 2}),
+    "a comment behind a header": ("[box] # [not]\na = 1 # b = 2", {("box", 0, ""): 1, ("box", 0, "a"): 2}),
+    "an apostrophe in a comment": ("# don't\na = 1\n# can't\nb = 2", {("", 0, "a"): 2, ("", 0, "b"): 4}),
+    "an inch in a comment": ('# 5" hose\na = 1\n# 6" hose\nb = 2', {("", 0, "a"): 2, ("", 0, "b"): 4}),
+    "a bracket in a comment": ("# [ {\na = 1", {("", 0, "a"): 2}),
+    "a hash in a text": ('a = "#1"\nb = "x" # c', {("", 0, "a"): 1, ("", 0, "b"): 2}),
+    "brackets and quotes in texts": ('a = "[{\\""\nb = \'["\'\nc = 1', {("", 0, "a"): 1, ("", 0, "b"): 2, ("", 0, "c"): 3}),
+    "an array over lines": ("a = [\n  [1],\n  [2], # ]\n]\nb = 1", {("", 0, "a"): 1, ("", 0, "b"): 5}),
+    "keys of an inline table are its own": ("a = { b = 1,\n c = 2 }\nd = 3", {("", 0, "a"): 1, ("", 0, "d"): 3}),
+    "a text over lines": ('a = """\nx = 1\n[y]\n"""\nb = 1', {("", 0, "a"): 1, ("", 0, "b"): 5}),
+    "a plain text over lines": ("a = '''\nx = \"\n'''\nb = 1", {("", 0, "a"): 1, ("", 0, "b"): 4}),
+    "a text over lines that ends in a quote": ('a = """x""""\nb = 1', {("", 0, "a"): 1, ("", 0, "b"): 2}),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("text, lines", LINES.values(), ids=LINES)
+def test_key_lines(text: str, lines: dict[tuple[str, int, str], int]) -> None:
+    assert key_lines(text) == lines
+
+
+def test_key_lines_of_the_demo() -> None:
+    for (table, _, key), line in key_lines(DEMO).items():
+        text = DEMO.split("\n")[line - 1]
+        assert text.startswith(f"{key} = " if key else ("[" + table, "[[" + table))
+    assert len(key_lines(DEMO)) == len(re.findall(r"(?m)^(\[|\w+ = )", DEMO))
+
+
+# whatever a hand may do to the file
+
+LINES_OF_DEMO = [line for line in DEMO.split("\n") if line and not line.startswith("#")]
+NUMBERS = (
+    "0 -1 1 3 1e9 -1e9 1e400 1e-9 nan inf 0.0001 1_000 0x10 99999999999999999999 07 true [] {} ''".split()
+)
+CHARACTERS = st.sampled_from(list("\"'[]{}=#,. %-+_|\\0159aAkmV\t\u00fc\u2126\x00\n"))
+AT = st.integers(0, 10**6)
+
+MUTATIONS = st.one_of(
+    st.tuples(st.sampled_from(["delete line", "duplicate line"]), AT, st.just("")),
+    st.tuples(st.just("swap lines"), AT, AT.map(str)),
+    st.tuples(st.sampled_from(["change character", "insert character"]), AT, CHARACTERS),
+    st.tuples(st.just("change number"), AT, st.sampled_from(NUMBERS)),
+    st.tuples(st.just("change value"), AT, st.sampled_from(NUMBERS)),
+)
+
+
+def mutated(text: str, how: str, at: int, what: str) -> str:
+    lines = text.split("\n")
+    line = at % len(lines)
+    if how == "delete line":
+        del lines[line]
+    elif how == "duplicate line":
+        lines.insert(line, lines[line])
+    elif how == "swap lines":
+        other = int(what) % len(lines)
+        lines[line], lines[other] = lines[other], lines[line]
+    elif how == "change character":
+        at %= len(text)
+        return text[:at] + what + text[at + 1 :]
+    elif how == "insert character":
+        at %= len(text)
+        return text[:at] + what + text[at:]
+    else:
+        found = list(re.finditer(r"\d+(\.\d+)?" if how == "change number" else r"(?<== ).*", text))
+        if found:
+            one = found[at % len(found)]
+            return text[: one.start()] + what + text[one.end() :]
+    return "\n".join(lines)
+
+
+@lru_cache
+def proven() -> set[object]:
+    """The demo's inputs, wherever they stand: no need to prove them again and again."""
+    file = Path(str(files("gaugelight.demo") / "amphibian.toml"))
+    return {replace(one, line=0) for one in build(read_box(file)).box.inputs}
+
+
+def changed(box: Box) -> Box:
+    inputs = [one for one in box.inputs if one.nominal is not None or replace(one, line=0) not in proven()]
+    return replace(box, inputs=tuple(inputs))
+
+
+@pytest.fixture(scope="module")
+def judge(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], None]:
+    file = tmp_path_factory.mktemp("box") / "hull.toml"
+
+    def judge(text: str) -> None:
+        file.write_text(text, encoding="utf-8")
+        try:
+            build(changed(read_box(file)))
+        except WrongBoxFile as wrong:
+            assert wrong.lines
+            for line in wrong.lines:
+                assert re.match(rf"{re.escape(str(file))}:(\d+:)? \S", line) and line.isprintable()
+
+    return judge
+
+
+@settings(derandomize=True, deadline=None, max_examples=150)
+@given(mutations=st.lists(MUTATIONS, min_size=1, max_size=3))
+def test_whatever_is_written_is_judged(
+    mutations: list[tuple[str, int, str]], judge: Callable[[str], None]
+) -> None:
+    """A build, or problems of which each names the file; never anything else."""
+    text = DEMO
+    for how, at, what in mutations:
+        text = mutated(text, how, at, what)
+    judge(text)

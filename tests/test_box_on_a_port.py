@@ -1,0 +1,325 @@
+"""The whole thread over a real serial line: install, flash, read, refuse; the box is real MicroPython behind a pty."""
+
+import json
+import os
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from gaugebox import table
+from gaugebox.store import PIECE
+from gaugelight.bench import bench
+from gaugelight.box_line import BoxLine, BoxSaysNo, NoAnswer
+from gaugelight.boxfile import read_box
+from gaugelight.build import Build, build
+from gaugelight.cli import DEMO, STARTER, main
+from gaugelight.install import install
+from gaugelight.plant import Aircraft
+from gaugelight.problems import Wrong
+from gaugelight.virtual import VirtualBox
+
+pytest.importorskip("micropython_unix", reason="the virtual box needs the bench extra")
+
+
+class Rig:
+    """A virtual box with the demo's aircraft around it."""
+
+    def __init__(self, virtual: VirtualBox, aircraft: Aircraft) -> None:
+        self.virtual = virtual
+        self.aircraft = aircraft
+        self.port = virtual.port
+
+    def cold_start(self, jumper_closed: bool = True) -> None:
+        self.aircraft.jumper_closed = jumper_closed
+        self.virtual.power_cycle()
+
+    def crc(self) -> str:
+        with BoxLine(self.port) as line:
+            return line.wait_for_start(10).crc
+
+
+@pytest.fixture(scope="module")
+def demo() -> Build:
+    return build(read_box(DEMO))
+
+
+@pytest.fixture(scope="module")
+def starter() -> Build:
+    return build(read_box(STARTER))
+
+
+@pytest.fixture(scope="module")
+def installed_rig(demo: Build) -> Iterator[Rig]:
+    aircraft = Aircraft(demo.box)
+    with VirtualBox(aircraft) as virtual:
+        install(virtual.port, lambda what, done, of: None)
+        yield Rig(virtual, aircraft)
+
+
+@pytest.fixture
+def rig(installed_rig: Rig, demo: Build) -> Rig:
+    """Service jumper closed, running, the demo's table in it."""
+    installed_rig.cold_start()
+    assert main(["flash", str(DEMO), "--port", installed_rig.port, "--json"]) == 0
+    return installed_rig
+
+
+def test_bench_holds_and_draws(tmp_path: Path) -> None:
+    """The main job, as a user starts it."""
+    plot = tmp_path / "bench.png"
+    words = [sys.executable, "-m", "gaugelight.cli", "bench", "--plot", str(plot)]
+    done = subprocess.run(words, capture_output=True, text=True, timeout=240)
+    last = done.stdout.splitlines()[-1]
+    assert (done.returncode, last.endswith(" 0 failed"), done.stderr) == (0, True, "")
+    assert int(last.split()[0]) >= 100
+    assert plot.read_bytes().startswith(b"\x89PNG") and plot.stat().st_size > 20_000
+    for action in (
+        "senders to half",
+        "loops to full",
+        "wire broken",
+        "shorted",
+        "sags",
+        "dead",
+        "knob to 100 %",
+    ):
+        assert action in done.stdout
+
+
+def test_bench_sees_a_wrong_reading(monkeypatch: pytest.MonkeyPatch, demo: Build) -> None:
+    """The bench can fail: here every fuel sender of the model is 2 ohm off what the bench believes."""
+    honest = Aircraft.volts
+
+    def corroded(self: Aircraft, one: object) -> float:
+        name = one.name  # type: ignore[attr-defined]
+        true = self.signals[name]
+        self.signals[name] = true + (2.0 if "fuel" in name else 0.0)
+        try:
+            return honest(self, one)  # type: ignore[arg-type]
+        finally:
+            self.signals[name] = true
+
+    monkeypatch.setattr(Aircraft, "volts", corroded)
+    report = bench(demo.box, lambda text: None, lambda row: None)
+    wrong = {row.subject for row in report.rows if not row.held}
+    assert wrong == {"left fuel", "right fuel"}
+
+
+def test_read_says_what_the_aircraft_does(rig: Rig, capsys: pytest.CaptureFixture[str]) -> None:
+    capsys.readouterr()
+    rig.aircraft.wires["hydraulic"] = "broken"
+    try:
+        rig.virtual.fast_forward(1000)
+        assert main(["read", "--port", rig.port, "--json"]) == 0
+    finally:
+        rig.aircraft.wires.clear()
+    said = json.loads(capsys.readouterr().out)
+    inputs = {one["name"]: one for one in said["inputs"]}
+    assert (said["box"], said["state"], said["dim_request"]) == ("hull console", "SERVICE", False)
+    assert said["lamps"] == [{"name": "glare shield", "duty_u16": 0}]
+    assert inputs["left fuel"]["signal"] == pytest.approx(45, abs=0.2)
+    assert inputs["hydraulic"] == {
+        "name": "hydraulic",
+        "signal": None,
+        "signal_unit": "mA",
+        "reading": None,
+        "unit": "psi gauge",
+        "fault": "open",
+    }
+
+
+def test_flash_goes_to_the_other_slot_and_says_what_changed(
+    rig: Rig, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with BoxLine(rig.port) as line:
+        before = line.hello()
+    capsys.readouterr()
+    assert main(["flash", str(STARTER), "--port", rig.port, "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["crc32_before"] == before.crc
+    assert {said["slot"], before.slot} == {"slot_a", "slot_b"}
+    assert "right fuel: gone" in said["changes"]
+    with BoxLine(rig.port) as line:
+        after = line.hello()
+    assert (after.crc, after.sequence, after.inputs) == (said["crc32"], before.sequence + 1, 4)
+    assert main(["flash", str(STARTER), "--port", rig.port]) == 0
+    assert "runs this table already" in capsys.readouterr().out
+
+
+def test_install_skips_what_is_the_same(rig: Rig, capsys: pytest.CaptureFixture[str]) -> None:
+    capsys.readouterr()
+    assert main(["install", "--port", rig.port, "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["copied"] == []
+
+
+def test_mpremote_works_on_the_box_in_service(rig: Rig) -> None:
+    rig.aircraft.knobs["glare shield"] = 50.0
+    rig.virtual.fast_forward(200)
+    assert rig.virtual.latest.pwm[15][1] > 10_000
+    rig.aircraft.knobs["glare shield"] = 0.0
+    words = [sys.executable, "-m", "mpremote", "connect", rig.port]
+    done = subprocess.run([*words, "exec", "print(1)"], capture_output=True, text=True, timeout=30)
+    assert (done.stdout.strip(), done.returncode) == ("1", 0)
+    done = subprocess.run([*words, "fs", "ls", "/tables"], capture_output=True, text=True, timeout=30)
+    assert "slot_a" in done.stdout
+    assert rig.virtual.latest.pwm == {}  # Ctrl-C stopped the program cleanly: no lamp is left driven
+    assert main(["read", "--port", rig.port]) == 1
+
+
+def test_with_the_jumper_open_nothing_is_written_and_ctrl_c_is_a_byte(
+    rig: Rig, capfd: pytest.CaptureFixture[str]
+) -> None:
+    crc = rig.crc()
+    rig.cold_start(jumper_closed=False)
+    with BoxLine(rig.port) as line:
+        line.wait_for_start(10)
+        rig.virtual.fast_forward(500)
+        uptime = line.hello().uptime_ms
+        line.serial.write(b"\x03\x04\x01\x02")
+        for request in (
+            ["begin", "100", "0"],
+            ["piece", "0", "AAAA"],
+            ["verify"],
+            ["commit", crc],
+            ["restart"],
+        ):
+            with pytest.raises(BoxSaysNo, match="service jumper open: close it to write"):
+                line.ask(*request)
+        hello = line.hello()
+        assert (hello.state, hello.crc) == ("FLIGHT", crc)
+        assert hello.uptime_ms > uptime  # it was not restarted
+    assert main(["flash", str(STARTER), "--port", rig.port]) == 1
+    assert main(["install", "--port", rig.port]) == 1
+    said = capfd.readouterr()
+    assert "service jumper open" in said.err and "close the service jumper" in said.err
+    assert "Traceback" not in said.err and said.out == ""
+    assert rig.crc() == crc
+
+
+def test_the_jumper_pulled_in_service_makes_it_flight(rig: Rig) -> None:
+    with BoxLine(rig.port) as line:
+        assert line.hello().state == "SERVICE"
+        rig.aircraft.jumper_closed = False
+        rig.virtual.fast_forward(500)
+        assert line.hello().state == "FLIGHT"
+
+
+def damaged(image: bytes, edit: str) -> bytes:
+    import zlib
+
+    body = bytearray(image[:-4])
+    if edit == "container of another version":
+        body[4] = table.CONTAINER + 1
+    elif edit == "unknown critical section":
+        body[12] = 99
+    elif edit == "curve that turns back":
+        at = body.index(b"left fuel")
+        body[at + 60 : at + 64] = b"\xff\xff\xff\x0f"
+    return bytes(body) + zlib.crc32(body).to_bytes(4, "little")
+
+
+@pytest.mark.parametrize(
+    ("edit", "text"),
+    [
+        ("container of another version", "a table image of version 2"),
+        ("unknown critical section", "section kind 99 is not known"),
+        ("curve that turns back", "breakpoint"),
+    ],
+)
+def test_the_box_refuses_an_image_it_cannot_run(rig: Rig, demo: Build, edit: str, text: str) -> None:
+    crc = rig.crc()
+    with BoxLine(rig.port) as line:
+        with pytest.raises(BoxSaysNo, match=text):
+            line.send_table(damaged(demo.image, edit), lambda done, of: None)
+        with pytest.raises(BoxSaysNo):
+            line.ask("commit", crc)
+        line.restart()
+        assert line.wait_for_start(10).crc == crc
+
+
+def test_pieces_may_come_twice_and_in_any_order(rig: Rig, starter: Build) -> None:
+    import base64
+
+    image = starter.image
+    crc = f"{starter.crc32:08x}"
+    pieces = [image[i : i + PIECE] for i in range(0, len(image), PIECE)]
+    with BoxLine(rig.port) as line:
+        line.ask("begin", str(len(image)), crc)
+        with pytest.raises(BoxSaysNo, match="piece 0 is missing"):
+            line.ask("verify")
+        for number in [*reversed(range(len(pieces))), 1, 0]:
+            line.ask("piece", str(number), base64.b64encode(pieces[number]).decode())
+        for _ in range(2):
+            assert line.ask("verify") == [str(len(image)), crc]
+        assert line.ask("commit", crc) == line.ask("commit", crc)
+        line.restart()
+        assert line.wait_for_start(10).crc == crc
+
+
+def test_a_box_that_dies_in_mid_flash_keeps_its_table(rig: Rig, starter: Build) -> None:
+    crc = rig.crc()
+
+    def progress(done: int, of: int) -> None:
+        if done > of // 2:
+            threading.Thread(target=rig.virtual.power_cycle).start()
+            time.sleep(0.3)
+
+    with BoxLine(rig.port) as line, pytest.raises(Wrong) as lost:
+        line.send_table(starter.image, progress)
+    assert len(lost.value.lines) == 1
+    assert rig.crc() == crc
+
+
+class Silent:
+    """A port on which nobody, or somebody else, talks."""
+
+    def __init__(self, says: bytes) -> None:
+        self.master, slave = os.openpty()
+        self.port = os.ttyname(slave)
+        self.slave = slave
+        self.says = says
+        self.talking = True
+        self.thread = threading.Thread(target=self._talk, daemon=True)
+        self.thread.start()
+
+    def _talk(self) -> None:
+        while self.talking:
+            if self.says:
+                os.write(self.master, self.says)
+            time.sleep(0.05)
+
+    def close(self) -> None:
+        self.talking = False
+        self.thread.join()
+        os.close(self.slave)
+        os.close(self.master)
+
+
+@pytest.mark.parametrize(
+    ("says"), [b"", b"$GPGGA,0*00\r\n", b"=1|ok|hello|00000000\n"], ids=["silent", "other", "bad CRC"]
+)
+@pytest.mark.parametrize("command", ["read", "flash", "install"])
+def test_a_port_that_is_no_box(says: bytes, command: str, capfd: pytest.CaptureFixture[str]) -> None:
+    port = Silent(says)
+    try:
+        words = [command, *([str(DEMO)] if command == "flash" else []), "--port", port.port]
+        capfd.readouterr()
+        assert main(words) == 1
+    finally:
+        port.close()
+    said = capfd.readouterr()
+    assert said.err.startswith(port.port) and said.err.count("\n") == 1
+    assert said.out == ""
+
+
+def test_no_answer_names_the_cure(rig: Rig) -> None:
+    port = Silent(b"")
+    try:
+        with BoxLine(port.port) as line, pytest.raises(NoAnswer, match="gaugelight install"):
+            line.hello(tries=1)
+    finally:
+        port.close()

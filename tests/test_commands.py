@@ -1,0 +1,157 @@
+"""The commands that need no box, as a user types them: what they print, their JSON, their exit codes."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gaugelight.cli import DEMO, main
+
+COMMAND = [sys.executable, "-m", "gaugelight.cli"]
+
+
+def run(*words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run([*COMMAND, *words], capture_output=True, text=True, timeout=60)
+
+
+def said(capsys: pytest.CaptureFixture[str], *words: str) -> tuple[int, Any]:
+    """Exit code and the one JSON object of a command."""
+    capsys.readouterr()
+    code = main([*words, "--json"])
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert out.count("\n") == 1
+    return code, json.loads(out)
+
+
+def test_a_new_file_is_right_as_it_is(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "box.toml"
+    assert said(capsys, "new", str(path)) == (0, {"file": str(path)})
+    assert path.read_text().count("#") > 10
+    code, checked = said(capsys, "check", str(path))
+    assert (code, checked["problems"]) == (0, [])
+    assert said(capsys, "build", str(path), "-o", str(tmp_path / "box.glt"))[0] == 0
+    before = path.read_bytes()
+    code, refused = said(capsys, "new", str(path))
+    assert code == 2 and "is there already" in refused["error"][0]
+    assert path.read_bytes() == before
+
+
+def test_build_states_what_was_proven(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    image = tmp_path / "demo.glt"
+    code, built = said(capsys, "build", str(DEMO), "-o", str(image))
+    assert code == 0
+    assert len(built["inputs"]) == 8
+    for one in built["inputs"]:
+        keys = [
+            "name",
+            "signal_unit",
+            "reading_unit",
+            "breakpoints",
+            "signal_error_max",
+            "reading_error_max",
+            "step",
+        ]
+        assert list(one) == keys
+        assert 0 < one["reading_error_max"] <= one["step"] / 4
+    assert built["image_bytes"] == image.stat().st_size
+    assert built["crc32"] == image.read_bytes()[-4:][::-1].hex()
+
+
+# 0.375 of the rail is 90 ohm under 150 ohm; the rail's nominal 3.3 V is count 52800 of 65536 at 4.096 V (Ohm's law)
+CONVERSIONS = [
+    ("empty", "left fuel", 0, 0.0, None),
+    ("full", "left fuel", round(0.375 * 52800), 18.0, None),
+    ("46 ohm, half by its points", "left fuel", round(46 / 196 * 52800), 9.5, None),
+    ("an open wire stands at the rail", "left fuel", 52800, None, "open"),
+    ("12 mA in 150 ohm, half of 1500 psi", "hydraulic", round(1.8 / 4.096 * 65536), 750.0, None),
+    ("no current", "hydraulic", 0, None, "open"),
+    ("a loop shorted to its supply", "hydraulic", 57600, None, "short"),
+    ("12 V by 57 to 10 of a 3.3 V converter", "bus", round(12 * 10 / 57 / 3.3 * 65536), 12.0, None),
+]
+
+
+@pytest.mark.parametrize(
+    ("name", "count", "reading", "fault"), [c[1:] for c in CONVERSIONS], ids=[c[0] for c in CONVERSIONS]
+)
+def test_convert(
+    capsys: pytest.CaptureFixture[str], name: str, count: int, reading: float | None, fault: str | None
+) -> None:
+    code, converted = said(capsys, "convert", str(DEMO), name, str(count))
+    (row,) = converted["rows"]
+    assert code == 0
+    assert row["count"] == count and row["fault"] == fault
+    assert (row["reading"] is None) == (row["fault"] is not None)
+    if reading is not None:
+        assert row["reading"] == pytest.approx(
+            reading, abs=0.25 * {"left fuel": 0.5, "hydraulic": 20, "bus": 0.1}[name]
+        )
+
+
+def test_dim_goes_from_nothing_to_all(capsys: pytest.CaptureFixture[str]) -> None:
+    code, dimmed = said(capsys, "dim", str(DEMO), "glare shield", "0", "1", "25", "50", "99", "100")
+    duties = [row["duty_u16"] for row in dimmed["rows"]]
+    assert code == 0
+    assert duties[0] == duties[1] == 0 and duties[-1] == duties[-2] == 65535
+    assert duties == sorted(duties)
+    # CIE 1976: lightness 50 is a luminance of 0.184
+    assert duties[3] / 65535 == pytest.approx(0.184, abs=0.002)
+
+
+MISUSE = [
+    ("no command", [], 2, "required"),
+    ("unknown command", ["fly"], 2, "invalid choice"),
+    ("no such file", ["check", "nothing.toml"], 1, "nothing.toml: file: cannot be read"),
+    ("a folder", ["check", "."], 1, "cannot be read"),
+    (
+        "no such input",
+        ["convert", str(DEMO), "middle fuel", "1"],
+        2,
+        'no input "middle fuel"; there is: sender rail, left',
+    ),
+    ("count too large", ["convert", str(DEMO), "left fuel", "65536"], 2, "counts run from 0 to 65535"),
+    ("count no number", ["convert", str(DEMO), "left fuel", "lots"], 2, '"lots" is not a count'),
+    ("no such lamp", ["dim", str(DEMO), "strobe", "1"], 2, 'no lamp "strobe"; there is: glare shield'),
+    ("knob past its end", ["dim", str(DEMO), "glare shield", "101"], 2, "between 0 and 100 %"),
+    ("knob no number", ["dim", str(DEMO), "glare shield", "nan"], 2, "between 0 and 100 %"),
+    (
+        "nowhere to write",
+        ["build", str(DEMO), "-o", "/nowhere/x.glt"],
+        2,
+        "/nowhere/x.glt: cannot be written",
+    ),
+    ("new nowhere", ["new", "/nowhere/x.toml"], 2, "cannot be written"),
+    ("no such port", ["read", "--port", "/dev/nothing"], 2, "/dev/nothing: cannot be opened"),
+    ("install without port", ["install", "--port", "/dev/nothing"], 2, "/dev/nothing: cannot be opened"),
+]
+
+
+@pytest.mark.parametrize(("words", "code", "text"), [m[1:] for m in MISUSE], ids=[m[0] for m in MISUSE])
+def test_misuse_is_one_clear_line(words: list[str], code: int, text: str) -> None:
+    done = run(*words)
+    assert done.returncode == code
+    assert text in done.stderr
+    assert "Traceback" not in done.stderr and done.stdout == ""
+    if words and words[0] != "fly":
+        as_json = run(*words, "--json")
+        assert as_json.returncode == code
+        assert text in json.loads(as_json.stdout)["error"][0] and as_json.stderr == ""
+
+
+def test_each_problem_has_file_and_line(tmp_path: Path) -> None:
+    path = tmp_path / "box.toml"
+    path.write_text(
+        DEMO.read_text().replace('unit = "US gal"', 'unit = "gal"').replace("damping", "dampening")
+    )
+    done = run("check", str(path))
+    lines = done.stderr.splitlines()
+    assert done.returncode == 1 and len(lines) == 9
+    texts = path.read_text().splitlines()
+    for line in lines:
+        file, number, what = line.split(":", 2)
+        assert file == str(path)
+        key = "unit" if "gallons" in what else "dampening"
+        assert texts[int(number) - 1].startswith(key)

@@ -1,0 +1,268 @@
+"""What runs fifty times a second takes nothing from the heap: run with the heap locked, on the box's small integers.
+
+An integer beyond 31 bits would need the heap, so this shows as well that there is none on the way.
+"""
+
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from gaugelight.boxfile import read_box
+from gaugelight.build import build
+from interpreters import on_32_bit
+
+DEMO = Path(str(files("gaugelight.demo") / "amphibian.toml"))
+BOX_SAYS = (Path(__file__).parent / "box_says.py").read_text()
+
+GUEST = """
+import micropython
+from array import array
+from gaugebox.ads1115 import ADS1115
+from gaugebox.app import App
+from gaugebox.curve import LIMIT, lookup, make_curve
+from gaugebox.lamp import PLAY
+from gaugebox.measure import DAMPING_MS, MOST_TURNS, ratio
+
+IMAGE = {image!r}
+table = Table(IMAGE)
+
+def locked(name, job, argument):
+    micropython.heap_lock()
+    said = "no heap"
+    try:
+        job(argument)
+    except MemoryError:
+        said = "heap"
+    finally:
+        micropython.heap_unlock()
+    print(name + ":", said)
+
+
+# channels
+
+seen = bytearray(7)
+ELAPSED = (0, 20, 99, 101, MOST_TURNS * DAMPING_MS, (1 << 29) - 1)
+
+def settle_at_each(work):
+    channel, counts = work
+    for count in counts:
+        channel.lose()
+        for _ in range(3):
+            channel.step(count, 20)
+            seen[channel.fault] = 1
+
+def wander(work):
+    channel, counts = work
+    for elapsed in ELAPSED:
+        for count in counts:
+            channel.step(count, elapsed)
+            channel.step(count, 20)
+            seen[channel.fault] = 1
+
+def whole_channel(name, channel):
+    counts = counts_at_edges(channel.record, channel.reference) + list(range(0, 65536, 509))
+    locked(name + ", each count", settle_at_each, (channel, counts))
+    locked(name + ", wandering", wander, (channel, counts))
+    low, high = channel.record.windows[1:3]
+    if channel.reference is not None:
+        low, high = (edge * channel.reference.count // 65536 + 1 for edge in (low, high))
+    locked(name + ", from end to end", wander, (channel, [low, low, low, high - 1, high - 1, high - 1] * 3))
+
+for record in table.inputs:
+    if record.normalise == NO_INPUT:
+        whole_channel(record.name, Channel(record))
+        continue
+    rail = Channel(table.inputs[record.normalise])
+    for rail_count in (20000, rail.record.windows[1], 52800, rail.record.windows[2]):
+        settled(rail, rail_count)
+        whole_channel("%s, rail %d" % (record.name, rail_count), Channel(record, rail))
+print("faults seen", sorted(fault for fault in range(7) if seen[fault]))
+
+class AtTheLimits:
+    windows = (0, 0, 65535, 65535)
+    faults = bytes(4)
+    damping = 65535
+    signal_curve = make_curve(array("i", [0, 65535]), array("i", [-8191, 8191]))
+    reading_curve = make_curve(array("i", [-8191, 8191]), array("i", [-8191, 8191]))
+
+locked("largest damping", wander, (Channel(AtTheLimits()), [0, 0, 0, 65535, 65535, 65535] * 3))
+
+def look_up_each(work):
+    curve, places = work
+    for n in places:
+        lookup(curve, n)
+
+for name, xs, ys in (
+    ("steepest", [0, 1], [-(LIMIT // 4), LIMIT // 4]),
+    ("widest", [1 - LIMIT // 2, 0, LIMIT // 2 - 2], [0, 0, 0]),
+    ("highest", [LIMIT - 1000, LIMIT - 500, LIMIT - 2], [LIMIT - 3, LIMIT - 2, LIMIT - 1]),
+    ("largest product", [0, 32767], [0, 32766]),
+    ("largest product, falling", [0, 2], [0, 2 - LIMIT // 2]),
+):
+    places = xs + [x - 1 for x in xs[1:]] + [x + 1 for x in xs[:-1]]
+    locked(name + " curve", look_up_each, (make_curve(array("i", xs), array("i", ys)), places))
+
+def ratio_of_each(pairs):
+    for count, reference in pairs:
+        ratio(count, reference)
+
+locked("ratio", ratio_of_each, [(0, 1), (65534, 65535), (1, 65535), (32767, 32768), (65533, 65534)])
+
+
+# lamp and dim request
+
+def turn_to_each(work):
+    lamp, request, counts = work
+    for count in counts:
+        lamp.turn(count)
+        request.follow(lamp.level)
+
+locked("lamp and dim request", turn_to_each, (
+    Lamp(table.lamps[0]), DimRequest(table.dim_request), list(range(0, 65536, PLAY)) + [65535, 0, 65535]
+))
+
+
+# converter chip
+
+class Chip:
+    trouble = OSError(5)
+    codes = (0x18, 0x18, 0x18, 0x67)  # upper halves: senders somewhere in their span, the rail at 3.3 V
+
+    def __init__(self, busy, dead):
+        self.busy, self.dead = busy, dead
+        self.asked = {{0x48: 0, 0x49: 0}}
+
+    def readfrom_mem_into(self, address, register, two):
+        if self.dead:
+            raise self.trouble
+        if register:
+            two[0] = 0 if self.busy else 0x80
+        else:
+            two[0] = self.codes[self.asked[address]]
+            two[1] = 0x20
+
+    def writeto(self, address, octets):
+        if self.dead:
+            raise self.trouble
+        self.asked[address] = octets[1] >> 4 & 3
+
+def poll_often(driver):
+    for _ in range(100):
+        driver.poll(20)
+
+for name, chip in (("well", Chip(0, 0)), ("stuck", Chip(1, 0)), ("dead", Chip(0, 1))):
+    locked("converter " + name, poll_often, ADS1115(chip, 0x48, 1, 4, [0, 1, 2, 3]))
+
+
+# line reader
+
+reader = LineReader()
+
+def take_each(octets):
+    for byte in octets:
+        reader.take(byte)
+
+locked("line", take_each, b"?1|hello|00000000" * 10)
+locked("overlong line", take_each, bytes(range(32, 127)) * 10 + b"\\n\\r\\n")
+
+
+# all of it
+
+class Pin:
+    def __init__(self):
+        self.at = 0
+    def read_u16(self):
+        self.at = (self.at + 1009) & 65535
+        return self.at
+    def duty_u16(self, duty):
+        self.at = duty
+    def value(self, level):
+        self.at = level
+
+class Board:
+    def __init__(self):
+        self.i2c = Chip(0, 0)
+        self.ms = 0
+    def converter(self, pin):
+        return Pin()
+    def discrete(self, pin):
+        return Pin()
+    def lamp(self, pin, frequency):
+        return Pin()
+    def now(self):
+        self.ms = (self.ms + 20) & 0x3FFFFFFF
+        return self.ms
+    def elapsed(self, since):
+        return (self.ms - since) & 0x3FFFFFFF
+    def service(self):
+        return self.ms % 3000 < 2000
+    def close_line(self):
+        pass
+    def feed(self):
+        pass
+    def next_byte(self):
+        return 33 + self.ms % 7
+
+class Store:
+    table = Table(IMAGE)
+
+def tick_often(app):
+    for _ in range(500):
+        app.tick()
+
+app = App(Board(), Store())
+locked("every tick", tick_often, app)
+print("flight", app.flight, "channels", len(app.channels), "readings", [c.fault == NONE for c in app.channels].count(True))
+
+
+# what does take heap must be seen to
+
+def take_a_line(reader):
+    reader.take(65)
+    reader.take(10)
+    reader.line()
+
+def leave_small_integers(n):
+    n << 14
+
+def leave_whole_numbers(n):
+    n / 3
+
+locked("control, a line taken out", take_a_line, LineReader())
+locked("control, 65536 << 14", leave_small_integers, 65536)
+locked("control, 65535 << 14", leave_small_integers, 65535)
+locked("control, a float", leave_whole_numbers, 1)
+"""
+
+
+@cache
+def said() -> list[str]:
+    """What the guest said, a line for each job."""
+    image = build(read_box(DEMO)).image
+    return on_32_bit(BOX_SAYS + GUEST.format(image=image)).splitlines()
+
+
+def test_no_job_takes_heap() -> None:
+    jobs = [line for line in said() if line.endswith("heap") and not line.startswith("control")]
+    assert len(jobs) > 50
+    assert [job for job in jobs if not job.endswith(": no heap")] == []
+
+
+def test_the_jobs_meet_every_fault_and_every_reading() -> None:
+    assert "faults seen [0, 1, 2, 3, 4, 5, 6]" in said()
+    assert "flight True channels 8 readings 8" in said()
+
+
+CONTROLS = {
+    "a line taken out": "heap",
+    "65535 << 14": "no heap",  # the largest that `ratio` makes, and the largest there is
+    "65536 << 14": "heap",
+    "a float": "heap",
+}
+
+
+@pytest.mark.parametrize("job, expected", CONTROLS.items(), ids=CONTROLS)
+def test_control(job: str, expected: str) -> None:
+    assert f"control, {job}: {expected}" in said()

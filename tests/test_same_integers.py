@@ -1,0 +1,71 @@
+"""The box says the same on every interpreter it runs on; CPython, held against exact arithmetic elsewhere, is the reference."""
+
+from collections.abc import Callable
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+import pytest
+
+from gaugelight.boxfile import read_box
+from gaugelight.build import build
+from interpreters import MICROPYTHONS, on_cpython
+
+BOX_SAYS = (Path(__file__).parent / "box_says.py").read_text()
+LINES = [
+    ("?", ["1", "hello"]),
+    ("=", ["7f", "ok", "0", "12,34,56,", "~ !"]),
+    ("?", []),
+    ("?", [""]),
+    ("=", ["1", "no", "x" * 200]),
+    ("=", ["1", "no", "x" * 300]),
+    ("=", ["1", "no", "tab\there"]),
+    ("=", ["1", "no", "a degree \u00b0"]),
+]
+DAMAGED = [
+    b"",
+    b"?1|hello|00000000",
+    b"?1|hello|" + b"f" * 300,
+    b"?1|he\x03llo|00000000",
+    b"\xff\xfe\x00",
+    b"?|cbf43926",
+]
+
+
+DEMO = Path(str(files("gaugelight.demo") / "amphibian.toml"))
+
+
+@cache
+def demo_image() -> bytes:
+    return build(read_box(DEMO)).image
+
+
+QUESTIONS = {
+    "every input": lambda: f"every_input({demo_image()!r})",
+    "every damper": lambda: f"every_damper({demo_image()!r})",
+    "every lamp": lambda: f"every_lamp({demo_image()!r})",
+    "every line": lambda: f"every_line({LINES!r}, {DAMAGED!r})",
+    "damaged images": lambda: f"every_damage({demo_image()!r}, 0, 101)",
+    "more damaged images": lambda: f"every_damage({demo_image()!r}, 41, 101)",
+}
+
+
+@cache
+def reference(question: str) -> list[str]:
+    return on_cpython(BOX_SAYS + QUESTIONS[question]()).splitlines()
+
+
+def test_the_questions_reach_readings_and_faults() -> None:
+    """So that equal answers mean something."""
+    said = reference("every input")
+    for one in read_box(DEMO).inputs:
+        assert sum(line.startswith(one.name) and "good 64" in line for line in said) >= 10, one.name
+        assert len({line.split()[-1] for line in said if line.startswith(one.name) and "fault" in line}) >= 2
+    assert any("runs" in line for line in reference("damaged images"))
+    assert len({line.split(" ", 2)[2] for line in reference("damaged images")}) >= 10
+
+
+@pytest.mark.parametrize("run", MICROPYTHONS.values(), ids=MICROPYTHONS)
+@pytest.mark.parametrize("question", QUESTIONS)
+def test_the_same_answers(question: str, run: Callable[[str], str]) -> None:
+    assert run(BOX_SAYS + QUESTIONS[question]()).splitlines() == reference(question)

@@ -1,0 +1,555 @@
+"""The table image, the two slots it lies in, and the line it comes over: what is damaged is refused.
+
+CRC-32/ISO-HDLC: check value of `123456789` from the CRC RevEng catalogue.
+"""
+
+import binascii
+import random
+import struct
+from array import array
+from collections.abc import Callable
+from dataclasses import replace
+from importlib.resources import files
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from gaugebox import line as serial
+from gaugebox import table
+from gaugebox.curve import make_curve
+from gaugebox.line import ANSWER, LONGEST, REQUEST, LineReader, frame, unframe
+from gaugebox.measure import Channel
+from gaugebox.store import INCOMING, PIECE, SLOTS, Store, StoreError, slot_header
+from gaugebox.table import Table, TableError
+from gaugelight.boxfile import Box, read_box
+from gaugelight.build import Build, build, pack
+
+if TYPE_CHECKING:
+    from gaugebox.curve import Curve
+
+DEMO = Path(str(files("gaugelight.demo") / "amphibian.toml"))
+
+
+@pytest.fixture(scope="module")
+def demo() -> Build:
+    return build(read_box(DEMO))
+
+
+@pytest.fixture(scope="module")
+def small(demo: Build) -> bytes:
+    """An image with a box and a lamp."""
+    return build(replace(demo.box, chips=(), inputs=(), dim_request=None)).image
+
+
+def sealed(content: bytes) -> bytes:
+    """Content with its length and CRC put right, as a damaged writer might."""
+    content = content[:8] + struct.pack("<I", len(content) + 4) + content[12:]
+    return content + struct.pack("<I", binascii.crc32(content))
+
+
+def with_section(image: bytes, kind: int, flags: int, payload: bytes = b"abcd") -> bytes:
+    count = struct.unpack_from("<H", image, 6)[0] + 1
+    body = image[12:-4] + struct.pack("<HHI", kind, flags, len(payload)) + payload + bytes(-len(payload) % 4)
+    return sealed(image[:6] + struct.pack("<H", count) + image[8:12] + body)
+
+
+# the container
+
+
+def test_crc_check_value() -> None:
+    assert binascii.crc32(b"123456789") == 0xCBF43926
+
+
+def test_layout(small: bytes) -> None:
+    """Little-endian magic, version, number of sections, length; the CRC last."""
+    assert small[:8] == b"GLTI" + bytes([1, 0, 2, 0])
+    assert int.from_bytes(small[8:12], "little") == len(small)
+    assert int.from_bytes(small[-4:], "little") == binascii.crc32(small[:-4]) == Table(small).crc
+    assert Table(small).length == len(small)
+
+
+def test_what_was_built_is_what_the_box_reads(demo: Build) -> None:
+    read = Table(demo.image)
+    assert read.name == demo.box.name
+    assert [(c.name, c.address) for c in read.chips] == [("aft", 0x48), ("fore", 0x49)]
+    for record, solved in zip(read.inputs, demo.inputs, strict=True):
+        assert (record.name, record.signal_unit, record.reading_unit) == (
+            solved.input.name,
+            solved.input.circuit.unit,
+            solved.input.unit,
+        )
+        assert (record.windows, record.damping) == (solved.windows, solved.damping_turns)
+        assert record.step * 10**-record.reading_decimals == pytest.approx(float(solved.input.step))
+        for curve, built in (
+            (record.signal_curve, solved.signal_curve),
+            (record.reading_curve, solved.reading_curve),
+        ):
+            assert (list(curve[0]), list(curve[1])) == (list(built[0]), list(built[1]))
+    lamp = demo.box.lamps[0]
+    assert [(r.name, r.pin, r.knob, r.frequency) for r in read.lamps] == [(lamp.name, 15, 27, 4000)]
+    assert read.dim_request is not None
+    assert (read.dim_request.pin, read.dim_request.lamp) == (14, 0)
+
+
+CONTAINERS: dict[str, tuple[Callable[[bytes], bytes], str]] = {
+    "nothing": (lambda i: b"", "too short"),
+    "fifteen bytes": (lambda i: i[:15], "too short"),
+    "another magic": (lambda i: sealed(b"GLTJ" + i[4:-4]), "not a table image"),
+    "another version": (lambda i: sealed(i[:4] + b"\x02\x00" + i[6:-4]), "version 2; this firmware reads version 1"),
+    "a byte too many": (lambda i: i + b"\x00", "its header says"),
+    "another length in its header": (lambda i: i[:8] + struct.pack("<I", len(i) + 4) + i[12:], "its header says"),
+    "another CRC": (lambda i: i[:-4] + bytes(4), "its CRC is wrong"),
+    "a section less than said": (lambda i: sealed(i[:6] + b"\x03\x00" + i[8:-4]), "a section is missing"),
+    "a section longer than all": (lambda i: sealed(i[:16] + b"\xff\xff\xff\x7f" + i[20:-4]), "runs past the end"),
+    "an unknown critical section": (lambda i: with_section(i, 99, 1), "kind 99 is not known to this firmware"),
+    "a text that runs past its section": (lambda i: with_section(i, 1, 1, b"\xffab"), "text runs past"),
+    "a text that is no ASCII": (lambda i: with_section(i, 1, 1, b"\x01\xff\x00"), "not plain ASCII"),
+    "a section too short": (lambda i: with_section(i, 5, 1, b"\x01"), "too short"),
+    "a dim request without its lamp": (lambda i: with_section(i, 5, 1, bytes([14, 7, 0, 0, 0, 0])), "follows no lamp"),
+    "an unknown kind of converter": (lambda i: with_section(i, 2, 1, bytes([9, 72, 1, 4, 1]) + b"x"), "kind 9 is not known"),
+    "a converter's gain": (lambda i: with_section(i, 2, 1, bytes([1, 72, 8, 4, 1]) + b"x"), "gain or rate"),
+    "another board": (lambda i: with_section(i, 1, 1, b"\x01x\x04nano"), "for a board nano, this is rp2040"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("change, reason", CONTAINERS.values(), ids=CONTAINERS)
+def test_container_refused(change: Callable[[bytes], bytes], reason: str, small: bytes) -> None:
+    with pytest.raises(TableError, match=reason):
+        Table(change(small))
+
+
+def test_truncated_anywhere(small: bytes) -> None:
+    for length in range(len(small)):
+        with pytest.raises(TableError):
+            Table(small[:length])
+
+
+def test_every_flipped_bit(small: bytes) -> None:
+    for bit in range(8 * len(small)):
+        damaged = bytearray(small)
+        damaged[bit >> 3] ^= 1 << (bit & 7)
+        with pytest.raises(TableError):
+            Table(damaged)
+
+
+@pytest.mark.parametrize("payload", [b"", b"a", b"abcd", bytes(1000)], ids=len)
+def test_an_unknown_section_that_is_not_critical_is_skipped(payload: bytes, small: bytes) -> None:
+    read = Table(with_section(with_section(small, 99, 0, payload), 3000, 2, payload))
+    assert [r.name for r in read.lamps] == ["glare shield"]
+
+
+# what a right container may hold all the same
+
+
+def curve_through(*points: tuple[int, int]) -> "Curve":
+    return make_curve(array("i", [x for x, _ in points]), array("i", [y for _, y in points]))
+
+
+CHANGES: dict[str, tuple[dict[str, object], str]] = {
+    "windows out of order": ({"windows": (0, 5000, 4000, 6000)}, "does not cover the fault windows"),
+    "windows wider than the curve": ({"windows": (0, 0, 65535, 65535)}, "does not cover the fault windows"),
+    "windows of no width": ({"windows": (9000, 9500, 9500, 9600)}, "does not cover the fault windows"),
+    "another input's readings": ({"reading_curve": curve_through((0, 0), (9, 45))}, "does not cover the signal"),
+    "readings too large": ({"reading_curve": curve_through((0, 0), (32_000, 0), (32_002, 1 << 27))}, "does not fit 31 bits"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("change, reason", CHANGES.values(), ids=CHANGES)
+def test_input_refused(change: dict[str, object], reason: str, demo: Build) -> None:
+    inputs = list(demo.inputs)
+    at = [s.input.name for s in inputs].index("reserve line")
+    inputs[at] = replace(inputs[at], **change)  # type: ignore[arg-type]
+    with pytest.raises(TableError, match=f"reserve line: .*{reason}"):
+        Table(pack(demo.box, tuple(inputs), demo.lamp_curves))
+
+
+# bytes of an input's fixed part: where, what, why refused
+FIXED = {
+    "no such converter": (0, 2, "there is no such converter"),
+    "no such channel": (1, 4, "no such converter input"),
+    "no such rail": (2, 9, "there is no such rail"),
+    "its own rail": (2, 4, "its rail hangs on another rail"),
+    "a rail that has one": (2, 1, "its rail hangs on another rail"),
+    "a second input to add": (3, 0, "adds no second input"),
+    "an unknown fault": (5, 7, "a fault is not known"),
+}
+
+
+@pytest.mark.parametrize("offset, value, reason", FIXED.values(), ids=FIXED)
+def test_fixed_part_refused(offset: int, value: int, reason: str, demo: Build) -> None:
+    at = demo.image.index(b"\x0creserve line") - struct.calcsize(table.INPUT_FIXED)
+    assert demo.inputs[4].input.name == "reserve line"
+    image = bytearray(demo.image[:-4])
+    image[at + offset] = value
+    with pytest.raises(TableError, match=reason):
+        Table(sealed(bytes(image)))
+
+
+LAMP_FIXED = {
+    "a pin that drives nothing": ("<BBHI", (4, 27, 0, 4000)),
+    "a knob on no converter": ("<BBHI", (15, 15, 0, 4000)),
+    "no frequency": ("<BBHI", (15, 27, 0, 0)),
+}
+
+
+@pytest.mark.parametrize("form, values", LAMP_FIXED.values(), ids=LAMP_FIXED)
+def test_lamp_refused(form: str, values: tuple[int, ...], small: bytes) -> None:
+    at = small.index(b"\x0cglare shield") - struct.calcsize(form)
+    changed = small[:at] + struct.pack(form, *values) + small[at + struct.calcsize(form) : -4]
+    with pytest.raises(TableError, match="glare shield: "):
+        Table(sealed(changed))
+
+
+@settings(derandomize=True, deadline=None, max_examples=300)
+@given(
+    changes=st.lists(st.tuples(st.integers(0, 10**6), st.integers(0, 255)), min_size=1, max_size=4),
+    counts=st.lists(st.integers(0, 65535), min_size=8, max_size=8),
+)
+def test_whatever_is_sealed_runs_or_is_refused(
+    changes: list[tuple[int, int]], counts: list[int], demo: Build
+) -> None:
+    """Bytes changed and the CRC put right: refused, or every input takes any count and stays within 31 bits."""
+    image = bytearray(demo.image[:-4])
+    for at, value in changes:
+        image[8 + at % (len(image) - 8)] = value
+    try:
+        read = Table(sealed(bytes(image)))
+    except TableError:
+        return
+    for record in read.inputs:
+        channel = Channel(record)
+        for count in counts:
+            channel.step(count, 1000)
+            assert all(abs(n) < 1 << 30 for n in (channel.signal, channel.reading, channel.state))
+
+
+# the slots
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    return tmp_path / "tables"
+
+
+def put(folder: Path, slot: str, sequence: int, image: bytes) -> None:
+    folder.mkdir(exist_ok=True)
+    (folder / slot).write_bytes(slot_header(sequence) + image)
+
+
+def named(demo: Build, name: str) -> bytes:
+    return build(Box(demo.box.file, name, demo.box.supply, (), (), demo.box.lamps, None)).image
+
+
+@pytest.fixture(scope="module")
+def old(demo: Build) -> bytes:
+    return named(demo, "old")
+
+
+@pytest.fixture(scope="module")
+def new(demo: Build) -> bytes:
+    return named(demo, "new")
+
+
+def send(store: Store, image: bytes) -> None:
+    store.begin(len(image), binascii.crc32(image[:-4]))
+    for number in range(0, (len(image) + PIECE - 1) // PIECE):
+        store.piece(number, image[number * PIECE : (number + 1) * PIECE])
+
+
+def running(folder: Path) -> tuple[str, str, int]:
+    """Name, slot and sequence of what a box started now would run."""
+    store = Store(str(folder))
+    return store.table.name if store.table is not None else "", store.slot, store.sequence
+
+
+@pytest.mark.parametrize("newer, older", [SLOTS, SLOTS[::-1]])
+def test_the_newest_slot_counts(newer: str, older: str, folder: Path, old: bytes, new: bytes) -> None:
+    put(folder, newer, 7, new)
+    assert running(folder) == ("new", newer, 7)
+    put(folder, older, 6, old)
+    assert running(folder) == ("new", newer, 7)
+    assert Store(str(folder)).notice == ""
+    put(folder, older, 300, old)  # by number, not by byte
+    assert running(folder) == ("old", older, 300)
+
+
+DAMAGES: dict[str, Callable[[bytes], bytes]] = {
+    "empty": lambda c: b"",
+    "half of it": lambda c: c[: len(c) // 2],
+    "its header alone": lambda c: c[:12],
+    "slot header": lambda c: b"SLOP" + c[4:],
+    "sequence": lambda c: c[:5] + bytes([c[5] ^ 1]) + c[6:],
+    "image magic": lambda c: c[:12] + b"XXXX" + c[16:],
+    "one bit in the middle": lambda c: c[:100] + bytes([c[100] ^ 16]) + c[101:],
+    "last byte": lambda c: c[:-1] + bytes([c[-1] ^ 1]),
+    "a byte more": lambda c: c + b"\x00",
+    "erased flash": lambda c: b"\xff" * len(c),
+}
+
+
+@pytest.mark.parametrize("damage", DAMAGES.values(), ids=DAMAGES)
+def test_damaged_slots(damage: Callable[[bytes], bytes], folder: Path, old: bytes, new: bytes) -> None:
+    put(folder, "slot_a", 6, old)
+    put(folder, "slot_b", 7, new)
+    (folder / "slot_b").write_bytes(damage((folder / "slot_b").read_bytes()))
+    store = Store(str(folder))
+    assert store.table is not None and store.table.name == "old"
+    assert (store.slot, store.sequence) == ("slot_a", 6)
+    assert store.notice.startswith("slot_b: ")
+    send(store, new)
+    store.verify()
+    assert store.commit(Table(new).crc) == "slot_b"  # the sound one stays
+    (folder / "slot_b").write_bytes(damage(slot_header(7) + new))
+    (folder / "slot_a").write_bytes(damage((folder / "slot_a").read_bytes()))
+    store = Store(str(folder))
+    assert (store.table, store.slot, store.sequence) == (None, "", 0)
+    assert "slot_a: " in store.notice and "slot_b: " in store.notice
+
+
+def test_nothing_there(folder: Path) -> None:
+    store = Store(str(folder))
+    assert (store.table, store.slot, store.sequence, store.notice) == (None, "", 0, "")
+
+
+def test_one_image_after_the_other(folder: Path, old: bytes, new: bytes) -> None:
+    """Each goes over the older slot; what runs stays until the next start."""
+    for turn, (image, name) in enumerate([(old, "old"), (new, "new"), (old, "old"), (new, "new")], 1):
+        store = Store(str(folder))
+        before = running(folder)
+        send(store, image)
+        assert running(folder) == before
+        assert store.verify() == (len(image), Table(image).crc)
+        assert running(folder) == before
+        slot = store.commit(Table(image).crc)
+        assert (store.table.name if store.table else "", store.slot) == before[:2]
+        assert running(folder) == (name, slot, turn)
+        assert slot != before[1]
+    assert sorted(p.name for p in folder.iterdir()) == ["slot_a", "slot_b"]
+
+
+def test_every_request_may_be_repeated(folder: Path, old: bytes, new: bytes) -> None:
+    put(folder, "slot_a", 6, old)
+    store, crc = Store(str(folder)), Table(new).crc
+    send(store, old)
+    send(store, new)  # begun anew
+    for number in reversed(range(0, (len(new) + PIECE - 1) // PIECE)):  # and again, in any order
+        store.piece(number, new[number * PIECE : (number + 1) * PIECE])
+    assert store.verify() == store.verify() == (len(new), crc)
+    assert store.commit(crc) == store.commit(crc) == "slot_b"
+    assert running(folder) == ("new", "slot_b", 7)
+    assert store.verify() == (len(new), crc)
+    assert store.commit(crc) == "slot_b"
+    assert running(folder) == ("new", "slot_b", 7)
+    send(store, old)  # another one before the restart goes over the same slot: the one that runs stays
+    store.verify()
+    assert store.commit(Table(old).crc) == "slot_b"
+    assert Store(str(folder)).sequence == 7
+    assert (folder / "slot_a").read_bytes() == slot_header(6) + old
+
+
+def incomplete(store: Store, image: bytes) -> None:
+    store.begin(len(image), binascii.crc32(image[:-4]))
+    store.piece(0, image[:PIECE])
+    store.piece(2, image[2 * PIECE : 3 * PIECE])
+    store.verify()
+
+
+def damaged_on_the_way(store: Store, image: bytes) -> None:
+    send(store, image)
+    store.piece(1, bytes([image[PIECE] ^ 1]) + image[PIECE + 1 : 2 * PIECE])
+    store.verify()
+
+
+def announced_otherwise(store: Store, image: bytes) -> None:
+    send(store, image)
+    store.begin(len(image), 0x12345678)
+    for number in range(0, (len(image) + PIECE - 1) // PIECE):
+        store.piece(number, image[number * PIECE : (number + 1) * PIECE])
+    store.verify()
+
+
+def another_committed(store: Store, image: bytes) -> None:
+    send(store, image)
+    store.verify()
+    store.commit(0x12345678)
+
+
+def never_verified(store: Store, image: bytes) -> None:
+    send(store, image)
+    store.commit(Table(image).crc)
+
+
+def begun_again_after_verify(store: Store, image: bytes) -> None:
+    send(store, image)
+    store.verify()
+    store.begin(len(image), Table(image).crc)
+    store.commit(Table(image).crc)
+
+
+STEPS: dict[str, tuple[Callable[[Store, bytes], object], str]] = {
+    "verify before begin": (lambda s, i: s.verify(), "no image was begun"),
+    "piece before begin": (lambda s, i: s.piece(0, b""), "there is no piece 0"),
+    "commit before anything": (lambda s, i: s.commit(Table(i).crc), "no image with that CRC was verified"),
+    "too small": (lambda s, i: s.begin(15, 0), "16 to 32768 bytes, not 15"),
+    "too large": (lambda s, i: s.begin(32769, 0), "16 to 32768 bytes, not 32769"),
+    "below nought": (lambda s, i: s.begin(-1, 0), "not -1"),
+    "incomplete": (incomplete, "piece 1 is missing"),
+    "damaged on the way": (damaged_on_the_way, "what was stored cannot run: its CRC is wrong"),
+    "another CRC announced": (announced_otherwise, "announced was 12345678"),
+    "another CRC committed": (another_committed, "no image with that CRC was verified"),
+    "never verified": (never_verified, "no image with that CRC was verified"),
+    "begun again after verify": (begun_again_after_verify, "no image with that CRC was verified"),
+}
+
+
+@pytest.mark.parametrize("act, reason", STEPS.values(), ids=STEPS)
+def test_write_refused(
+    act: Callable[[Store, bytes], object], reason: str, folder: Path, old: bytes, new: bytes
+) -> None:
+    put(folder, "slot_a", 6, old)
+    before = (folder / "slot_a").read_bytes()
+    with pytest.raises(StoreError, match=reason):
+        act(Store(str(folder)), new)
+    assert running(folder) == ("old", "slot_a", 6)
+    assert (folder / "slot_a").read_bytes() == before and not (folder / "slot_b").exists()
+
+
+PIECES = {
+    "too short": (0, 127, "piece 0 has 127 bytes, not 128"),
+    "too long": (0, 129, "piece 0 has 129 bytes, not 128"),
+    "the last one too long": (1, 128, "piece 1 has 128 bytes, not 72"),
+    "beyond the end": (2, 128, "there is no piece 2"),
+    "beyond the end, and empty": (2, 0, "there is no piece 2"),
+    "before the start": (-1, 128, "there is no piece -1"),
+}
+
+
+@pytest.mark.parametrize("number, size, reason", PIECES.values(), ids=PIECES)
+def test_piece_refused(number: int, size: int, reason: str, folder: Path) -> None:
+    store = Store(str(folder))
+    store.begin(200, 0)
+    with pytest.raises(StoreError, match=reason):
+        store.piece(number, bytes(size))
+
+
+def test_what_lies_beside_the_slots_never_runs(folder: Path, old: bytes, new: bytes) -> None:
+    put(folder, "slot_a", 6, old)
+    put(folder, INCOMING, 7, new)
+    assert running(folder) == ("old", "slot_a", 6)
+
+
+# the line
+
+FIELDS = st.lists(
+    st.text(st.characters(min_codepoint=32, max_codepoint=126, exclude_characters="|"), max_size=40),
+    min_size=2,
+    max_size=5,
+)
+
+
+@settings(derandomize=True, deadline=None)
+@given(fields=FIELDS, kind=st.sampled_from([REQUEST, ANSWER]))
+def test_what_is_framed_comes_back(fields: list[str], kind: str) -> None:
+    line = frame(kind, fields)
+    assert unframe(kind, line.encode()) == fields
+    assert unframe({REQUEST: ANSWER, ANSWER: REQUEST}[kind], line.encode()) is None
+
+
+def test_layout_of_a_line() -> None:
+    """The CRC of the catalogue covers all before it, in eight hex digits."""
+    line = frame("?", ["17", "values", "0"])
+    assert line == "?17|values|0|%08x" % binascii.crc32(b"?17|values|0|")
+
+
+def test_any_changed_character_is_refused() -> None:
+    line = frame(ANSWER, ["a1", "ok", "12345,,,open", "52800,33000,330,"]).encode()
+    for at in range(len(line)):
+        for character in set(range(256)) - {line[at]}:
+            assert unframe(ANSWER, line[:at] + bytes([character]) + line[at + 1 :]) is None
+
+
+LINES: dict[str, bytes] = {
+    "empty": b"",
+    "its kind alone": b"=",
+    "a CRC alone": b"=%08x" % binascii.crc32(b"="),
+    "no bar before the CRC": b"=a" + b"%08x" % binascii.crc32(b"=a"),
+    "a CRC in capitals": frame(ANSWER, ["a", "ok"])[:-8].encode() + frame(ANSWER, ["a", "ok"])[-8:].upper().encode(),
+    "a character less": frame(ANSWER, ["a", "ok"])[:-1].encode(),
+    "a character more": frame(ANSWER, ["a", "ok"]).encode() + b" ",
+    "two lines": (frame(ANSWER, ["a", "ok"]) + "\n" + frame(ANSWER, ["a", "ok"])).encode(),
+    "prompt before it": b">>> " + frame(ANSWER, ["a", "ok"]).encode(),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("line", LINES.values(), ids=LINES)
+def test_no_line(line: bytes) -> None:
+    assert unframe(ANSWER, line) is None
+
+
+UNFIT = {
+    "a newline": "a\nb",
+    "Ctrl-C": "a\x03",
+    "an umlaut": "\u00fc",
+    "delete": "\x7f",
+    "too long": 300 * "a",
+}
+
+
+@pytest.mark.parametrize("field", UNFIT.values(), ids=UNFIT)
+def test_what_cannot_travel(field: str) -> None:
+    with pytest.raises(ValueError):
+        frame(REQUEST, ["1", field])
+
+
+def heard(reader: LineReader, data: bytes) -> list[bytes]:
+    return [bytes(reader.line()) for byte in data if reader.take(byte)]
+
+
+def of_length(length: int) -> bytes:
+    """A sealed line of that many characters, whether or not it may be sent."""
+    body = b"=a|" + b"x" * (length - 12) + b"|"
+    return body + b"%08x" % binascii.crc32(body)
+
+
+def test_the_longest_line() -> None:
+    assert LONGEST == 256
+    longest = frame(ANSWER, ["a", "x" * (LONGEST - 12)])
+    assert longest.encode() == of_length(256)
+    assert unframe(ANSWER, longest.encode()) == ["a", "x" * (LONGEST - 12)]
+    with pytest.raises(ValueError, match="257 characters"):
+        frame(ANSWER, ["a", "x" * (LONGEST - 11)])
+    assert unframe(ANSWER, of_length(257)) is None
+    reader, good = LineReader(), of_length(20)
+    assert heard(reader, longest.encode() + b"\n" + good + b"\n") == [longest.encode(), good]
+    assert heard(reader, of_length(257) + b"\n" + good + b"\n") == [good]
+    assert heard(reader, of_length(255) + b"\n") == [of_length(255)]
+
+
+@pytest.mark.parametrize("end", [b"\n", b"\r", b"\r\n", b"\n\n\r"], ids=repr)
+def test_line_ends(end: bytes) -> None:
+    assert heard(LineReader(), b"ab" + end + b"c" + end) == [b"ab", b"c"]
+
+
+NOISE = {
+    "random": bytes(random.Random(7).choices(range(256), k=10_000)),
+    "random without line ends": bytes(random.Random(8).choices(range(32, 256), k=10_000)),
+    "noughts": bytes(10_000),
+    "ones": b"\xff" * 10_000,
+    "line ends": b"\r\n" * 5_000,
+    "openings": b"?1|" * 3_333,
+    "good lines cut short": (frame(REQUEST, ["1", "hello"])[:-1] + "\n").encode() * 400,
+}
+
+
+@pytest.mark.parametrize("noise", NOISE.values(), ids=NOISE)
+def test_a_good_line_after_ten_thousand_bytes_of_noise(noise: bytes) -> None:
+    reader = LineReader()
+    good = frame(REQUEST, ["1", "hello"]).encode()
+    lines = heard(reader, noise)
+    assert all(len(line) <= LONGEST and unframe(REQUEST, line) is None for line in lines)
+    lines = heard(reader, b"\n" + good + b"\n")
+    assert lines[-1] == good and unframe(REQUEST, lines[-1]) == ["1", "hello"]
+    assert len(reader.buffer) == serial.LONGEST
