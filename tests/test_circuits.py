@@ -17,7 +17,18 @@ from gaugebox.measure import FAULTS, Channel
 from gaugebox.table import NO_INPUT, Table
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
-from gaugelight.circuits import COUNTS, Ads1115, Circuit, Converter, Direct, Divider, OnChip, PullUp, Shunt
+from gaugelight.circuits import (
+    COUNTS,
+    Ads1115,
+    Circuit,
+    Converter,
+    Direct,
+    Divider,
+    OnChip,
+    PullUp,
+    Shunt,
+    x_of_counts,
+)
 
 NETLISTS = Path(__file__).parent.parent / "hardware_notes" / "netlists"
 OPEN = 1e12  # ohm
@@ -217,6 +228,13 @@ def test_signal_of_undoes_x_of(circuit: Circuit, highest: float, data: st.DataOb
 def test_laws_rise(circuit: Circuit, highest: float) -> None:
     assert np.all(np.diff(circuit.x_of(np.linspace(0, highest, 10_001))) > 0)
     assert np.all(np.diff(circuit.signal_of(np.linspace(0, 1, 10_001))) > 0)
+
+
+def test_a_pull_ups_count_is_the_middle_of_a_ratio() -> None:
+    """The box floors the ratio to 65536ths, so on the average half a one is missing."""
+    x = x_of_counts(PullUp(150, "rail"), Ads1115("aft", 0x48))
+    assert list(x[[0, 1, 32768, 65535]] * 131072) == pytest.approx([1, 3, 65537, 131071], rel=1e-12)
+    assert list(x_of_counts(Direct(), Ads1115("aft", 0x48))[[0, 32768]]) == [0, 2.048]
 
 
 # the converters

@@ -92,7 +92,7 @@ def test_convert(
 
 
 def test_dim_goes_from_nothing_to_all(capsys: pytest.CaptureFixture[str]) -> None:
-    code, dimmed = said(capsys, "dim", str(DEMO), "glare shield", "0", "1", "25", "50", "99", "100")
+    code, dimmed = said(capsys, "dim", str(DEMO), "glare shield", "0", "1", "25", "50", "99.5", "100")
     duties = [row["duty_u16"] for row in dimmed["rows"]]
     assert code == 0
     assert duties[0] == duties[1] == 0 and duties[-1] == duties[-2] == 65535

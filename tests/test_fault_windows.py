@@ -208,6 +208,19 @@ def test_an_open_wire_shows_at_once_and_the_damper_starts_anew(damping: str, cha
     assert said(fuel) == pytest.approx(45.0, abs=0.1)
 
 
+FAULTY = {"open": COUNT_OF(0.0), "under": COUNT_OF(0.1), "over": COUNT_OF(2.85), "short": COUNT_OF(3.2)}
+
+
+@pytest.mark.parametrize("fault, count", FAULTY.items())
+def test_every_fault_starts_the_damper_anew(fault: str, count: int, channels: Boxes) -> None:
+    (level,) = channels(LEVEL % "12 s")
+    assert settle(level, LOW) == -1000.0
+    assert settle(level, count) == fault
+    assert settle(level, HIGH) == 1000.0  # and not on its way there
+    level.lose()
+    assert settle(level, LOW) == -1000.0
+
+
 def test_a_dead_rail_is_the_fault_of_what_hangs_on_it(channels: Boxes) -> None:
     rail, fuel, loop = channels(RAIL, FLOAT % "0 s", LOOP % "150")
     alive, half, live = COUNT_OF(3.3), COUNT_OF(3.3 * 45 / 195), COUNT_OF(1.8)
@@ -231,6 +244,21 @@ def test_a_dead_rail_is_the_fault_of_what_hangs_on_it(channels: Boxes) -> None:
         readings.append(said(fuel))
     # never a reading made of a live rail and a dead sample
     assert set(readings[1:]) == {"rail", readings[0]} and readings[-1] == readings[0]
+
+
+def test_a_rail_that_comes_back_before_its_sender_is_sampled(channels: Boxes) -> None:
+    """A scan takes the rail last: it may be alive already where the sender's sample is still dead."""
+    rail, fuel = channels(RAIL, FLOAT % "12 s")
+    alive, half = COUNT_OF(3.3), COUNT_OF(3.3 * 45 / 195)
+    settle(rail, alive)
+    assert settle(fuel, half) == pytest.approx(45.0, abs=0.1)
+    settle(rail, 0)
+    assert settle(fuel, 0) == "rail"
+    for tick in range(8):
+        rail.step(alive, TICK_MS)
+        fuel.step(0 if tick == 0 else half, TICK_MS)
+        assert said(fuel) in ("rail", pytest.approx(45.0, abs=0.1))
+    assert said(fuel) != "rail"
 
 
 def test_a_silent_converter(channels: Boxes) -> None:

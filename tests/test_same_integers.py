@@ -52,6 +52,7 @@ QUESTIONS = {
 
 @cache
 def reference(question: str) -> list[str]:
+    """What this interpreter says, line by line."""
     return on_cpython(BOX_SAYS + QUESTIONS[question]()).splitlines()
 
 

@@ -11,9 +11,7 @@ NAMUR_NE_43 = (
     20.5,
     21.0,
 )  # mA: failure at or below, measuring from, measuring to, failure at or above
-ROUNDING = (
-    1e-9  # of a signal: a limit that falls on a count exactly is met there, whatever a float makes of it
-)
+ROUNDING = 1e-9  # of a signal: a limit that falls on a count exactly is met there, float or no float
 MARGIN = 0.05  # of the sender's span, for its tolerance, beyond which a signal is no longer believed
 OWN_MARGIN = 0.01  # the same where the range is stated for the signal itself: only for the converter's step
 
