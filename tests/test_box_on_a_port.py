@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from gaugebox import table
+from gaugebox import pins, table
 from gaugebox.store import PIECE
 from gaugelight.bench import bench
 from gaugelight.box_line import BoxLine, BoxSaysNo
@@ -20,7 +20,8 @@ from gaugelight.build import Build, build
 from gaugelight.cli import DEMO, STARTER, main
 from gaugelight.install import install
 from gaugelight.plant import Aircraft
-from gaugelight.problems import Wrong
+from gaugelight.ports import open_port, the_port
+from gaugelight.problems import Misuse, Wrong
 from gaugelight.virtual import VirtualBox
 
 pytest.importorskip("micropython_unix", reason="the virtual box needs the bench extra")
@@ -322,3 +323,117 @@ def test_a_port_that_is_no_box(command: str, says: bytes, capfd: pytest.CaptureF
     said = capfd.readouterr()
     assert said.err.startswith(port.port) and said.err.count("\n") == 1
     assert said.out == ""
+
+
+TELLTALE = """
+import machine
+class Pin(machine.Pin):
+    def __init__(self, id, mode=-1, pull=-1, **more):
+        if mode >= 0: print("#", id, ("in", "out")[mode], more.get("value", ""))
+        super().__init__(id, mode, pull, **more)
+class PWM(machine.PWM):
+    def __init__(self, pin, **more):
+        print("#", 15, "pwm", more["duty_u16"])
+        super().__init__(pin, **more)
+    def duty_u16(self, duty):
+        print("#", 15, "duty", duty)
+        super().duty_u16(duty)
+machine.Pin, machine.PWM = Pin, PWM
+"""
+
+
+@pytest.mark.parametrize("start", ["soft reset", "cold start"])
+def test_every_start_begins_dark(rig: Rig, start: str) -> None:
+    """Pin 15 is on a PWM slice that a soft reset leaves burning: the box takes it down before anything else."""
+    words = [sys.executable, "-m", "mpremote", "connect", rig.port]
+    rig.aircraft.knobs["glare shield"] = 60.0
+    script = f"with open('/boot.py', 'w') as f: f.write({TELLTALE!r})"
+    subprocess.run([*words, "exec", script], check=True, timeout=30, capture_output=True)
+    try:
+        rig.virtual.power_cycle()
+        rig.virtual.fast_forward(500)
+        with BoxLine(rig.port) as line:
+            line.wait_for_start(10)
+            burning = rig.virtual.latest.pwm[15][1]
+            assert burning > 15_000
+            line.serial.reset_input_buffer()
+            if start == "soft reset":
+                line.restart()
+            else:
+                rig.virtual.power_cycle()
+            said = b""
+            while b"duty" not in said:
+                said += line.serial.read(1000)
+    finally:
+        rig.aircraft.knobs["glare shield"] = 0.0
+        undo = "import os\nos.remove('/boot.py')"
+        subprocess.run([*words, "exec", undo], check=True, timeout=30, capture_output=True)
+    told = [told.split() for told in said.decode().split("# ")[1:]]
+    if start == "soft reset":
+        told = told[len(pins.OUTPUT_PINS) :]  # the end of the old program, just as silent
+    assert told[: len(pins.OUTPUT_PINS)] == [[str(pin), "in"] for pin in pins.OUTPUT_PINS]
+    lamp = [words[1:] for words in told if words[0] == "15"]
+    assert lamp == [["in"], ["pwm", "0"], ["duty", str(burning)]]
+    assert [words[1:] for words in told if words[0] == "14"] == [["in"], ["out", "0"]]
+
+
+@pytest.mark.parametrize(
+    ("whole", "starts"),
+    [
+        ("9\ngaugebox/app.mpy 12345\n", "/firmware_a"),  # a file of another size: the copy was cut
+        ("9\ngaugebox/gone.mpy 1\n", "/firmware_a"),
+        ("nine\n", "/firmware_a"),
+        ("", "/firmware_a"),
+        ("9\n", "/firmware_b"),
+    ],
+    ids=["cut file", "file missing", "damaged", "empty", "whole"],
+)
+def test_main_starts_the_newest_whole_firmware(rig: Rig, whole: str, starts: str) -> None:
+    """The second folder holds a copy of app that says where it runs."""
+    script = f"""
+import os
+for folder in ("/firmware_b", "/firmware_b/gaugebox"):
+    try: os.mkdir(folder)
+    except OSError: pass
+open("/firmware_b/gaugebox/__init__.py", "w").close()
+with open("/firmware_b/gaugebox/app.py", "w") as f: f.write("def run(): print('runs from /firmware_b')")
+with open("/firmware_b/whole", "w") as f: f.write({whole!r})
+"""
+    words = [sys.executable, "-m", "mpremote", "connect", rig.port]
+    subprocess.run([*words, "exec", script], check=True, timeout=30, capture_output=True)
+    try:
+        rig.virtual.power_cycle()
+        with open_port(rig.port) as line:
+            line.timeout = 0.5
+            printed = line.read(200)
+        if starts == "/firmware_b":
+            assert b"runs from /firmware_b" in printed
+        else:
+            assert rig.crc()
+    finally:
+        undo = "import os\nos.remove('/firmware_b/whole')"
+        subprocess.run([*words, "exec", undo], check=True, timeout=30, capture_output=True)
+
+
+def test_the_port_is_found_by_its_usb_id(monkeypatch: pytest.MonkeyPatch) -> None:
+    from types import SimpleNamespace
+
+    def attached(*ids: tuple[int, int]) -> None:
+        ports = [SimpleNamespace(device=f"/dev/tty{k}", vid=v, pid=p) for k, (v, p) in enumerate(ids)]
+        monkeypatch.setattr("serial.tools.list_ports.comports", lambda: ports)
+
+    board, other = (0x2E8A, 0x0005), (0x0403, 0x6001)
+    attached(other, board)
+    assert the_port(None) == "/dev/tty1"
+    assert the_port("/dev/ttyX") == "/dev/ttyX"
+    attached(board, board, other)
+    with pytest.raises(
+        Misuse, match="2 boards are on USB; say which with --port: /dev/tty0, /dev/tty1, /dev/tty2"
+    ):
+        the_port(None)
+    attached(other)
+    with pytest.raises(Misuse, match="no board was found on USB.*: /dev/tty0"):
+        the_port(None)
+    attached()
+    with pytest.raises(Misuse, match="there are no serial ports"):
+        the_port(None)
