@@ -477,7 +477,8 @@ def proven() -> set[object]:
 
 def changed(box: Box) -> Box:
     inputs = [one for one in box.inputs if one.nominal is not None or replace(one, line=0) not in proven()]
-    return replace(box, inputs=tuple(inputs))
+    chips = tuple(chip for chip in box.chips if chip in [one.converter for one in inputs])
+    return replace(box, inputs=tuple(inputs), chips=chips)
 
 
 @pytest.fixture(scope="module")

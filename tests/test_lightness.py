@@ -60,7 +60,7 @@ def test_gamma_is_not_lightness() -> None:
 
 def test_a_knob_turned_all_the_way_reaches_both_ends(box: Box) -> None:
     """Through the lamp of the real image, play of the knob included."""
-    lamp = Lamp(Table(build(replace(box, inputs=())).image).lamps[0])
+    lamp = Lamp(Table(build(replace(box, chips=(), inputs=())).image).lamps[0])
     assert lamp.duty == 0
     up = [lamp.turn(count) for count in range(0, COUNTS, 5)]
     assert up == sorted(up) and up[-1] == FULL
@@ -69,7 +69,7 @@ def test_a_knob_turned_all_the_way_reaches_both_ends(box: Box) -> None:
 
 
 def test_jitter_within_the_play_moves_nothing(box: Box) -> None:
-    lamp = Lamp(Table(build(replace(box, inputs=())).image).lamps[0])
+    lamp = Lamp(Table(build(replace(box, chips=(), inputs=())).image).lamps[0])
     duty = lamp.turn(30_000)
     rest = lamp.level
     jitter = np.random.default_rng(5).integers(rest - PLAY, rest + PLAY, 1000, endpoint=True)
@@ -79,7 +79,7 @@ def test_jitter_within_the_play_moves_nothing(box: Box) -> None:
 
 def test_the_dim_request_does_not_hunt(box: Box) -> None:
     """On above 8 % of the knob's live travel, off below 5 %, and as it was in between."""
-    record = Table(build(replace(box, inputs=())).image).dim_request
+    record = Table(build(replace(box, chips=(), inputs=())).image).dim_request
     assert record is not None
     request = DimRequest(record)
     travel = [0.0, 4.9, 6.0, 7.9, 8.1, 6.0, 5.1, 4.9, 6.0, 100.0, 0.0]

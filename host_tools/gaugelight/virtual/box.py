@@ -10,6 +10,7 @@ import contextlib
 import errno
 import importlib.util
 import os
+import platform
 import select
 import signal
 import subprocess
@@ -616,8 +617,10 @@ class VirtualBox:
 
 def _interpreter_folder() -> Path:
     """Where the interpreter's extension module is; raises VirtualBoxError when this machine cannot run the box."""
-    if sys.platform != "linux":
-        raise VirtualBoxError("the virtual box runs on Linux only")
+    if sys.platform != "linux" or platform.machine() != "x86_64":
+        raise VirtualBoxError(
+            "the virtual box runs on Linux on x86-64 only: there is no interpreter for this machine"
+        )
     spec = importlib.util.find_spec("micropython_unix")
     if spec is None or spec.origin is None:
         raise VirtualBoxError("the virtual box needs the bench extra: pip install 'gaugelight[bench]'")
