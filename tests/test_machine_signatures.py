@@ -1,8 +1,6 @@
 """What the virtual box's `machine` and `time` offer has the signatures that the published board stubs give."""
 
 import ast
-import subprocess
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from types import ModuleType
@@ -11,21 +9,6 @@ import pytest
 
 from gaugelight.virtual import ChipInProcess, Inputs, Outputs
 from gaugelight.virtual.in_process import CHIP_FOLDER
-
-STUBS = Path(__file__).parent.parent / ".typings"
-
-
-@pytest.fixture(scope="session")
-def board_stubs() -> Path:
-    if not (STUBS / "machine.pyi").exists():
-        command = [sys.executable, "-m", "pip", "install", "--quiet", "--no-deps", "--target", str(STUBS)]
-        done = subprocess.run(
-            command + ["micropython-rp2-stubs", "micropython-stdlib-stubs"], capture_output=True, text=True
-        )
-        if done.returncode:
-            pytest.skip(f"the board stubs cannot be installed: {done.stderr.strip().splitlines()[-1:]}")
-    return STUBS
-
 
 ANY = object()  # a default that the stubs leave open
 REQUIRED = object()
@@ -155,9 +138,9 @@ class Nothing:
 
 
 @pytest.mark.parametrize("name", ["machine", "time"])
-def test_signatures_are_the_board_s(name: str, board_stubs: Path) -> None:
+def test_signatures_are_the_board_s(name: str, typings: Path) -> None:
     source = (CHIP_FOLDER / f"{name}.py").read_text()
-    assert all_differences(name, source, board_stubs, getattr(ChipInProcess(Nothing()), name)) == []
+    assert all_differences(name, source, typings, getattr(ChipInProcess(Nothing()), name)) == []
 
 
 @pytest.mark.parametrize(
@@ -171,8 +154,8 @@ def test_signatures_are_the_board_s(name: str, board_stubs: Path) -> None:
         (("class WDT", "class Watchdog"), "machine.Watchdog"),
     ],
 )
-def test_a_wrong_signature_is_found(change: tuple[str, str], complaint: str, board_stubs: Path) -> None:
+def test_a_wrong_signature_is_found(change: tuple[str, str], complaint: str, typings: Path) -> None:
     source = (CHIP_FOLDER / "machine.py").read_text()
     assert change[0] in source
-    found = all_differences("machine", source.replace(*change), board_stubs, ChipInProcess(Nothing()).machine)
+    found = all_differences("machine", source.replace(*change), typings, ChipInProcess(Nothing()).machine)
     assert [line.split(":")[0] for line in found] == [complaint]

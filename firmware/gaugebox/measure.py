@@ -13,7 +13,7 @@ NONE, OPEN, SHORT, UNDER, OVER, RAIL, CONVERTER = range(7)
 FAULTS = (None, "open", "short", "under", "over", "rail", "converter")
 
 DAMPING_MS = 100  # one turn of the damper; a time constant is a whole number of these
-MOST_TURNS = 64  # after a longer stall the damper has as good as settled
+MOST_TURNS = 64  # more than the watchdog lets a stall last
 
 
 def ratio(count: int, reference: int) -> int:

@@ -11,19 +11,19 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from gaugebox.lamp import PLAY
 from gaugelight.box_line import BoxLine, BoxSaysNo
-from gaugelight.boxfile import Box, Input
-from gaugelight.build import Build, SolvedInput, build, reading_of
+from gaugelight.boxfile import Box, Input, LampOutput
+from gaugelight.build import Build, SolvedInput, build, lamp_error, reading_of
 from gaugelight.circuits import Direct, PullUp, Shunt, pin_volts
 from gaugelight.flash import START_WITHIN, flash
 from gaugelight.install import install
-from gaugelight.lightness import duty_of_knob, lightness
+from gaugelight.lightness import duty_of_knob
 from gaugelight.plant import Aircraft
 from gaugelight.problems import Wrong
 from gaugelight.said import Said
 from gaugelight.virtual import VirtualBox, VirtualBoxError
 
-KNOB_ERROR = 0.35  # of lightness: the knob's play (0.15 %), its converter's step, the lamp curve's 0.05
 STRETCHES = 8  # a settling time is watched in so many parts
 
 
@@ -261,15 +261,10 @@ class _Run:
         duties = self.line.lamps()
         pwm = self.virtual.latest.pwm
         for lamp in lamps:
-            exact = float(duty_of_knob(lamp.curve, np.array([round(percent / 100 * 65535)]))[0][0])
+            exact, error = knob_law(lamp, percent)
             duty = duties[lamp.name]
-            # off and full are exact; between them the eye's measure counts
-            near = abs(lightness(duty) - lightness(exact)) <= KNOB_ERROR
-            held = (duty == exact if exact in (0.0, 65535.0) else near) and pwm.get(lamp.pin) == (
-                lamp.frequency,
-                duty,
-            )
-            should = f"{exact / 655.35:.2f} % +-{KNOB_ERROR} L*"
+            held = abs(duty - exact) <= error and pwm.get(lamp.pin) == (lamp.frequency, duty)
+            should = f"{exact / 655.35:.2f} +-{error / 655.35:.2f} %"
             seen = pwm.get(lamp.pin, (0, 0))
             said = f"{duty / 655.35:.2f} %, at the lamp {seen[1] / 655.35:.2f} % at {seen[0]} Hz"
             self.judge(f"knob to {percent:g} %", lamp.name, should, said, held)
@@ -288,6 +283,19 @@ class _Run:
         row = Row(action, subject, should, said, held)
         self.report.rows.append(row)
         self.show(row)
+
+
+def knob_law(lamp: LampOutput, percent: float) -> tuple[float, float]:
+    """The duty (0..65535) that a knob's position asks for, and how far the box may be from it.
+
+    That is what the knob's play and a step of its converter make of it, and the lamp curve's own error; off and full are exact.
+    """
+    count = round(percent / 100 * 65535)
+    around = np.clip(np.array([count - PLAY - 16, count, count + PLAY + 16]), 0, 65535)
+    (below, exact, above), _ = duty_of_knob(lamp.curve, around)
+    if below == above:
+        return float(exact), 0.0
+    return float(exact), float(max(above - exact, exact - below) + lamp_error(lamp, around)[1])
 
 
 def allowed_error(solved: SolvedInput, signal: float, rail_volts: float) -> float:

@@ -14,7 +14,7 @@ from gaugebox import table
 from gaugebox.curve import lookup
 from gaugebox.pins import BOARD
 from gaugelight.boxfile import Box, Input, LampOutput
-from gaugelight.circuits import COUNTS, Ads1115, Floats, PullUp, x_of_counts
+from gaugelight.circuits import COUNTS, Ads1115, Counts, Floats, PullUp, x_of_counts
 from gaugelight.curves import NoCurve, breakpoints, fit
 from gaugelight.fault_windows import count_windows
 from gaugelight.lightness import duty_of_knob, knob_count
@@ -128,10 +128,15 @@ def _refused(box: Box, one: Input, what: str) -> WrongBoxFile:
 
 
 def solve_lamp(lamp: LampOutput) -> Curve:
-    """Duty (0..65535) over the knob's count, within 0.05 of lightness or two steps of duty, whichever is more."""
-    low, high = knob_count(0), knob_count(100)
-    duty, per_lightness = duty_of_knob(lamp.curve, np.arange(COUNTS))
-    return fit(0, duty, np.maximum(2.0, 0.05 * per_lightness), through=(low, high))
+    """Duty (0..65535) over the knob's count; off and full are exact."""
+    counts = np.arange(COUNTS)
+    duty, _ = duty_of_knob(lamp.curve, counts)
+    return fit(0, duty, lamp_error(lamp, counts), through=(knob_count(0), knob_count(100)))
+
+
+def lamp_error(lamp: LampOutput, counts: Counts) -> Floats:
+    """How far a lamp's curve may lie from its law: 0.05 of lightness or two steps of duty, whichever is more."""
+    return np.maximum(2.0, 0.05 * duty_of_knob(lamp.curve, counts)[1])
 
 
 def build(box: Box) -> Build:

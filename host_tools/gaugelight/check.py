@@ -127,9 +127,12 @@ def _range(one: Input) -> Iterator[Problem]:
 def cannot_be_told(one: Input) -> list[str]:
     """What lies inside the sender's own span, where no fault can be told from a reading."""
     notes = []
-    if isinstance(one.circuit, PullUp) and signal_limits(one)[1] == 0:
-        ends = sorted(one.points)
-        notes.append(f"a short to ground reads {float(ends[0][1]):g} {one.unit}; it cannot be told from that")
-    if isinstance(one.circuit, Divider):
+    begins_at_nought = signal_limits(one)[1] == 0
+    lowest = f"{float(one.points[0][1]):g} {one.unit}"
+    if isinstance(one.circuit, PullUp) and begins_at_nought:
+        notes.append(f"a short to ground reads {lowest}; it cannot be told from that")
+    elif begins_at_nought:
+        notes.append(f"a broken wire or a short to ground reads {lowest}; it cannot be told from that")
+    elif isinstance(one.circuit, Divider):
         notes.append("a broken wire and a short to ground look the same: open")
     return notes

@@ -13,12 +13,6 @@ def luminance(lightness: Floats) -> Floats:
     return np.where(lightness > 8.0, ((lightness + 16.0) / 116.0) ** 3, lightness * 27.0 / 24389.0)
 
 
-def lightness(duty: float) -> float:
-    """L* of a duty 0..65535 (CIE 15)."""
-    y = duty / 65535
-    return 116 * y ** (1 / 3) - 16 if y > 216 / 24389 else y * 24389 / 27
-
-
 def knob_count(percent: float) -> int:
     """The knob's count at a per cent of its live travel."""
     return round(65535 * (KNOB_END + percent / 100 * (1 - 2 * KNOB_END)))

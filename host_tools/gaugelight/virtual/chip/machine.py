@@ -1,6 +1,8 @@
 """Stands in for the RP2040's `machine`: the part of it that this project uses, with the board's signatures.
 
-What the chip drives lives in the words of `link.request`, what is on its pins in `link.reply`.
+What the chip drives lives in the words of `link.request`, what is on its pins in `link.reply`. Operations take the time
+they take on the board; computing takes none. Not there: interrupts, timers, the real-time clock, noise on the converter;
+and both I2C buses see every chip.
 """
 
 import sys
