@@ -16,7 +16,8 @@ from hypothesis import strategies as st
 
 from gaugelight.boxfile import Box, read_box
 from gaugelight.build import build
-from gaugelight.problems import WrongBoxFile
+from gaugelight.check import notes_on
+from gaugelight.problems import Misuse, WrongBoxFile
 from gaugelight.toml_lines import key_lines
 
 DEMO = Path(str(files("gaugelight.demo") / "amphibian.toml")).read_text(encoding="utf-8")
@@ -125,11 +126,11 @@ PINS: dict[str, Case] = {
     "converter channel used twice": ([('"aft.1"', '"aft.0"')], header("right fuel"), "pin aft.0 is used by left fuel"),
     "on-chip pin also a knob": ([("knob = 27", "knob = 28")], header("glare shield"), "used by coolant pressure"),
     "output pin used twice": ([("pin = 14\n", "pin = 15\n")], r"\[dim_request", "pin 15 is used by glare shield"),
-    "output on the I2C pins": ([("pin = 15\n", "pin = 4\n")], "pin = 4", "0 to 3 and 6 to 21"),
-    "output pin as text": ([("pin = 15\n", 'pin = "15"\n')], 'pin = "15', "0 to 3 and 6 to 21"),
-    "output pin true": ([("pin = 15\n", "pin = true\n")], "pin = true", "0 to 3 and 6 to 21"),
-    "no such on-chip pin": ([("pin = 26\n", "pin = 29\n")], "pin = 29", "there are 26, 27 and 28"),
-    "knob on no converter pin": ([("knob = 27", "knob = 15")], "knob = 15", "there are 26, 27 and 28"),
+    "output on the I2C pins": ([("pin = 15\n", "pin = 4\n")], "pin = 4", "GP0 to GP3 and GP6 to GP21"),
+    "output pin as text": ([("pin = 15\n", 'pin = "15"\n')], 'pin = "15', "GP0 to GP3 and GP6 to GP21"),
+    "output pin true": ([("pin = 15\n", "pin = true\n")], "pin = true", "GP0 to GP3 and GP6 to GP21"),
+    "no such on-chip pin": ([("pin = 26\n", "pin = 29\n")], "pin = 29", "there are GP26, GP27 and GP28"),
+    "knob on no converter pin": ([("knob = 27", "knob = 15")], "knob = 15", "there are GP26, GP27 and GP28"),
     "no such converter": ([('"fore.0"', '"bow.0"')], 'pin = "bow', "there is: aft, fore"),
     "no such channel": ([('"fore.0"', '"fore.4"')], 'pin = "fore.4', "channels are fore.0 to fore.3"),
     "pin missing": ([("knob = 27\n", "")], header("glare shield"), "knob is missing"),
@@ -204,7 +205,12 @@ SENDERS: dict[str, Case] = {
     "a point without a unit": ([coolant('"104 ohm"', "104")], r'points = \[\["480', 'point 3: has no unit; write "104 ohm"'),
     "a point in volts": ([coolant('"104 ohm"', '"104 V"')], r'points = \[\["480', 'point 3: "104 V" is not in ohm'),
     "a point below nought": ([coolant('"104 ohm"', '"-104 ohm"')], r'points = \[\["480', "below 0 cannot be measured"),
-    "a reading that is a text": ([coolant('"104 ohm", 80', '"104 ohm", "80"')], r'points = \[\["480', "point 3: '80' is no number"),
+    "a reading that is a text": ([coolant('"104 ohm", 80', '"104 ohm", "80"')], r'points = \[\["480', "point 3 must be"),
+    "a point the wrong way round": ([coolant('"104 ohm", 80', '80, "104 ohm"')], r'points = \[\["480', "the signal with its unit, then a number"),
+    "a decimal comma in a quantity": ([('"4 kHz"', '"4,5 kHz"')], "frequency", "a decimal point, no comma"),
+    "a unit as it is printed on the part": ([('"220 ohm"', '"220 \u03a9"')], "circuit.*220", 'write "220 ohm"'),
+    "a unit in capitals": ([('"degC"', '"DEGC"')], "unit = .DEGC", 'did you mean "degC"'),
+    "a name with a space at its end": ([('"coolant temperature"', '"coolant temperature "')], "name = .coolant temp", "ends with a space"),
     "a reading that is no number": ([coolant('"104 ohm", 80', '"104 ohm", nan')], r'points = \[\["480', "point 3: nan is no number"),
     "a reading out of all proportion": ([coolant('"480 ohm", 40', f'"480 ohm", -{400 * "9"}')], r'points = \[\["480', "out of all proportion"),
     "a signal out of all proportion": ([coolant('"480 ohm"', f'"{400 * "9"} ohm"')], r'points = \[\["999', 'point 1: "999'),
@@ -314,11 +320,10 @@ def test_wrong(edits: list[Edit], pattern: str, phrase: str, tmp_path: Path) -> 
 
 
 FILES: dict[str, tuple[bytes | None, str]] = {
-    "missing": (None, "file: cannot be read: No such file"),
     "empty": (b"", "box: is missing; begin with [box]"),
-    "not UTF-8": (DEMO.replace("hull console", "h\u00fcll").encode("latin-1"), "file: is not UTF-8 text"),
-    "a picture": (bytes(range(256)), "file: is not UTF-8 text"),
-    "UTF-16": (DEMO.encode("utf-16"), "file: is not UTF-8 text"),
+    "not UTF-8": (DEMO.replace("hull console", "h\u00fcll").encode("latin-1"), "file: is not text in UTF-8"),
+    "a picture": (bytes(range(256)), "file: is not text in UTF-8"),
+    "UTF-16": (DEMO.encode("utf-16"), "file: is not text in UTF-8"),
     "brackets without end": (b"x = " + b"[" * 100_000, "TOML: "),
     "a number without end": (b"x = " + b"9" * 100_000, "TOML: "),
 }
@@ -334,9 +339,60 @@ def test_wrong_file(content: bytes | None, phrase: str, tmp_path: Path) -> None:
     assert wrong.value.lines[0].startswith(f"{file}:") and phrase in wrong.value.lines[0]
 
 
-def test_a_folder_is_no_box_file(tmp_path: Path) -> None:
-    with pytest.raises(WrongBoxFile, match="cannot be read"):
-        read_box(tmp_path)
+def test_what_is_not_there_is_misuse(tmp_path: Path) -> None:
+    for path in (tmp_path, tmp_path / "hull.toml"):
+        with pytest.raises(Misuse, match=f"{path}: cannot be read: "):
+            read_box(path)
+
+
+TOML_SLIPS = {
+    "decimal comma": (("step = 0.5", "step = 0,5"), "a decimal point, no comma"),
+    "one bracket for several": (("[[input]]", "[input]"), "there may be several: write [[input]]"),
+    "no quotes": (('unit = "degC"', "unit = degC"), "a text stands in quotes"),
+    "typographer's quotes": (('unit = "degC"', "unit = \u201cdegC\u201d"), "use straight quotes"),
+    "a quote missing": (('unit = "degC"', 'unit = "degC'), 'a quote (") is missing'),
+    "a quantity without quotes": (('frequency = "4 kHz"', "frequency = 4 kHz"), "a text stands in quotes"),
+}
+
+
+@pytest.mark.parametrize("edit, cure", TOML_SLIPS.values(), ids=TOML_SLIPS)
+def test_a_slip_in_toml_is_shown_with_its_cure(edit: tuple[str, str], cure: str, tmp_path: Path) -> None:
+    (said,) = complaints(DEMO.replace(*edit), tmp_path / "hull.toml")
+    assert ": TOML: " in said and cure in said
+
+
+def test_a_pin_may_be_called_as_the_board_calls_it(tmp_path: Path) -> None:
+    file = tmp_path / "hull.toml"
+    names = (
+        DEMO.replace("pin = 15", 'pin = "GP15"')
+        .replace("knob = 27", 'knob = "GP27"')
+        .replace("pin = 28", 'pin = "GP28"')
+    )
+    file.write_text(names)
+    by_name = read_box(file)
+    file.write_text(DEMO)
+    assert (by_name.inputs, by_name.lamps) == (read_box(file).inputs, read_box(file).lamps)
+
+
+NOTES = {
+    "a float that begins at 0 ohm": ("", "", "left fuel", "a short to ground reads 0 US gal; it cannot be told"),
+    "what may flow into the tank": ("", "", "left fuel", "puts up to 22 mA into the tank"),
+    "too much into the tank": ('"150 ohm", rail', '"100 ohm", rail', "left fuel", "WARNING: puts up to 33 mA .* 132 ohm or more"),
+    "a voltage that begins at 0 V": ("0.5-4.5 V", "0-4.5 V", "coolant pressure", "a broken wire or a short to ground reads 0 psi gauge"),
+    "a voltage with a live zero": ("", "", "coolant pressure", "look the same: open"),
+    "a loop that begins at 0 mA": ("4-20 mA", "0-20 mA", "hydraulic", "a broken wire or a short to ground reads 0 psi gauge"),
+    "a supply beyond the pin": ("47 kohm", "30 kohm", "bus", "the supply, 14 V, on this wire puts"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("old, new, name, note", NOTES.values(), ids=NOTES)
+def test_what_is_no_mistake_but_must_be_known(
+    old: str, new: str, name: str, note: str, tmp_path: Path
+) -> None:
+    file = tmp_path / "hull.toml"
+    file.write_text(DEMO.replace(old, new).replace("range = [8, 16]", "range = [8, 12]") if old else DEMO)
+    told = [text for one, text in notes_on(read_box(file)) if one.name == name]
+    assert any(re.search(note, text) for text in told), told
 
 
 def test_every_problem_is_told_at_once_in_order_of_lines(tmp_path: Path) -> None:

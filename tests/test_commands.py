@@ -91,8 +91,15 @@ def test_convert(
         )
 
 
+def test_convert_takes_what_a_meter_says(capsys: pytest.CaptureFixture[str]) -> None:
+    _, converted = said(capsys, "convert", str(DEMO), "left fuel", "46 ohm", "0.046 kohm", "1 kohm", "95 ohm")
+    readings = [(row["reading"], row["fault"]) for row in converted["rows"]]
+    assert readings[0] == readings[1] == (pytest.approx(9.5, abs=0.125), None)
+    assert readings[2:] == [(None, "open"), (None, "over")]
+
+
 def test_dim_goes_from_nothing_to_all(capsys: pytest.CaptureFixture[str]) -> None:
-    code, dimmed = said(capsys, "dim", str(DEMO), "glare shield", "0", "1", "25", "50", "99.5", "100")
+    code, dimmed = said(capsys, "dim", str(DEMO), "glare shield", "0", "1 %", "25", "50%", "99.5", "100")
     duties = [row["duty_u16"] for row in dimmed["rows"]]
     assert code == 0
     assert duties[0] == duties[1] == 0 and duties[-1] == duties[-2] == 65535
@@ -104,16 +111,21 @@ def test_dim_goes_from_nothing_to_all(capsys: pytest.CaptureFixture[str]) -> Non
 MISUSE = [
     ("no command", [], 2, "required"),
     ("unknown command", ["fly"], 2, "invalid choice"),
-    ("no such file", ["check", "nothing.toml"], 1, "nothing.toml: file: cannot be read"),
-    ("a folder", ["check", "."], 1, "cannot be read"),
+    ("no such file", ["check", "nothing.toml"], 2, "nothing.toml: cannot be read: No such file"),
+    ("a folder", ["check", "."], 2, "cannot be read"),
     (
         "no such input",
         ["convert", str(DEMO), "middle fuel", "1"],
         2,
         'no input "middle fuel"; there is: sender rail, left',
     ),
-    ("count too large", ["convert", str(DEMO), "left fuel", "65536"], 2, "counts run from 0 to 65535"),
-    ("count no number", ["convert", str(DEMO), "left fuel", "lots"], 2, '"lots" is not a count'),
+    (
+        "count too large",
+        ["convert", str(DEMO), "left fuel", "65536"],
+        2,
+        "counts of the converter run from 0 to 65535",
+    ),
+    ("count no number", ["convert", str(DEMO), "left fuel", "lots"], 2, '"lots" is neither a count'),
     ("no such lamp", ["dim", str(DEMO), "strobe", "1"], 2, 'no lamp "strobe"; there is: glare shield'),
     ("knob past its end", ["dim", str(DEMO), "glare shield", "101"], 2, "between 0 and 100 %"),
     ("knob no number", ["dim", str(DEMO), "glare shield", "nan"], 2, "between 0 and 100 %"),
@@ -122,6 +134,16 @@ MISUSE = [
         ["build", str(DEMO), "-o", "/nowhere/x.glt"],
         2,
         "/nowhere/x.glt: cannot be written",
+    ),
+    ("over the box file", ["build", str(DEMO), "-o", str(DEMO)], 2, "is the box file itself"),
+    ("no such picture", ["bench", "--plot", "x.xyz"], 2, "x.xyz: no picture can be written there"),
+    ("picture nowhere", ["bench", "--plot", "/nowhere/x.png"], 2, "/nowhere/x.png: no picture"),
+    ("virtual box of nothing", ["virtual", "nothing.toml"], 2, "nothing.toml: cannot be read"),
+    (
+        "signal in another unit",
+        ["convert", str(DEMO), "left fuel", "12 mA"],
+        2,
+        'nor a signal such as "50 ohm"',
     ),
     ("new nowhere", ["new", "/nowhere/x.toml"], 2, "cannot be written"),
     ("no such port", ["read", "--port", "/dev/nothing"], 2, "/dev/nothing: cannot be opened"),
@@ -135,10 +157,9 @@ def test_misuse_is_one_clear_line(words: list[str], code: int, text: str) -> Non
     assert done.returncode == code
     assert text in done.stderr
     assert "Traceback" not in done.stderr and done.stdout == ""
-    if words and words[0] != "fly":
-        as_json = run(*words, "--json")
-        assert as_json.returncode == code
-        assert text in json.loads(as_json.stdout)["error"][0] and as_json.stderr == ""
+    as_json = run(*words, "--json")
+    assert as_json.returncode == code
+    assert text in json.loads(as_json.stdout)["error"][0] and as_json.stderr == ""
 
 
 def test_each_problem_has_file_and_line(tmp_path: Path) -> None:

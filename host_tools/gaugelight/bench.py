@@ -21,7 +21,7 @@ from gaugelight.install import install
 from gaugelight.lightness import duty_of_knob
 from gaugelight.plant import Aircraft
 from gaugelight.problems import Wrong
-from gaugelight.said import Said
+from gaugelight.said import Said, shown
 from gaugelight.virtual import VirtualBox, VirtualBoxError
 
 STRETCHES = 8  # a settling time is watched in so many parts
@@ -51,7 +51,7 @@ class Trace:
 class Report:
     rows: list[Row] = field(default_factory=list)
     traces: dict[str, Trace] = field(default_factory=dict)
-    knob: list[tuple[float, int]] = field(default_factory=list)  # per cent, duty of the first lamp
+    knobs: dict[str, list[tuple[float, int]]] = field(default_factory=dict)  # per lamp: per cent, duty
 
     @property
     def failed(self) -> int:
@@ -138,8 +138,9 @@ class _Run:
         for one in floats[:1] + loops[:1] + [v for v in voltages if v.law != "itself"][:1]:
             self.move([one], 0.5)
             self.settle(f"{one.name} to half", [one], show=False)
-            self.aircraft.wires[one.name] = "broken"
-            self.settle(f"{one.name}: wire broken", [one], seconds=1.0)
+            if not isinstance(one.circuit, Direct):  # that would float, and read anything
+                self.aircraft.wires[one.name] = "broken"
+                self.settle(f"{one.name}: wire broken", [one], seconds=1.0)
             self.aircraft.wires[one.name] = "shorted"
             self.settle(f"{one.name}: shorted", [one])
             del self.aircraft.wires[one.name]
@@ -177,9 +178,11 @@ class _Run:
         )
 
     def move(self, moved: list[Input], share: float) -> None:
+        """To a share of the way from the lowest reading to the highest."""
         for one in moved:
-            first, last = float(one.points[0][0]), float(one.points[-1][0])
-            self.aircraft.signals[one.name] = first + share * (last - first)
+            readings, signals = np.array(sorted((float(r), float(s)) for s, r in one.points)).T
+            reading = readings[0] + share * (readings[-1] - readings[0])
+            self.aircraft.signals[one.name] = float(np.interp(reading, readings, signals))
 
     def settle(self, action: str, subjects: list[Input], seconds: float = 0.0, show: bool = True) -> None:
         """Lets the dampers come to rest, then judges: the subjects are shown, any other input only when it is wrong."""
@@ -192,18 +195,8 @@ class _Run:
         for solved, said in zip(self.built.inputs, readings):
             should, held = self.expect(solved, said)
             if (show and solved.input in subjects) or not held:
-                signal = (
-                    ""
-                    if said.signal is None
-                    else f"{float(said.signal):.{solved.signal_decimals}f} {said.signal_unit}, "
-                )
-                digits = solved.reading_decimals
-                value = (
-                    said.fault
-                    if said.reading is None
-                    else f"{float(said.reading):.{digits}f} {said.reading_unit}"
-                )
-                self.judge(action, solved.input.name, should, f"{signal}{value}", held)
+                signal, reading, fault = shown(said)
+                self.judge(action, solved.input.name, should, fault or f"{signal}, {reading}", held)
 
     def rest_seconds(self, solved: SolvedInput) -> float:
         """Until a move over the whole span has faded to a tenth of a step."""
@@ -224,6 +217,8 @@ class _Run:
         error = allowed_error(solved, signal, self.aircraft.rail_volts(one))
         held = said.reading is not None and abs(float(said.reading) - truth) <= error
         digits = solved.reading_decimals
+        if one.name in self.aircraft.wires:
+            return f"{truth:.{digits}f} {one.unit}, which cannot be told from a reading", held
         return f"{truth:.{digits}f} +-{error:.{max(1, digits)}f} {one.unit}", held
 
     def expected_fault(self, one: Input) -> str | None:
@@ -237,10 +232,10 @@ class _Run:
         if wire == "broken" and isinstance(one.circuit, PullUp):
             return "open"
         if wire == "broken" or isinstance(one.circuit, (PullUp, Direct)):
-            # no current, no voltage, no resistance: what begins near nought cannot tell that from its lowest
+            # no current, no voltage, no resistance: what begins near nought cannot tell that from a reading
             if low_end == 0:
                 return None
-            return "short" if isinstance(one.circuit, (PullUp, Direct)) else "open"
+            return "open" if wire == "broken" else "short"
         return "short" if high_end < 65535 else "over"
 
     def trace(self, readings: list[Said]) -> None:
@@ -263,13 +258,12 @@ class _Run:
         for lamp in lamps:
             exact, error = knob_law(lamp, percent)
             duty = duties[lamp.name]
+            self.report.knobs.setdefault(lamp.name, []).append((percent, duty))
             held = abs(duty - exact) <= error and pwm.get(lamp.pin) == (lamp.frequency, duty)
             should = f"{exact / 655.35:.2f} +-{error / 655.35:.2f} %"
             seen = pwm.get(lamp.pin, (0, 0))
             said = f"{duty / 655.35:.2f} %, at the lamp {seen[1] / 655.35:.2f} % at {seen[0]} Hz"
             self.judge(f"knob to {percent:g} %", lamp.name, should, said, held)
-        if lamps:
-            self.report.knob.append((percent, duties[lamps[0].name]))
         if (request := self.built.box.dim_request) is not None and not (
             float(request.off_below) - 1 <= percent <= float(request.on_above) + 1
         ):

@@ -81,15 +81,13 @@ class BoxLine:
                 answer = self._answer(name, within)
                 if answer is not None:
                     if answer[0] != "ok":
-                        raise BoxSaysNo(
-                            f"{self.port}: the box refused {fields[0]}: {answer[1] if answer[1:] else '?'}"
-                        )
+                        raise BoxSaysNo(f"{self.port}: the box refused: {answer[1] if answer[1:] else '?'}")
                     return answer[1:]
         except OSError as problem:
             raise Wrong(f"{self.port}: the connection was lost: {reason_of(problem)}") from None
         raise NoAnswer(
-            f"{self.port}: nothing there answers as a gaugelight box; install the firmware with `gaugelight install`,"
-            " or reset the box if its program was stopped"
+            f"{self.port}: nothing there answers as a gaugelight box; is its program stopped? switch it off and on, or"
+            f" `mpremote connect {self.port} reset`; a new board first takes the firmware: `gaugelight install`"
         )
 
     def _answer(self, name: str, within: float) -> list[str] | None:
@@ -170,6 +168,8 @@ class BoxLine:
                     None if fault else Fraction(int(reading), 10**about.reading_decimals),
                     about.reading_unit,
                     fault or None,
+                    about.signal_decimals,
+                    about.reading_decimals,
                 )
             )
         return readings

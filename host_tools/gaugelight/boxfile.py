@@ -15,34 +15,19 @@ from typing import Any, Literal, TypeVar
 
 from gaugebox import pins
 from gaugelight.circuits import Ads1115, Circuit, Converter, Direct, Divider, OnChip, PullUp, Shunt
-from gaugelight.problems import Problem, WrongBoxFile
-from gaugelight.quantity import parse_quantity
+from gaugelight.problems import Misuse, Problem, WrongBoxFile
+from gaugelight.quantity import likely, parse_quantity
 from gaugelight.toml_lines import Lines, key_lines
 
 T = TypeVar("T")
 
-READING_UNITS = (
-    "US gal",
-    "imp gal",
-    "l",
-    "kg",
-    "lb",
-    "psi",
-    "bar",
-    "kPa",
-    "degC",
-    "degF",
-    "V",
-    "mA",
-    "ohm",
-    "%",
-)
+
 PRESSURE_UNITS = ("psi", "bar", "kPa")
+READING_UNITS = ("US gal", "imp gal", "l", "kg", "lb", *PRESSURE_UNITS, "degC", "degF", "V", "mA", "ohm", "%")
 PRESSURE_KINDS = ("gauge", "sealed", "absolute")
 LONGEST_NAME = 24
-RAIL_SPAN = Fraction(80, 100), Fraction(
-    108, 100
-)  # of nominal: 3.3 V may rise to 3.56 V, below what a pin takes
+# of nominal, what a measured rail may be: 3.3 V may rise to 3.56 V, below what a pin takes
+RAIL_SPAN = Fraction(80, 100), Fraction(108, 100)
 SENDER = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)\s*-\s*(\d{1,9}(?:\.\d{1,9})?) (ohm|mA|V)")
 CIRCUIT_KEYS = {
     "pull-up": ("resistor", "rail"),
@@ -113,6 +98,10 @@ class Box:
     def input(self, name: str) -> Input | None:
         return next((i for i in self.inputs if i.name == name), None)
 
+    def rail_of(self, one: Input) -> Input | None:
+        """The measured rail that an input's pull-up hangs on."""
+        return self.input(one.circuit.rail) if isinstance(one.circuit, PullUp) else None
+
     def lamp(self, name: str) -> LampOutput | None:
         return next((lamp for lamp in self.lamps if lamp.name == name), None)
 
@@ -172,9 +161,12 @@ class _Reader:
         except RecursionError:
             raise WrongBoxFile(file, [Problem(0, "TOML", "brackets within brackets without end")]) from None
         except ValueError as problem:  # a TOMLDecodeError, or a number of thousands of digits
-            match = re.search(r"at line (\d+)", str(problem))
+            what, _, where = str(problem).partition(" (at ")
+            match = re.search(r"line (\d+)", where)
             line = int(match[1]) if match else text.count("\n") + 1
-            raise WrongBoxFile(file, [Problem(line, "TOML", f"{problem}")]) from None
+            written = text.split("\n")[line - 1].strip()[:60]
+            what = f"{what.lower()} in: {_printable(written)}{_toml_cure(written, what)}"
+            raise WrongBoxFile(file, [Problem(line, "TOML", what)]) from None
         self.lines: Lines = key_lines(text)
 
     def wrong(self, line: int, where: str, what: str) -> None:
@@ -367,9 +359,28 @@ class _Reader:
         return DimRequestOutput(section.line, pin, follows, on_above, off_below)
 
 
+def _toml_cure(line: str, problem: str) -> str:
+    """What was most likely meant by a line that is no TOML."""
+    if re.match(r"\[(input|lamp)\]", line):
+        return "; there may be several: write [" + line.split("]")[0] + "]]"
+    if re.search(r"[\u2018\u2019\u201c\u201d\u201e]", line):
+        return '; use straight quotes: "'
+    if re.search(r"=\s*[+-]?\d+,\d", line):
+        return "; a number takes a decimal point, no comma"
+    if line.count('"') % 2:
+        return '; a quote (") is missing'
+    if re.search(r"=\s*[A-Za-z+-]|=\s*[\d.]+\s*[A-Za-z%]", line) and "true" not in line:
+        return '; a text stands in quotes: "..."'
+    if line.count("[") != line.count("]") or "declare" not in problem and re.match(r"\S+\s*=", line):
+        return "; look for a bracket or a comma that is missing here or in the line before"
+    return ""
+
+
 def _name(value: Any) -> str:
     if not isinstance(value, str) or not value.strip():
-        raise ValueError("must be a text")
+        raise ValueError("must be a text that is not empty")
+    if value != value.strip():
+        raise ValueError(f'"{value}" begins or ends with a space; leave it out')
     if len(value) > LONGEST_NAME:
         raise ValueError(f'"{value}" is {len(value)} characters long; at most {LONGEST_NAME} fit the face')
     if any(not " " <= c <= "~" or c in "|," for c in value):
@@ -391,7 +402,9 @@ def _one_of(*allowed: str) -> Callable[[Any], str]:
         if value in ("gal", "gallon", "gallons"):
             raise ValueError('gallons of which kind? write "US gal" or "imp gal"')
         if not isinstance(value, str) or value not in allowed:
-            raise ValueError(f"{value!r} is not known; write one of: {', '.join(allowed)}")
+            meant = likely(value, allowed)
+            cure = f'did you mean "{meant}"?' if meant else f"write one of: {', '.join(allowed)}"
+            raise ValueError(f"{value!r} is not known; {cure}")
         return value
 
     return parse
@@ -463,21 +476,28 @@ def _frequency(value: Any) -> int:
     return int(hertz)
 
 
+def _gpio(value: Any) -> Any:
+    """15 and "GP15" are the same pin."""
+    return int(value[2:]) if isinstance(value, str) and re.fullmatch(r"GP\d{1,2}", value) else value
+
+
 def _output_pin(value: Any) -> int:
+    value = _gpio(value)
     if isinstance(value, bool) or not isinstance(value, int) or value not in pins.OUTPUT_PINS:
-        usable = "0 to 3 and 6 to 21"
-        raise ValueError(f"{value!r} cannot drive an output; the board's free pins are {usable}")
+        raise ValueError(f"{value!r} cannot drive an output; free for that are GP0 to GP3 and GP6 to GP21")
     return value
 
 
 def _converter_pin(value: Any) -> int:
+    value = _gpio(value)
     if isinstance(value, bool) or not isinstance(value, int) or value not in pins.CONVERTER_PINS:
-        raise ValueError(f"{value!r} is no on-chip converter pin; there are 26, 27 and 28")
+        raise ValueError(f"{value!r} is no on-chip converter pin; there are GP26, GP27 and GP28")
     return value
 
 
 def _place(chips: dict[str, Ads1115]) -> Callable[[Any], tuple[Converter, int]]:
     def parse(value: Any) -> tuple[Converter, int]:
+        value = _gpio(value)
         if not isinstance(value, str):
             return OnChip(), _converter_pin(value)
         chip, _, channel = value.partition(".")
@@ -539,6 +559,10 @@ def _points(unit: str) -> Callable[[Any], Points]:
         for i, point in enumerate(value, 1):
             if not isinstance(point, list) or len(point) != 2:
                 raise ValueError(f'point {i} must be ["<number> {unit}", reading]')
+            if isinstance(point[1], str):
+                raise ValueError(
+                    f'point {i} must be ["<number> {unit}", reading]: the signal with its unit, then a number'
+                )
             try:
                 points.append((parse_quantity(point[0], unit), _number(point[1])))
             except ValueError as problem:
@@ -580,15 +604,16 @@ def _default_step(width: Fraction) -> Fraction:
 
 
 def read_box(path: Path) -> Box:
-    """The box a file describes. Raises WrongBoxFile with every problem that stands in it."""
+    """The box a file describes. Raises WrongBoxFile with every problem that stands in it, Misuse."""
     from gaugelight.check import problems_of  # check needs Box
 
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as problem:
-        raise WrongBoxFile(str(path), [Problem(0, "file", f"cannot be read: {problem.strerror}")]) from None
+        raise Misuse(f"{path}: cannot be read: {problem.strerror}") from None
     except UnicodeDecodeError:
-        raise WrongBoxFile(str(path), [Problem(0, "file", "is not UTF-8 text")]) from None
+        what = "is not text in UTF-8; give the box file (.toml), not its image"
+        raise WrongBoxFile(str(path), [Problem(0, "file", what)]) from None
     reader = _Reader(str(path), text.replace("\r\n", "\n"))
     box = reader.box()
     problems = reader.problems or problems_of(box)

@@ -1,15 +1,18 @@
 """What must hold across a whole box, beyond what each table of the box file says by itself."""
 
+import math
 from collections.abc import Iterator
 
 from gaugebox import pins
 from gaugelight.boxfile import Box, Input
-from gaugelight.circuits import COUNTS, Divider, PullUp, Shunt, pin_volts
+from gaugelight.circuits import COUNTS, Direct, Divider, PullUp, Shunt, pin_volts
 from gaugelight.fault_windows import signal_limits
 from gaugelight.problems import Problem
 
 MOST_INPUTS = 16
 MOST_LAMPS = 4
+FUEL_UNITS = ("US gal", "imp gal", "l", "kg", "lb")
+TANK_MILLIAMPERES = 25
 
 
 def problems_of(box: Box) -> list[Problem]:
@@ -78,7 +81,7 @@ def _rails(box: Box) -> Iterator[Problem]:
     for one in box.inputs:
         if not isinstance(one.circuit, PullUp):
             continue
-        rail = box.input(one.circuit.rail)
+        rail = box.rail_of(one)
         voltages = [
             i.name for i in box.inputs if i.circuit.unit == "V" and i.unit == "V" and i.nominal is not None
         ]
@@ -124,15 +127,37 @@ def _range(one: Input) -> Iterator[Problem]:
     yield Problem(one.line, one.name, what)
 
 
-def cannot_be_told(one: Input) -> list[str]:
-    """What lies inside the sender's own span, where no fault can be told from a reading."""
-    notes = []
-    begins_at_nought = signal_limits(one)[1] == 0
-    lowest = f"{float(one.points[0][1]):g} {one.unit}"
-    if isinstance(one.circuit, PullUp) and begins_at_nought:
-        notes.append(f"a short to ground reads {lowest}; it cannot be told from that")
-    elif begins_at_nought:
-        notes.append(f"a broken wire or a short to ground reads {lowest}; it cannot be told from that")
-    elif isinstance(one.circuit, Divider):
-        notes.append("a broken wire and a short to ground look the same: open")
-    return notes
+def notes_on(box: Box) -> Iterator[tuple[Input, str]]:
+    """What is no mistake in the file, but must be known: faults that read like a quantity, currents, voltages."""
+    for one in box.inputs:
+        circuit = one.circuit
+        lowest = f"{float(one.points[0][1]):g} {one.unit}"
+        begins_at_nought = signal_limits(one)[1] == 0
+        if isinstance(circuit, PullUp):
+            if begins_at_nought:
+                yield one, f"a short to ground reads {lowest}; it cannot be told from that"
+            rail = box.rail_of(one)
+            if one.unit in FUEL_UNITS and rail is not None and rail.nominal is not None:
+                yield one, _tank_current(float(rail.nominal), circuit.resistor)
+        elif isinstance(circuit, Direct) and one.nominal is None:
+            yield one, "a broken wire floats and may read anything; a resistor to ground at the pin makes it a fault"
+        elif begins_at_nought:
+            yield one, f"a broken wire or a short to ground reads {lowest}; it cannot be told from that"
+        elif isinstance(circuit, Divider):
+            yield one, "a broken wire and a short to ground look the same: open"
+        at_supply = (
+            pin_volts(circuit, float(box.supply)) if one.law == "itself" and circuit.unit == "V" else 0.0
+        )
+        if isinstance(circuit, Divider) and at_supply > one.converter.highest:
+            what = f"the supply, {float(box.supply):g} V, on this wire puts {at_supply:.2f} V on the pin"
+            yield one, f"{what}, which takes {one.converter.highest:g} V; choose a larger divider"
+
+
+def _tank_current(volts: float, resistor: float) -> str:
+    """Of a sender in a fuel tank; AC 25.981-1 names 25 mA as guidance for normal use (from memory)."""
+    milliamperes = volts / resistor * 1000
+    told = f"puts up to {milliamperes:.0f} mA into the tank"
+    if milliamperes <= TANK_MILLIAMPERES:
+        return told
+    least = math.ceil(volts / TANK_MILLIAMPERES * 1000)
+    return f"WARNING: {told}; AC 25.981-1 names 25 mA as guidance: {least} ohm or more keep to it"

@@ -6,10 +6,12 @@ Exit 0 done, 1 the thing checked is not right, 2 misuse. With --json one object 
 import argparse
 import contextlib
 import json
+import os
+import signal
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from gaugelight.problems import Misuse, Wrong, WrongBoxFile
 
@@ -17,7 +19,13 @@ DEMO = Path(__file__).parent / "demo" / "amphibian.toml"
 STARTER = Path(__file__).parent / "demo" / "starter.toml"
 ADVISORY = "The box is advisory: check fuel with a dipstick and a clock, and every gauge against a reference, before flight."
 
-Outcome = tuple[dict[str, Any], int]
+PICTURES = (".png", ".svg", ".pdf")
+STOPPED = {
+    "install": "stopped; the box may stand still: run `gaugelight install` again",
+    "flash": "stopped; the box runs the old table or the new one, whole: `gaugelight read` tells which",
+}
+
+Outcome = tuple[dict[str, Any] | None, int]  # what --json prints, unless it is printed already; exit code
 
 
 class Screen:
@@ -78,11 +86,11 @@ def new(words: argparse.Namespace, screen: Screen) -> Outcome:
 def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.check import cannot_be_told
+    from gaugelight.check import notes_on
 
     box = read_box(Path(words.box))
     build(box)
-    notes = [{"input": one.name, "note": note} for one in box.inputs for note in cannot_be_told(one)]
+    notes = [{"input": one.name, "note": note} for one, note in notes_on(box)]
     screen.say(
         f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lamps)}"
     )
@@ -101,14 +109,16 @@ def build(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
 
+    image = Path(words.output) if words.output else Path(words.box).with_suffix(".glt")
+    if image.resolve() == Path(words.box).resolve():
+        raise Misuse(f"{image}: is the box file itself; name another file with -o")
     with screen.progress("proving every count"):
         built = build(read_box(Path(words.box)))
-    image = Path(words.output) if words.output else Path(words.box).with_suffix(".glt")
     try:
         image.write_bytes(built.image)
     except OSError as problem:
         raise Misuse(f"{image}: cannot be written: {problem.strerror}") from None
-    inputs = [
+    inputs: list[dict[str, Any]] = [
         {
             "name": s.input.name,
             "signal_unit": s.input.circuit.unit,
@@ -122,18 +132,16 @@ def build(words: argparse.Namespace, screen: Screen) -> Outcome:
     ]
     screen.table(
         "conversion error, proven over all 65,536 counts",
-        ["input", ">breakpoints", ">signal error", "", ">reading error", ">step", ""],
+        ["input", ">breakpoints", ">signal +-", ">reading +-", ">step"],
         [
             [
-                s.input.name,
-                str(s.breakpoints),
-                f"{s.signal_error_max:.2g}",
-                s.input.circuit.unit,
-                f"{s.reading_error_max:.2g}",
-                f"{float(s.input.step):g}",
-                s.input.unit,
+                one["name"],
+                str(one["breakpoints"]),
+                f"{one['signal_error_max']:.2g} {one['signal_unit']}",
+                f"{one['reading_error_max']:.2g}",
+                f"{one['step']:g} {one['reading_unit']}",
             ]
-            for s in built.inputs
+            for one in inputs
         ],
     )
     screen.say(f"{image}: {len(built.image)} bytes, CRC {built.crc32:08x}")
@@ -148,11 +156,11 @@ def build(words: argparse.Namespace, screen: Screen) -> Outcome:
 def convert(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.said import convert, input_index
+    from gaugelight.said import convert, count_of, input_index, shown
 
     box = read_box(Path(words.box))
-    input_index(box, words.input)
-    counts = [_whole(word, "a count from 0 to 65535") for word in words.count]
+    one = box.inputs[input_index(box, words.input)]
+    counts = [count_of(box, one, word) for word in words.count]
     said = convert(build(box), words.input, counts)
     rows = [
         {
@@ -165,9 +173,8 @@ def convert(words: argparse.Namespace, screen: Screen) -> Outcome:
         }
         for count, s in zip(counts, said)
     ]
-    columns = [">count", ">signal", "", ">reading", "", "fault"]
-    cells = [[_cell(value) for value in row.values()] for row in rows]
-    screen.table(words.input, columns, cells)
+    cells = [[str(count), *shown(s)] for count, s in zip(counts, said)]
+    screen.table(words.input, [">count", ">signal", ">reading", "fault"], cells)
     return {"input": words.input, "rows": rows}, 0
 
 
@@ -176,7 +183,7 @@ def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.build import build
     from gaugelight.said import dim
 
-    percents = [_number(word, "a knob position from 0 to 100 per cent") for word in words.percent]
+    percents = [_percent(word) for word in words.percent]
     duties = dim(build(read_box(Path(words.box))), words.lamp, percents)
     rows = [{"percent": p, "duty_u16": duty, "dim_request": on} for p, (duty, on) in zip(percents, duties)]
     screen.table(
@@ -204,7 +211,7 @@ def virtual(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(f"{port}    service jumper {jumper}; Ctrl-C ends it")
         with contextlib.suppress(KeyboardInterrupt):
             threading.Event().wait()
-    return {}, 0
+    return None, 0
 
 
 def install(words: argparse.Namespace, screen: Screen) -> Outcome:
@@ -262,6 +269,7 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
 def read(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
     from gaugelight.ports import the_port
+    from gaugelight.said import shown
 
     port = the_port(words.port)
     with BoxLine(port) as line:
@@ -286,11 +294,8 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
     )
     if hello.notice:
         screen.say(f"  passed over at start: {hello.notice}")
-    screen.table(
-        "",
-        ["input", ">signal", "", ">reading", "", "fault"],
-        [[_cell(v) for v in i.values()] for i in inputs],
-    )
+    cells = [[about.name, *shown(s)] for about, s in zip(described, said)]
+    screen.table("", ["input", ">signal", ">reading", "fault"], cells)
     for name, duty in lamps.items():
         screen.say(f"  {name}: duty {duty} of 65535 ({duty / 655.35:.2f} %)")
     screen.say(f"  dim request: {request}")
@@ -314,24 +319,28 @@ def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.plots import bench_plot
 
     box = read_box(Path(words.box))
+    plot = Path(words.plot)
+    if plot.suffix not in PICTURES or plot.is_dir() or not os.access(plot.parent, os.W_OK):
+        raise Misuse(
+            f"{plot}: no picture can be written there; name a {', '.join(PICTURES)} in a folder of yours"
+        )
 
     def show(row: Row) -> None:
         mark = "held  " if row.held else "WRONG "
         screen.say(f"{mark} {row.action:<34} {row.subject:<20} {row.said:<44} should be {row.should}")
 
     report = bench(box, screen.say, show)
-    plot = Path(words.plot)
-    try:
-        bench_plot(box, report, plot)
-    except OSError as problem:
-        raise Misuse(f"{plot}: cannot be written: {problem.strerror}") from None
     subjects = {row.subject: [0, 0] for row in report.rows}
     for row in report.rows:
         subjects[row.subject][not row.held] += 1
     screen.table(
         "", ["", ">passed", ">failed"], [[name, str(p), str(f)] for name, (p, f) in subjects.items()]
     )
-    screen.say(f"plot: {plot}")
+    try:
+        bench_plot(box, report, plot)
+        screen.say(f"plot: {plot}")
+    except OSError as problem:
+        print(f"{plot}: cannot be written: {problem.strerror}", file=sys.stderr)
     screen.say(ADVISORY)
     screen.say(f"{report.passed} passed, {report.failed} failed")
     rows = [vars(row) for row in report.rows]
@@ -340,28 +349,22 @@ def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
     )
 
 
-def _cell(value: float | str | None) -> str:
-    if value is None:
-        return ""
-    return value if isinstance(value, str) else f"{value:g}" if isinstance(value, int) else f"{value:.10g}"
-
-
-def _whole(word: str, right: str) -> int:
+def _percent(word: str) -> float:
     try:
-        return int(word, 0)
+        return float(word.removesuffix("%"))
     except ValueError:
-        raise Misuse(f'"{word}" is not {right}') from None
+        raise Misuse(f'"{word}" is not a knob position from 0 to 100 per cent') from None
 
 
-def _number(word: str, right: str) -> float:
-    try:
-        return float(word)
-    except ValueError:
-        raise Misuse(f'"{word}" is not {right}') from None
+class Parser(argparse.ArgumentParser):
+    """A mistake in the words is a Misuse like any other."""
+
+    def error(self, message: str) -> NoReturn:
+        raise Misuse(f"{self.prog}: {message}; see {self.prog} --help")
 
 
-def parser() -> argparse.ArgumentParser:
-    top = argparse.ArgumentParser(prog="gaugelight", description=__doc__.splitlines()[0], epilog=ADVISORY)
+def parser() -> Parser:
+    top = Parser(prog="gaugelight", description=__doc__.splitlines()[0], epilog=ADVISORY)
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
 
     def command(
@@ -379,10 +382,12 @@ def parser() -> argparse.ArgumentParser:
     one = command("build", build, "solve, fit and prove a box file over every count; write the table image")
     one.add_argument("box", metavar="BOX")
     one.add_argument("-o", dest="output", metavar="IMAGE", help="where to write it (default: BOX with .glt)")
-    one = command("convert", convert, "what the box would say for converter counts")
+    one = command(
+        "convert", convert, "what the box would say for counts of the converter, or for signals off a meter"
+    )
     one.add_argument("box", metavar="BOX")
     one.add_argument("input", metavar="INPUT")
-    one.add_argument("count", metavar="COUNT", nargs="+")
+    one.add_argument("count", metavar="COUNT", nargs="+", help='0 to 65535, or a signal: "46 ohm"')
     one = command("dim", dim, "the duty of a lamp for knob positions")
     one.add_argument("box", metavar="BOX")
     one.add_argument("lamp", metavar="LAMP")
@@ -406,25 +411,48 @@ def parser() -> argparse.ArgumentParser:
 
 
 def main(argv: list[str] | None = None) -> int:
-    words = parser().parse_args(argv)
-    screen = Screen(quiet=words.json)
+    argv = sys.argv[1:] if argv is None else argv
+    as_json = "--json" in argv
+    command = ""
+    said: dict[str, Any] | None
     code: int
     try:
-        said, code = words.run(words, screen)
+        words = parser().parse_args(argv)
+        command = words.command
+        said, code = words.run(words, Screen(quiet=as_json))
     except Wrong as wrong:
         said, code = {"error": list(wrong.lines)}, wrong.exit_code
         if isinstance(wrong, WrongBoxFile):
             said["problems"] = [vars(problem) for problem in wrong.problems]
-        if not words.json:
-            print("\n".join(wrong.lines), file=sys.stderr)
     except KeyboardInterrupt:
-        said, code = {"error": ["stopped"]}, 1
-        if not words.json:
-            print("stopped", file=sys.stderr)
-    if words.json and words.command != "virtual":
+        said, code = {"error": [STOPPED.get(command, "stopped")]}, 1
+    if as_json and said is not None:
         print(json.dumps(said))
+    elif said is not None and "error" in said:
+        print("\n".join(said["error"]), file=sys.stderr)
     return code
 
 
+def _stop(number: int, frame: object) -> None:
+    """A closed terminal or a kill ends a command as Ctrl-C does, so that it leaves nothing behind."""
+    raise KeyboardInterrupt
+
+
+def run() -> int:
+    """The command's entry: as main, but it also minds what becomes of its terminal and its output."""
+    try:
+        for number in (signal.SIGTERM, getattr(signal, "SIGHUP", signal.SIGTERM)):
+            signal.signal(number, _stop)
+        code = main()
+        sys.stdout.flush()
+        return code
+    except KeyboardInterrupt:
+        print("stopped", file=sys.stderr)
+    except OSError as problem:  # the reader of our output has gone, or the disk it goes to is full
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        print(f"gaugelight: the output cannot be written: {problem.strerror}", file=sys.stderr)
+    return 1
+
+
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(run())

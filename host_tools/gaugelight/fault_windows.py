@@ -5,12 +5,8 @@ import numpy as np
 from gaugelight.boxfile import Input
 from gaugelight.circuits import COUNTS, Floats, PullUp, pin_volts
 
-NAMUR_NE_43 = (
-    3.6,
-    3.8,
-    20.5,
-    21.0,
-)  # mA: failure at or below, measuring from, measuring to, failure at or above
+# mA: failure at or below, measuring from, measuring to, failure at or above
+NAMUR_NE_43 = (3.6, 3.8, 20.5, 21.0)
 ROUNDING = 1e-9  # of a signal: a limit that falls on a count exactly is met there, float or no float
 MARGIN = 0.05  # of the sender's span, for its tolerance, beyond which a signal is no longer believed
 OWN_MARGIN = 0.01  # the same where the range is stated for the signal itself: only for the converter's step

@@ -37,7 +37,7 @@ class Aircraft:
 
     def rail_volts(self, one: Input) -> float:
         """Of the rail that an input hangs on; 1 where it hangs on none."""
-        if isinstance(one.circuit, PullUp) and (rail := self.box.input(one.circuit.rail)) is not None:
+        if (rail := self.box.rail_of(one)) is not None:
             return 0.0 if rail.name in self.wires else self.signals[rail.name]
         return 1.0
 

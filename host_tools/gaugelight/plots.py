@@ -17,7 +17,7 @@ def bench_plot(box: Box, report: Report, path: Path) -> None:
     matplotlib.use("Agg")
     from matplotlib import pyplot
 
-    panels = len(box.inputs) + bool(box.lamps)
+    panels = len(box.inputs) + len(box.lamps)
     columns = min(3, panels)
     rows = math.ceil(panels / columns)
     figure, axes = pyplot.subplots(
@@ -44,18 +44,14 @@ def bench_plot(box: Box, report: Report, path: Path) -> None:
     if box.inputs:
         axes.flat[len(box.inputs) - 1].set_xlabel("looks at the box, in the order of the scenario")
         figure.legend(*axes.flat[0].get_legend_handles_labels(), loc="outside lower center", ncols=3)
-    if box.lamps:
+    percent = np.linspace(0, 100, 401)
+    for lamp in box.lamps:
         panel = spare.pop(0)
-        lamp = box.lamps[0]
-        percent = np.linspace(0, 100, 401)
         law = duty_of_knob(lamp.curve, np.rint(percent * 655.35).astype(np.int64))[0] / 655.35
-        panel.plot(percent, law, color="0.55", linewidth=2.5, label="law")
+        panel.plot(percent, law, color="0.6", linewidth=2.5, label="law")
+        knob = report.knobs[lamp.name]
         panel.plot(
-            [p for p, _ in report.knob],
-            [d / 655.35 for _, d in report.knob],
-            ".",
-            color="tab:blue",
-            label="box",
+            [p for p, _ in knob], [duty / 655.35 for _, duty in knob], ".", color="tab:blue", label="box"
         )
         panel.set_title(f"{lamp.name} lamp")
         panel.set_xlabel("knob, %")

@@ -1,5 +1,7 @@
 """Serial ports: which one the box is on, and opening it."""
 
+import errno
+
 import serial
 from serial.tools import list_ports
 
@@ -16,9 +18,13 @@ def the_port(asked: str | None) -> str:
     boards = [p.device for p in ports if (p.vid, p.pid) == BOARD_USB_ID]
     if len(boards) == 1:
         return str(boards[0])
-    found = "no board was found on USB" if not boards else f"{len(boards)} boards are on USB"
-    choices = ", ".join(p.device for p in ports) or "there are no serial ports"
-    raise Misuse(f"{found}; say which with --port: {choices}")
+    if not boards:
+        others = ", ".join(p.device for p in ports) or "none"
+        raise Misuse(
+            "no board was found on USB; is it plugged in, with a cable that carries data, and does it run MicroPython?"
+            f" Or say which port with --port; there are: {others}"
+        )
+    raise Misuse(f"{len(boards)} boards are on USB; say which with --port: {', '.join(boards)}")
 
 
 def open_port(port: str) -> serial.Serial:
@@ -26,7 +32,20 @@ def open_port(port: str) -> serial.Serial:
     try:
         return serial.Serial(port, 115200, timeout=0.02, write_timeout=2, exclusive=True)
     except (OSError, ValueError) as problem:
-        raise Misuse(f"{port}: cannot be opened: {reason_of(problem)}") from None
+        raise Misuse(f"{port}: cannot be opened: {_why(problem)}") from None
+
+
+def _why(problem: Exception) -> str:
+    """In words a builder can act on; the library wraps the operating system's number in different ways."""
+    text = str(problem)
+    number = problem.errno if isinstance(problem, OSError) else None
+    if "lock" in text or number in (errno.EBUSY, errno.EAGAIN):
+        return "another program has it open; end that first"
+    if number == errno.EACCES or "Permission" in text:
+        return "no permission; add yourself to the group that owns it (often dialout) and log in again"
+    if number == errno.ENOENT or "No such file" in text:
+        return f"it is not there; there are: {', '.join(p.device for p in list_ports.comports()) or 'none'}"
+    return "it is no serial port"
 
 
 def reason_of(problem: Exception) -> str:

@@ -1,6 +1,8 @@
 """Quantities as they are written in a box file: a decimal number, a space, a unit."""
 
+import difflib
 import re
+from collections.abc import Iterable
 from fractions import Fraction
 
 # every unit leads to the one its kind is computed in
@@ -19,7 +21,27 @@ UNITS: dict[str, tuple[str, Fraction]] = {
     "%": ("%", Fraction(1)),
 }
 
+# what people write for a unit, in lower case, where more than the case differs
+ALSO_WRITTEN = {
+    "ω": "ohm", "ohms": "ohm", "r": "ohm", "kω": "kohm", "k": "kohm", "kohms": "kohm", "volt": "V", "volts": "V",
+    "c": "degC", "°c": "degC", "f": "degF", "°f": "degF", "litre": "l", "litres": "l", "liter": "l", "liters": "l",
+    "us gallon": "US gal", "us gallons": "US gal", "imperial gal": "imp gal", "hertz": "Hz", "sec": "s", "percent": "%",
+}  # fmt: skip
+
 QUANTITY = re.compile(r"\s*([+-]?\d{1,9}(?:\.\d{1,9})?)\s*([^\d\s.].*?)?\s*")
+
+
+def likely(written: object, allowed: Iterable[str]) -> str | None:
+    """The one of `allowed` that was most likely meant."""
+    if not isinstance(written, str):
+        return None
+    low = written.lower()
+    by_case = {one.lower(): one for one in allowed}
+    meant = by_case.get(low) or ALSO_WRITTEN.get(low)
+    if meant in by_case.values():
+        return meant
+    near = difflib.get_close_matches(low, by_case, 1, 0.75)
+    return by_case[near[0]] if near else None
 
 
 def parse_quantity(text: object, unit: str) -> Fraction:
@@ -29,6 +51,8 @@ def parse_quantity(text: object, unit: str) -> Fraction:
         raise ValueError(f"is no quantity; write {right}")
     if isinstance(text, (int, float)):
         raise ValueError(f'has no unit; write "{text} {unit}"')
+    if re.match(r"\s*[+-]?\d+,\d", text):
+        raise ValueError(f'"{text}": a number takes a decimal point, no comma')
     match = QUANTITY.fullmatch(text)
     if match is None:
         raise ValueError(f'"{text}" is no quantity; write {right}')
@@ -36,6 +60,8 @@ def parse_quantity(text: object, unit: str) -> Fraction:
     if written is None:
         raise ValueError(f'"{text}" has no unit; write "{number} {unit}"')
     if written not in UNITS or UNITS[written][0] != unit:
-        usable = ", ".join(name for name, (base, _) in UNITS.items() if base == unit)
-        raise ValueError(f'"{text}" is not in {unit}; usable here: {usable}')
+        usable = [name for name, (base, _) in UNITS.items() if base == unit]
+        meant = likely(written, usable)
+        cure = f'write "{number} {meant}"' if meant else f"usable here: {', '.join(usable)}"
+        raise ValueError(f'"{text}" is not in {unit}; {cure}')
     return Fraction(number) * UNITS[written][1]

@@ -1,15 +1,17 @@
 """What the box would say, computed by the box's own code."""
 
+import re
 from dataclasses import dataclass
 from fractions import Fraction
 
 from gaugebox.lamp import DimRequest, Lamp
 from gaugebox.measure import FAULTS, Channel
 from gaugebox.table import NO_INPUT, Table
-from gaugelight.boxfile import Box
+from gaugelight.boxfile import Box, Input
 from gaugelight.build import Build
 from gaugelight.circuits import pin_volts
 from gaugelight.problems import Misuse
+from gaugelight.quantity import parse_quantity
 
 
 @dataclass(frozen=True)
@@ -22,24 +24,64 @@ class Said:
     reading: Fraction | None
     reading_unit: str
     fault: str | None
+    signal_decimals: int
+    reading_decimals: int
 
 
 def input_index(box: Box, name: str) -> int:
     names = [one.name for one in box.inputs]
     if name not in names:
-        raise Misuse(f'{box.file}: there is no input "{name}"; there is: {", ".join(names)}')
+        raise Misuse(
+            f'{box.file}: there is no input "{name}"; there is: {", ".join(names)} (a name with a space goes in quotes)'
+        )
     return names.index(name)
+
+
+def count_of(box: Box, one: Input, word: str) -> int:
+    """The count a user means: a whole number is one, "95 ohm" makes one at the rail's nominal voltage. Raises Misuse."""
+    if re.fullmatch(r"\d+|0x[0-9a-fA-F]+", word):
+        count = int(word, 0)
+        if count > 65535:
+            raise Misuse(f"{word}: counts of the converter run from 0 to 65535")
+        return count
+    try:
+        signal = float(parse_quantity(word, one.circuit.unit))
+    except ValueError:
+        unit = one.circuit.unit
+        raise Misuse(
+            f'"{word}" is neither a count of the converter, 0 to 65535, nor a signal such as "50 {unit}"'
+        ) from None
+    rail = box.rail_of(one)
+    return one.converter.count(
+        pin_volts(one.circuit, max(0.0, signal), 1.0 if rail is None else nominal_volts(rail))
+    )
+
+
+def nominal_volts(rail: Input) -> float:
+    return float(rail.nominal or 0)
 
 
 def said(channel: Channel) -> Said:
     """What a channel says now, in units."""
     record = channel.record
+    decimals = record.signal_decimals, record.reading_decimals
     signal = reading = None
     if not channel.fault:
-        signal = Fraction(channel.signal, 10**record.signal_decimals)
-        reading = Fraction(channel.reading, 10**record.reading_decimals)
+        signal = Fraction(channel.signal, 10 ** decimals[0])
+        reading = Fraction(channel.reading, 10 ** decimals[1])
     fault = FAULTS[channel.fault]
-    return Said(channel.count, signal, record.signal_unit, reading, record.reading_unit, fault)
+    return Said(channel.count, signal, record.signal_unit, reading, record.reading_unit, fault, *decimals)
+
+
+def shown(said: Said) -> tuple[str, str, str]:
+    """Signal, reading and fault as people see them; empty where there is none."""
+    signal = (
+        "" if said.signal is None else f"{float(said.signal):.{said.signal_decimals}f} {said.signal_unit}"
+    )
+    reading = (
+        "" if said.reading is None else f"{float(said.reading):.{said.reading_decimals}f} {said.reading_unit}"
+    )
+    return signal, reading, said.fault or ""
 
 
 def convert(built: Build, name: str, counts: list[int]) -> list[Said]:
@@ -52,11 +94,9 @@ def convert(built: Build, name: str, counts: list[int]) -> list[Said]:
         one = built.box.inputs[record.normalise]
         rail = Channel(records[record.normalise])
         for _ in range(3):
-            rail.step(one.converter.count(pin_volts(one.circuit, float(one.nominal or 0))), 0)
+            rail.step(one.converter.count(pin_volts(one.circuit, nominal_volts(one))), 0)
     rows = []
     for count in counts:
-        if not 0 <= count <= 65535:
-            raise Misuse(f"count {count}: counts run from 0 to 65535")
         channel = Channel(record, rail)
         for _ in range(3):
             channel.step(count, 0)
