@@ -427,13 +427,11 @@ def test_the_port_is_found_by_its_usb_id(monkeypatch: pytest.MonkeyPatch) -> Non
     assert the_port(None) == "/dev/tty1"
     assert the_port("/dev/ttyX") == "/dev/ttyX"
     attached(board, board, other)
-    with pytest.raises(
-        Misuse, match="2 boards are on USB; say which with --port: /dev/tty0, /dev/tty1, /dev/tty2"
-    ):
+    with pytest.raises(Misuse, match="2 boards are on USB; say which with --port: /dev/tty0, /dev/tty1$"):
         the_port(None)
     attached(other)
-    with pytest.raises(Misuse, match="no board was found on USB.*: /dev/tty0"):
+    with pytest.raises(Misuse, match="no board was found on USB.*there are: /dev/tty0"):
         the_port(None)
     attached()
-    with pytest.raises(Misuse, match="there are no serial ports"):
+    with pytest.raises(Misuse, match="there are: none"):
         the_port(None)

@@ -1,6 +1,7 @@
 """The bench as a picture: each input's truth and reading over the scenario, and the lamp over its knob."""
 
 import math
+from itertools import groupby
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ def bench_plot(box: Box, report: Report, path: Path) -> None:
 
     matplotlib.use("Agg")
     from matplotlib import pyplot
+    from matplotlib.patches import Patch
 
     panels = len(box.inputs) + len(box.lamps)
     columns = min(3, panels)
@@ -30,20 +32,28 @@ def bench_plot(box: Box, report: Report, path: Path) -> None:
         looks = np.arange(len(trace.truth))
         panel.plot(looks, trace.truth, drawstyle="steps-mid", color="0.6", linewidth=2.5, label="aircraft")
         panel.plot(looks, trace.reading, ".", color="tab:blue", markersize=4, label="box")
-        bottom = float(min(one.points[0][1], one.points[-1][1]))
-        named = [k for k, fault in enumerate(trace.fault) if fault]
-        panel.plot(named, [bottom] * len(named), "x", color="black", markersize=4, label="box names a fault")
-        for k in named:
-            if k == 0 or trace.fault[k] != trace.fault[k - 1]:
-                panel.annotate(
-                    trace.fault[k], (k, bottom), (2, 6), textcoords="offset points", fontsize=8, rotation=60
+        first = 0
+        for fault, run in groupby(trace.fault):
+            last = first + len(list(run))
+            if fault:
+                panel.axvspan(
+                    first - 0.5, last - 0.5, facecolor="0.9", edgecolor="0.6", hatch="////", linewidth=0
                 )
+                where = panel.get_xaxis_transform()
+                panel.text(
+                    (first + last - 1) / 2, 0.5, fault, rotation=90, ha="center", va="center", transform=where
+                )
+            first = last
         panel.set_title(one.name)
         panel.set_ylabel(one.unit)
         panel.grid(alpha=0.3)
     if box.inputs:
         axes.flat[len(box.inputs) - 1].set_xlabel("looks at the box, in the order of the scenario")
-        figure.legend(*axes.flat[0].get_legend_handles_labels(), loc="outside lower center", ncols=3)
+        handles, _ = axes.flat[0].get_legend_handles_labels()
+        handles.append(
+            Patch(facecolor="0.9", edgecolor="0.6", hatch="////", label="no reading: the box names a fault")
+        )
+        figure.legend(handles=handles, loc="outside lower center", ncols=3)
     percent = np.linspace(0, 100, 401)
     for lamp in box.lamps:
         panel = spare.pop(0)
