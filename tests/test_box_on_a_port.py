@@ -201,12 +201,19 @@ def test_with_the_jumper_open_nothing_is_written_and_ctrl_c_is_a_byte(
     assert rig.crc() == crc
 
 
-def test_the_jumper_pulled_in_service_makes_it_flight(rig: Rig) -> None:
+def test_the_jumper_pulled_and_put_back(rig: Rig) -> None:
+    """Pulled, it is flight from then on; put back, the line says so, and a restart resets the chip: its watchdog runs."""
     with BoxLine(rig.port) as line:
         assert line.hello().state == "SERVICE"
         rig.aircraft.jumper_closed = False
         rig.virtual.fast_forward(500)
         assert line.hello().state == "FLIGHT"
+        rig.aircraft.jumper_closed = True
+        rig.virtual.fast_forward(500)
+        assert line.hello().state == "SERVICE"
+        line.restart()
+        line.wait_for_start(10)
+        assert rig.virtual.restarts[-1] == "reset"
 
 
 def damaged(image: bytes, edit: str) -> bytes:

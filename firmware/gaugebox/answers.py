@@ -66,7 +66,7 @@ def hello(app: "App", _: "list[str]") -> "list[str]":
         VERSION,
         str(CONTAINER),
         table.name if table is not None else "",
-        "FLIGHT" if app.flight else "SERVICE",
+        "FLIGHT" if app.flight and not app.board.service() else "SERVICE",
         store.slot,
         str(store.sequence),
         "%08x" % table.crc if table is not None else "",

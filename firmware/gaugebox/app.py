@@ -143,20 +143,22 @@ class _Scan:
 
 
 def run() -> None:
-    """What main.py calls. Returns only in service, on Ctrl-C."""
+    """What main.py calls. Returns only in service: on Ctrl-C, or when the program failed."""
     silence_outputs()
+    board = None
     app = None
+    restart = False
     try:
         board = Board()
         app = App(board, Store(FOLDER))
         app.run()
-        silence_outputs()
-        board.restart()
+        restart = True
     except KeyboardInterrupt:
         pass
     except Exception as problem:
         sys.print_exception(problem)  # type: ignore[attr-defined]
-        if app is not None and app.flight:
-            silence_outputs()
-            app.board.restart()
-    silence_outputs()
+        restart = app is not None and app.flight
+    finally:
+        silence_outputs()
+    if restart and board is not None:
+        board.restart()

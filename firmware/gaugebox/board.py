@@ -11,15 +11,19 @@ from gaugebox import pins
 
 WATCHDOG_MS = 4000  # longer than the worst flash write, 400 ms by the data sheet, with much to spare
 I2C_TIMEOUT_US = 2000
+CTRL_C = 3
 
 
 def silence_outputs() -> None:
     """Takes every pin that could drive something back to a pulled-down input, a PWM left running included.
 
-    A soft reset leaves some PWM slices burning, so this is the first thing at every start and the last at every stop.
+    A soft reset leaves some PWM slices burning, so this is the first thing at every start and the last at every stop; a second
+    Ctrl-C waits until it is done.
     """
+    micropython.kbd_intr(-1)
     for pin in pins.OUTPUT_PINS:
         machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_DOWN)
+    micropython.kbd_intr(CTRL_C)
 
 
 class Board:

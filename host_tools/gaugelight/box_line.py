@@ -156,7 +156,10 @@ class BoxLine:
         """What every input says now."""
         rows: list[str] = []
         while len(rows) < len(described):
-            rows += self.ask("values", str(len(rows)))
+            more = self.ask("values", str(len(rows)))
+            if not more:
+                raise Wrong(f"{self.port}: the box changed its table meanwhile; ask again")
+            rows += more
         readings = []
         for about, row in zip(described, rows):
             count, signal, reading, fault = row.split(",")
