@@ -7,6 +7,8 @@ and every file named has its size.
 import os
 import sys
 
+import micropython
+
 
 def sequence_if_whole(folder):
     """The folder's sequence number, or -1."""
@@ -42,4 +44,10 @@ def start():
     print("gaugelight: no whole firmware here; run `gaugelight install`")
 
 
-start()
+micropython.kbd_intr(
+    -1
+)  # 0x03 may be noise: Ctrl-C is let in when the firmware has found the service jumper closed
+try:
+    start()
+finally:
+    micropython.kbd_intr(3)

@@ -8,10 +8,12 @@ import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from random import Random
 
 import pytest
 
 from gaugebox import pins, table
+from gaugebox.line import REQUEST, frame
 from gaugebox.store import PIECE
 from gaugelight.bench import bench
 from gaugelight.box_line import BoxLine, BoxSaysNo
@@ -214,6 +216,60 @@ def test_the_jumper_pulled_and_put_back(rig: Rig) -> None:
         line.restart()
         line.wait_for_start(10)
         assert rig.virtual.restarts[-1] == "reset"
+
+
+FIELDS = [
+    "",
+    "0",
+    "-1",
+    "7",
+    "255",
+    "9" * 20,
+    "9" * 150,
+    "1e5",
+    "0x10",
+    "1_0",
+    "ff",
+    "zz",
+    "AAAA",
+    "====",
+    "A" * 150,
+    " ",
+    "~",
+]
+VERBS = ["hello", "input", "values", "lamps", "dim", "begin", "piece", "verify", "commit", "nope", ""]
+
+
+@pytest.mark.parametrize("jumper_closed", [True, False], ids=["jumper closed", "jumper open"])
+def test_nothing_on_the_line_stops_the_box(rig: Rig, jumper_closed: bool) -> None:
+    """Honest frames with hostile fields, random bytes and lines without end; seed kept."""
+    random = Random(7)
+    rig.cold_start(jumper_closed)
+    with BoxLine(rig.port) as line:
+        before = line.wait_for_start(10)
+        starts = len(rig.virtual.restarts)
+        line.serial.write_timeout = None
+        for k in range(900):
+            if k % 3:
+                fields = [random.choice(FIELDS) for _ in range(random.randint(0, 3))]
+                said = (
+                    frame(REQUEST, ["f", VERBS[k % len(VERBS)], *fields]).encode()
+                    if sum(map(len, fields)) < 200
+                    else b""
+                )
+            else:
+                said = random.randbytes(random.randint(1, 600))
+            if jumper_closed:
+                said = said.replace(b"\x03", b"")  # that is Ctrl-C then, and meant
+            line.serial.write(said + b"\n")
+            if k % 25 == 0:
+                rig.virtual.fast_forward(2500)  # 64 bytes a tick
+                line.serial.reset_input_buffer()
+        rig.virtual.fast_forward(20_000)
+        line.serial.reset_input_buffer()
+        after = line.hello()
+    assert len(rig.virtual.restarts) == starts
+    assert (after.crc, after.slot) == (before.crc, before.slot) and after.uptime_ms > before.uptime_ms
 
 
 def damaged(image: bytes, edit: str) -> bytes:

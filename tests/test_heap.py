@@ -198,6 +198,8 @@ class Board:
         return (self.ms - since) & 0x3FFFFFFF
     def service(self):
         return self.ms % 3000 < 2000
+    def open_line(self):
+        pass
     def close_line(self):
         pass
     def feed(self):

@@ -48,12 +48,13 @@ def answer(app: "App", line: "bytes | bytearray") -> "str | None":
         return frame(ANSWER, [fields[0], "ok"] + said)
     except (Refused, StoreError) as problem:
         reason = str(problem)
-    except (ValueError, IndexError):
-        reason = "the request is not of the right form"
     except OSError as problem:
         reason = "the store failed: " + str(problem)
     except MemoryError:
         reason = "no memory for it"
+    except Exception:
+        # whatever the fields did: nothing that arrives on the line may stop the loop
+        reason = "the request is not of the right form"
     # a table image's texts may hold anything
     reason = "".join(c if " " <= c <= "~" and c != "|" else "." for c in reason[:160])
     return frame(ANSWER, [fields[0], "no", reason])
@@ -112,7 +113,7 @@ def dim(app: "App", _: "list[str]") -> "list[str]":
 
 def begin(app: "App", words: "list[str]") -> "list[str]":
     _writing(app)
-    app.store.begin(int(words[0]), int(words[1], 16))
+    app.store.begin(_index(words[0]), int(words[1], 16))
     return [str(PIECE)]
 
 
@@ -141,7 +142,7 @@ def restart(app: "App", _: "list[str]") -> "list[str]":
 
 def _index(word: str) -> int:
     n = int(word)
-    if n < 0:
+    if not 0 <= n < 65536:
         raise ValueError
     return n
 

@@ -31,6 +31,10 @@ class App:
         self.dim_request: "DimRequest | None" = None
         self.last_tick = self.started
         self._wire()
+        if board.service():
+            board.open_line()
+        else:
+            self._fly()
 
     def _wire(self) -> None:
         """Pins, chips and channels as the table says; the lamps first."""
@@ -95,8 +99,11 @@ class App:
             return
         self.jumper_open += 1
         if self.jumper_open >= JUMPER_TICKS:
-            self.flight = True
-            self.board.close_line()
+            self._fly()
+
+    def _fly(self) -> None:
+        self.flight = True
+        self.board.close_line()
 
     def _serve(self) -> None:
         for _ in range(BYTES_A_TICK):

@@ -17,13 +17,12 @@ CTRL_C = 3
 def silence_outputs() -> None:
     """Takes every pin that could drive something back to a pulled-down input, a PWM left running included.
 
-    A soft reset leaves some PWM slices burning, so this is the first thing at every start and the last at every stop; a second
-    Ctrl-C waits until it is done.
+    A soft reset leaves some PWM slices burning, so this is the first thing at every start and the last at every stop. Ctrl-C
+    cannot cut it short: main.py starts and ends with Ctrl-C shut out.
     """
     micropython.kbd_intr(-1)
     for pin in pins.OUTPUT_PINS:
         machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_DOWN)
-    micropython.kbd_intr(CTRL_C)
 
 
 class Board:
@@ -56,6 +55,10 @@ class Board:
     def discrete(self, pin: int) -> "machine.Pin":
         """A discrete output, low."""
         return machine.Pin(pin, machine.Pin.OUT, value=0)
+
+    def open_line(self) -> None:
+        """From now on Ctrl-C stops the program."""
+        micropython.kbd_intr(CTRL_C)
 
     def close_line(self) -> None:
         """From now on 0x03 is a byte like any other, and a stopped loop restarts the box."""

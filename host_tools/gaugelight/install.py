@@ -20,7 +20,8 @@ from gaugelight.problems import Wrong
 
 FOLDERS = ("/firmware_a", "/firmware_b")
 RAW_PROMPT = b"raw REPL; CTRL-B to exit\r\n>"
-PROMPT_WITHIN = 3.0  # seconds
+PROMPT_TRIES = 3
+PROMPT_WITHIN = 1.0  # seconds
 Progress = Callable[[str, int, int], None]  # what, done, of
 
 
@@ -58,16 +59,20 @@ def selector() -> bytes:
 
 
 def _find_prompt(port: str) -> None:
-    """Ctrl-C, Ctrl-A, and a look at what comes: mpremote itself would wait for ever on a port that talks all the time."""
+    """Ctrl-C, Ctrl-A, and a look at what comes, more than once, for a box that starts does not listen yet.
+
+    mpremote itself would wait for ever on a port that talks all the time.
+    """
     seen = b""
     with open_port(port) as line:
         try:
-            line.write(b"\r\x03\r\x01")
-            deadline = time.monotonic() + PROMPT_WITHIN
-            while time.monotonic() < deadline:
-                seen = (seen + line.read(max(1, line.in_waiting)))[-4096:]
-                if RAW_PROMPT in seen:
-                    return
+            for _ in range(PROMPT_TRIES):
+                line.write(b"\r\x03\r\x01")
+                deadline = time.monotonic() + PROMPT_WITHIN
+                while time.monotonic() < deadline:
+                    seen = (seen + line.read(max(1, line.in_waiting)))[-4096:]
+                    if RAW_PROMPT in seen:
+                        return
         except OSError as problem:
             raise Wrong(f"{port}: the connection was lost: {problem}") from None
     what = "no MicroPython prompt there; if it is a box, close its service jumper, switch it off and on, and try again"
