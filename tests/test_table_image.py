@@ -390,8 +390,8 @@ def begun_again_after_verify(store: Store, image: bytes) -> None:
 
 
 STEPS: dict[str, tuple[Callable[[Store, bytes], object], str]] = {
-    "verify before begin": (lambda s, i: s.verify(), "no image was begun"),
-    "piece before begin": (lambda s, i: s.piece(0, b""), "there is no piece 0"),
+    "verify before begin": (lambda s, i: s.verify(), "no table was begun"),
+    "piece before begin": (lambda s, i: s.piece(0, b""), "no table was begun"),
     "commit before anything": (lambda s, i: s.commit(Table(i).crc), "no image with that CRC was verified"),
     "too small": (lambda s, i: s.begin(15, 0), "16 to 32768 bytes, not 15"),
     "too large": (lambda s, i: s.begin(32769, 0), "16 to 32768 bytes, not 32769"),

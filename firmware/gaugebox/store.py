@@ -16,6 +16,7 @@ INCOMING = "incoming"
 SLOT_MAGIC = b"SLOT"
 SLOT_HEADER = "<4sII"
 SLOT_HEADER_SIZE = 12
+NONE_BEGUN = "no table was begun since the box last started; flash again"
 PIECE = 128  # bytes of an image in one line
 
 
@@ -108,6 +109,8 @@ class Store:
 
     def piece(self, number: int, data: bytes) -> None:
         """Takes piece `number`, counted from 0; each may come more than once."""
+        if not self.incoming:
+            raise StoreError(NONE_BEGUN)
         start = number * PIECE
         if not 0 <= start < len(self.incoming):
             raise StoreError("there is no piece %d" % number)
@@ -123,7 +126,7 @@ class Store:
         StoreError when it is not the image announced or could not run.
         """
         if not self.incoming:
-            raise StoreError("no image was begun")
+            raise StoreError(NONE_BEGUN)
         if self.missing:
             raise StoreError("piece %d is missing" % min(self.missing))
         with open(self._path(INCOMING), "wb") as file:

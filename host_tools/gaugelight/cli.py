@@ -35,7 +35,9 @@ class Screen:
         from rich.console import Console
 
         # a pipe has no width of its own: nothing is cut there
-        self.console = Console(quiet=quiet, highlight=False, width=None if sys.stdout.isatty() else 200)
+        self.console = Console(
+            file=sys.stdout, quiet=quiet, highlight=False, width=None if sys.stdout.isatty() else 200
+        )
 
     def say(self, text: str) -> None:
         self.console.print(text, markup=False, soft_wrap=True)
