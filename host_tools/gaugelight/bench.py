@@ -14,10 +14,11 @@ import numpy as np
 from gaugebox.lamp import PLAY
 from gaugelight.box_line import BoxLine, BoxSaysNo
 from gaugelight.boxfile import Box, Input, LampOutput
-from gaugelight.build import Build, SolvedInput, build, lamp_error, reading_of
-from gaugelight.circuits import Direct, PullUp, Shunt, pin_volts
+from gaugelight.build import Build, SolvedInput, build, lamp_error
+from gaugelight.circuits import Ads1115, Direct, PullUp, Shunt, pin_volts
 from gaugelight.flash import START_WITHIN, flash
 from gaugelight.install import install
+from gaugelight.laws import reading_of
 from gaugelight.lightness import duty_of_knob
 from gaugelight.plant import Aircraft
 from gaugelight.problems import Wrong
@@ -155,6 +156,12 @@ class _Run:
             del self.aircraft.wires[rail.name]
             self.aircraft.signals[rail.name] = nominal
             self.settle(f"{rail.name} back", [rail, *hang], seconds=1.0)
+        for chip in self.built.box.chips:
+            mine = [i for i in inputs if i.converter == chip]
+            self.aircraft.silent.add(chip.address)
+            self.settle(f"converter {chip.name} silent", mine, seconds=1.0)
+            self.aircraft.silent.clear()
+            self.settle(f"converter {chip.name} back", mine, seconds=2.0)
         for percent in [*range(0, 101, 5), 0]:
             self.turn_knobs(float(percent))
 
@@ -223,6 +230,8 @@ class _Run:
 
     def expected_fault(self, one: Input) -> str | None:
         """The trade's own names for what was done to the wire, or None."""
+        if isinstance(one.converter, Ads1115) and one.converter.address in self.aircraft.silent:
+            return "converter"
         if isinstance(one.circuit, PullUp) and one.circuit.rail in self.aircraft.wires:
             return "rail"
         wire = self.aircraft.wires.get(one.name)
@@ -242,7 +251,11 @@ class _Run:
         for solved, said in zip(self.built.inputs, readings):
             one = solved.input
             trace = self.report.traces[one.name]
-            whole = one.name not in self.aircraft.wires and self.aircraft.rail_volts(one) > 0
+            whole = (
+                one.name not in self.aircraft.wires
+                and self.aircraft.rail_volts(one) > 0
+                and not self.aircraft.silent
+            )
             truth = float(reading_of(one, np.array([self.aircraft.signals[one.name]]))[0])
             trace.truth.append(truth if whole else math.nan)
             trace.fault.append(said.fault)

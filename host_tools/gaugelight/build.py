@@ -17,6 +17,7 @@ from gaugelight.boxfile import Box, Input, LampOutput
 from gaugelight.circuits import COUNTS, Ads1115, Counts, Floats, PullUp, x_of_counts
 from gaugelight.curves import NoCurve, breakpoints, fit
 from gaugelight.fault_windows import count_windows
+from gaugelight.laws import reading_of
 from gaugelight.lightness import duty_of_knob, knob_count
 from gaugelight.problems import Problem, WrongBoxFile
 
@@ -59,15 +60,6 @@ class Build:
     @property
     def crc32(self) -> int:
         return int.from_bytes(self.image[-4:], "little")
-
-
-def reading_of(one: Input, signals: Floats) -> Floats:
-    """The sender's law, exactly: straight lines through its points, the ends held, or going on if it is linear."""
-    xs = [float(s) for s, _ in one.points]
-    ys = [float(r) for _, r in one.points]
-    if one.law != "points":
-        return ys[0] + (signals - xs[0]) * (ys[1] - ys[0]) / (xs[1] - xs[0])
-    return np.interp(signals, xs, ys)
 
 
 def solve_input(box: Box, one: Input) -> SolvedInput:

@@ -3,10 +3,13 @@
 import math
 from collections.abc import Iterator
 
+import numpy as np
+
 from gaugebox import pins
 from gaugelight.boxfile import Box, Input
-from gaugelight.circuits import COUNTS, Direct, Divider, PullUp, Shunt, pin_volts
+from gaugelight.circuits import COUNTS, Ads1115, Direct, Divider, PullUp, Shunt, pin_volts, source_resistance
 from gaugelight.fault_windows import signal_limits
+from gaugelight.laws import reading_of
 from gaugelight.problems import Problem
 
 MOST_INPUTS = 16
@@ -19,7 +22,7 @@ def problems_of(box: Box) -> list[Problem]:
     """Everything that is wrong with the box as a whole, in no order."""
     problems = [*_names(box), *_pins(box), *_pwm(box), *_rails(box), *_dim_request(box)]
     for one in box.inputs:
-        problems += _range(one)
+        problems += [*_range(one), *_loading(one)]
     return problems
 
 
@@ -125,6 +128,24 @@ def _range(one: Input) -> Iterator[Problem]:
     else:
         what += f"use a divider that leaves {highest / limit:.3f} of the voltage or less"
     yield Problem(one.line, one.name, what)
+
+
+def _loading(one: Input) -> Iterator[Problem]:
+    """The converter's own input resistance must not show: the laws leave it out."""
+    if not isinstance(one.converter, Ads1115):
+        return
+    worst = 0.0
+    for signal in np.linspace(float(one.points[0][0]), float(one.points[-1][0]), 101):
+        source = source_resistance(one.circuit, signal)
+        pulled_down = (
+            pin_volts(one.circuit, signal) * one.converter.resistance / (one.converter.resistance + source)
+        )
+        seen = one.circuit.signal_of(np.array([pulled_down]))
+        truth, said = (reading_of(one, np.atleast_1d(s))[0] for s in (signal, seen))
+        worst = max(worst, abs(float(said - truth)))
+    if worst > float(one.step) / 4:
+        what = f"the converter's own {one.converter.resistance / 1e6:g} Mohm pull the reading off by up to {worst:.2g} {one.unit}"
+        yield Problem(one.line, one.name, what + "; use smaller resistors, or a larger step")
 
 
 def notes_on(box: Box) -> Iterator[tuple[Input, str]]:

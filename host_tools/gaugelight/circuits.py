@@ -117,6 +117,7 @@ class Ads1115:
     gain = 1  # +-4.096 V
     rate = 4  # 128 samples a second
     full_scale = 4.096
+    resistance = 6e6  # ohm, of an input at this range, typical (SBAS444)
     highest = CHIP_SUPPLY + 0.3  # absolute limit of an input (SBAS444)
     quantum = 4.096 / 32768
 
@@ -128,6 +129,15 @@ class Ads1115:
 
 
 Converter = OnChip | Ads1115
+
+
+def source_resistance(circuit: Circuit, signal: float) -> float:
+    """What the converter looks into, in ohm: the resistors of the circuit and the sender side by side."""
+    if isinstance(circuit, PullUp):
+        return circuit.resistor * signal / (circuit.resistor + signal)
+    if isinstance(circuit, Divider):
+        return circuit.top * circuit.bottom / (circuit.top + circuit.bottom)
+    return circuit.resistor if isinstance(circuit, Shunt) else 0.0
 
 
 def x_of_counts(circuit: Circuit, converter: Converter) -> Floats:

@@ -93,10 +93,12 @@ def _transport(port: str) -> Iterator[Any]:
     try:
         with contextlib.redirect_stdout(io.StringIO()):  # it prints what it did not expect
             transport.enter_raw_repl(soft_reset=True, timeout_overall=5)
-            yield transport
-            transport.exit_raw_repl()
-            transport.serial.write(b"\x04")  # soft reset: the box starts
-            transport.serial.flush()
+            try:
+                yield transport
+            finally:  # whatever happened, the box starts again
+                transport.exit_raw_repl()
+                transport.serial.write(b"\x04")  # soft reset
+                transport.serial.flush()
     except TransportError as problem:
         lines = str(problem).strip().splitlines() or ["?"]
         raise Wrong(f"{port}: the copy failed: {lines[-1]}") from None

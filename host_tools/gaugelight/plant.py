@@ -20,12 +20,14 @@ class Aircraft:
     signals  input name -> its sender's ohm, mA or V
     wires    input name -> its wire's state, where it is not whole
     knobs    lamp name -> the knob's position, 0..100 per cent
+    silent   addresses of the converters that do not answer
     """
 
     box: Box
     signals: dict[str, float] = field(default_factory=dict)
     wires: dict[str, Wire] = field(default_factory=dict)
     knobs: dict[str, float] = field(default_factory=dict)
+    silent: set[int] = field(default_factory=set)
     jumper_closed: bool = True
 
     def __post_init__(self) -> None:
@@ -57,10 +59,11 @@ class Aircraft:
 
     def step(self, elapsed_ms: int, outputs: Outputs) -> Inputs:
         on_chip = {lamp.knob: self.knobs[lamp.name] / 100 * 3.3 for lamp in self.box.lamps}
-        chips = {chip.address: [0.0] * 4 for chip in self.box.chips}
+        chips = {chip.address: [0.0] * 4 for chip in self.box.chips if chip.address not in self.silent}
         for one in self.box.inputs:
             if isinstance(one.converter, Ads1115):
-                chips[one.converter.address][one.channel] = self.volts(one)
+                if one.converter.address in chips:
+                    chips[one.converter.address][one.channel] = self.volts(one)
             else:
                 on_chip[one.channel] = self.volts(one)
         return Inputs(on_chip, chips, {pins.JUMPER: 0} if self.jumper_closed else {})
