@@ -87,7 +87,8 @@ def _transport(port: str) -> Iterator[Any]:
 
     _find_prompt(port)
     try:
-        transport = SerialTransport(port, baudrate=115200, timeout=2)
+        with contextlib.redirect_stdout(io.StringIO()):
+            transport = SerialTransport(port, baudrate=115200, timeout=2, wait=2)
     except (TransportError, OSError, ValueError):
         raise Wrong(f"{port}: the connection was lost") from None
     try:

@@ -1,12 +1,14 @@
 """Serial ports: which one the box is on, and opening it."""
 
 import errno
+import time
 
 import serial
 from serial.tools import list_ports
 
 from gaugelight.problems import Misuse
 
+LOCK_TRIES = 5
 BOARD_USB_ID = (0x2E8A, 0x0005)  # MicroPython on an RP2040 board
 
 
@@ -28,11 +30,19 @@ def the_port(asked: str | None) -> str:
 
 
 def open_port(port: str) -> serial.Serial:
-    """The port, open for us alone. Raises Misuse."""
-    try:
-        return serial.Serial(port, 115200, timeout=0.02, write_timeout=2, exclusive=True)
-    except (OSError, ValueError) as problem:
-        raise Misuse(f"{port}: cannot be opened: {_why(problem)}") from None
+    """The port, open for us alone. Raises Misuse.
+
+    A lock is asked for more than once: one just given up may outlive its owner for a moment.
+    """
+    for tries_left in range(LOCK_TRIES, -1, -1):
+        try:
+            return serial.Serial(port, 115200, timeout=0.02, write_timeout=2, exclusive=True)
+        except (OSError, ValueError) as problem:
+            if tries_left and "lock" in str(problem):
+                time.sleep(0.1)
+                continue
+            raise Misuse(f"{port}: cannot be opened: {_why(problem)}") from None
+    raise AssertionError
 
 
 def _why(problem: Exception) -> str:

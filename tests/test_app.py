@@ -1,0 +1,246 @@
+"""The loop as a whole, tick by tick, in this process: gaugebox.app on the virtual chip, with a stand-in for board.py only."""
+
+import sys
+from collections.abc import Iterator
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+from gaugebox.measure import CONVERTER, FAULTS, RAIL
+from gaugebox.store import SLOT_HEADER_SIZE, SLOTS, Store, slot_header
+from gaugelight.build import Build, build
+from gaugelight.boxfile import read_box
+from gaugelight.cli import DEMO
+from gaugelight.plant import Aircraft
+from gaugelight.virtual import ChipInProcess
+
+TICK_S = 0.02
+
+
+class StandIn:
+    """board.Board on the virtual chip's `machine` and `time`; what it is told it keeps."""
+
+    def __init__(self, chip: ChipInProcess) -> None:
+        self.machine: Any = chip.machine
+        self.time: Any = chip.time
+        self.i2c = self.machine.I2C(0)
+        self.jumper_closed = True
+        self.line_open: list[bool] = []
+        self.fed = 0
+        self.typed = b""
+        self.said: list[str] = []
+
+    def service(self) -> bool:
+        return self.jumper_closed
+
+    def converter(self, pin: int) -> Any:
+        return self.machine.ADC(self.machine.Pin(pin))
+
+    def lamp(self, pin: int, frequency: int) -> Any:
+        return self.machine.PWM(self.machine.Pin(pin), freq=frequency, duty_u16=0)
+
+    def discrete(self, pin: int) -> Any:
+        return self.machine.Pin(pin, self.machine.Pin.OUT, value=0)
+
+    def open_line(self) -> None:
+        self.line_open.append(True)
+
+    def close_line(self) -> None:
+        self.line_open.append(False)
+
+    def feed(self) -> None:
+        self.fed += 1
+
+    def now(self) -> int:
+        return int(self.time.ticks_ms())
+
+    def elapsed(self, since: int) -> int:
+        return int(self.time.ticks_diff(self.time.ticks_ms(), since))
+
+    def later(self, moment: int, ms: int) -> int:
+        return int(self.time.ticks_add(moment, ms))
+
+    def wait_until(self, due: int) -> None:
+        self.time.sleep_ms(max(0, self.time.ticks_diff(due, self.time.ticks_ms())))
+
+    def next_byte(self) -> int:
+        if not self.typed:
+            return -1
+        byte, self.typed = self.typed[0], self.typed[1:]
+        return byte
+
+    def say(self, line: str) -> None:
+        self.said.append(line)
+
+
+class Rig:
+    def __init__(self, built: Build, app_class: type[Any], folder: str, jumper_closed: bool = True) -> None:
+        self.aircraft = Aircraft(built.box)
+        self.chip = ChipInProcess(self.aircraft)
+        self.board = StandIn(self.chip)
+        self.board.jumper_closed = jumper_closed
+        self.app = app_class(self.board, Store(folder))
+        self.channels = {channel.record.name: channel for channel in self.app.channels}
+        self.due = self.board.now()
+
+    def tick(self, times: int = 1) -> None:
+        for _ in range(times):
+            self.app.tick()
+            self.due = self.board.later(self.due, 20)
+            self.board.wait_until(self.due)
+
+    def fault(self, name: str) -> str | None:
+        return FAULTS[self.channels[name].fault]
+
+
+@pytest.fixture(scope="module")
+def demo() -> Build:
+    return build(read_box(DEMO))
+
+
+@pytest.fixture(scope="module")
+def app_class() -> Iterator[type[Any]]:
+    """gaugebox.app names board.py, which names the chip's own modules; here nothing of them is called."""
+    names = ("machine", "micropython")
+    before = {name: sys.modules.get(name) for name in names}
+    sys.modules.update({name: ModuleType(name) for name in names})
+    try:
+        from gaugebox.app import App
+
+        yield App
+    finally:
+        for name, module in before.items():
+            if module is None:
+                del sys.modules[name]
+            else:
+                sys.modules[name] = module
+
+
+@pytest.fixture
+def folder(demo: Build, tmp_path: Any) -> str:
+    (tmp_path / SLOTS[0]).write_bytes(slot_header(1) + demo.image)
+    assert len(slot_header(1)) == SLOT_HEADER_SIZE
+    return str(tmp_path)
+
+
+@pytest.fixture
+def rig(demo: Build, app_class: type[Any], folder: str) -> Rig:
+    rig = Rig(demo, app_class, folder)
+    rig.tick(50)
+    assert all(channel.fault == 0 for channel in rig.app.channels)
+    return rig
+
+
+FLOATS = ("left fuel", "right fuel", "coolant temperature")
+
+
+@pytest.mark.parametrize("phase", range(8))
+def test_a_rail_that_dies_and_returns_shows_no_wrong_reading(rig: Rig, phase: int) -> None:
+    """At whichever tick of the scan it happens: undamped signals stay true until the rail is named, and after it is back."""
+    rig.tick(phase)
+    for dead in (True, False):
+        if dead:
+            rig.aircraft.wires["sender rail"] = "shorted"
+        else:
+            rig.aircraft.wires.clear()
+        for _ in range(40):
+            rig.tick()
+            for name in FLOATS:
+                channel = rig.channels[name]
+                truth = rig.aircraft.signals[name] * 10**channel.record.signal_decimals
+                assert channel.fault in (0, RAIL)
+                assert channel.fault or channel.signal == pytest.approx(truth, rel=0.005), (
+                    name,
+                    channel.signal,
+                )
+        assert {rig.fault(name) for name in FLOATS} == {"rail" if dead else None}
+
+
+def test_a_silent_converter_is_its_own_inputs_fault_only(rig: Rig) -> None:
+    """Named within a second, while all else goes on, and believed again by itself within two of its return."""
+    rig.aircraft.silent.add(0x48)
+    rig.tick(round(1 / TICK_S))
+    for name, channel in rig.channels.items():
+        silent = name in (*FLOATS, "sender rail")
+        assert channel.fault == (CONVERTER if silent else 0), name
+    rig.aircraft.signals["hydraulic"] = 20.0
+    rig.tick(150)
+    assert rig.channels["hydraulic"].reading == pytest.approx(1500, abs=5)
+    rig.aircraft.silent.clear()
+    rig.aircraft.signals["left fuel"] = 0.0
+    rig.tick(round(2 / TICK_S))
+    assert all(channel.fault == 0 for channel in rig.app.channels)
+    # a fault re-seeds the damper: 12 s of damping have not to pass
+    assert rig.channels["left fuel"].reading == pytest.approx(0, abs=10)
+
+
+def test_a_broken_wire_is_named_at_once(rig: Rig) -> None:
+    """Two samples, in scans of four ticks that are judged at their end: 13 ticks, 260 ms, at the most."""
+    rig.aircraft.wires["left fuel"] = "broken"
+    rig.tick(13)
+    assert rig.fault("left fuel") == "open"
+    assert rig.fault("right fuel") is None
+
+
+def test_the_knob_moves_lamp_and_dim_request(rig: Rig) -> None:
+    rig.aircraft.knobs["glare shield"] = 60.0
+    rig.tick(2)
+    assert rig.chip.latest.pwm[15] == (4000, rig.app.lamps[0].duty) and rig.app.lamps[0].duty > 15_000
+    assert rig.chip.latest.levels[14] == 1
+    rig.aircraft.knobs["glare shield"] = 0.0
+    rig.tick(2)
+    assert rig.chip.latest.pwm[15] == (4000, 0)
+    assert rig.chip.latest.levels[14] == 0
+
+
+@pytest.mark.parametrize("jumper_closed", [True, False])
+def test_how_a_start_judges_the_jumper(
+    demo: Build, app_class: type[Any], folder: str, jumper_closed: bool
+) -> None:
+    """Open: in flight from the first moment, so that no 0x03 stops it; closed: Ctrl-C is let in."""
+    rig = Rig(demo, app_class, folder, jumper_closed)
+    assert rig.app.flight is not jumper_closed
+    assert rig.board.line_open == [jumper_closed]
+
+
+def test_a_jumper_that_bounces_is_still_closed(rig: Rig) -> None:
+    for _ in range(20):
+        rig.board.jumper_closed = False
+        rig.tick(4)
+        rig.board.jumper_closed = True
+        rig.tick()
+    assert not rig.app.flight
+    rig.board.jumper_closed = False
+    rig.tick(5)
+    assert rig.app.flight and rig.board.line_open == [True, False]
+
+
+def test_each_tick_feeds_the_watchdog_and_drains_the_line(rig: Rig) -> None:
+    fed = rig.board.fed
+    rig.board.typed = b"x" * 200
+    rig.tick()
+    assert len(rig.board.typed) == 200 - 64
+    rig.tick(3)
+    assert rig.board.typed == b"" and rig.board.fed == fed + 4
+
+
+def test_a_late_loop_does_not_race_to_catch_up(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tick that took 400 ms, as a write to flash may, is followed by ticks 20 ms apart."""
+    app, board = rig.app, rig.board
+    at: list[int] = []
+    tick = app.tick
+
+    def watched() -> None:
+        at.append(board.now())
+        tick()
+        if len(at) == 3:
+            board.time.sleep_ms(400)
+        if len(at) == 8:
+            app.restart_wanted = True
+
+    monkeypatch.setattr(app, "tick", watched)
+    app.run()
+    gaps = [board.time.ticks_diff(b, a) for a, b in zip(at, at[1:])]
+    assert max(gaps) >= 400
+    assert all(abs(gap - 20) <= 2 for k, gap in enumerate(gaps) if k != 2), gaps
