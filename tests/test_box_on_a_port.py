@@ -20,7 +20,7 @@ from gaugelight.box_line import BoxLine, BoxSaysNo
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
 from gaugelight.cli import DEMO, STARTER, main
-from gaugelight.install import install
+from gaugelight.install import compiled_firmware, install, selector
 from gaugelight.plant import Aircraft
 from gaugelight.ports import open_port, the_port
 from gaugelight.problems import Misuse, Wrong
@@ -159,6 +159,54 @@ def test_install_skips_what_is_the_same(rig: Rig, capsys: pytest.CaptureFixture[
     assert json.loads(capsys.readouterr().out)["copied"] == []
 
 
+def test_install_goes_beside_the_newest_and_above_it(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A firmware that differs goes into the folder not in use, with the next number; the selector is renewed too."""
+    files = compiled_firmware()
+    first = install(rig.port, lambda what, done, of: None)
+    changed = {**files, "gaugebox/spare.mpy": files["gaugebox/pins.mpy"]}
+    monkeypatch.setattr("gaugelight.install.compiled_firmware", lambda: changed)
+    monkeypatch.setattr("gaugelight.install.selector", lambda: selector() + b"# renewed\n")
+    second = install(rig.port, lambda what, done, of: None)
+    assert {first.folder, second.folder} == {"/firmware_a", "/firmware_b"}
+    assert second.sequence == first.sequence + 1 and second.copied[-1] == "main.py"
+    assert rig.crc()
+    monkeypatch.undo()
+    third = install(rig.port, lambda what, done, of: None)
+    assert (third.folder, third.sequence) == (first.folder, second.sequence + 1)
+    assert set(third.copied) <= {"main.py"}  # what lay there already was the same
+
+
+def test_install_for_another_bytecode_changes_nothing(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    files = {name: b"M\x07" + content[2:] for name, content in compiled_firmware().items()}
+    monkeypatch.setattr("gaugelight.install.compiled_firmware", lambda: files)
+    with pytest.raises(Wrong, match="reads .mpy version 6, not 7"):
+        install(rig.port, lambda what, done, of: None)
+    assert rig.crc()  # the box runs again
+
+
+def test_a_copy_that_does_not_verify_is_told(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    from mpremote.transport_serial import SerialTransport
+
+    files = compiled_firmware()
+    changed = {**files, "gaugebox/spare.mpy": files["gaugebox/pins.mpy"] + b"1"}
+    monkeypatch.setattr("gaugelight.install.compiled_firmware", lambda: changed)
+    honest = SerialTransport.fs_writefile
+    monkeypatch.setattr(
+        SerialTransport, "fs_writefile", lambda self, to, data: honest(self, to, data[:-1] + b"?")
+    )
+    with pytest.raises(Wrong, match="is not what was sent; install again"):
+        install(rig.port, lambda what, done, of: None)
+    assert rig.crc()
+
+
+def test_flash_wants_the_firmware_of_these_tools(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr("gaugelight.box_line.VERSION", "9.9.9")
+    assert main(["flash", str(STARTER), "--port", rig.port]) == 1
+    assert "these tools carry 9.9.9" in capsys.readouterr().err
+
+
 def test_mpremote_works_on_the_box_in_service(rig: Rig) -> None:
     rig.aircraft.knobs["glare shield"] = 50.0
     rig.virtual.fast_forward(200)
@@ -216,6 +264,59 @@ def test_the_jumper_pulled_and_put_back(rig: Rig) -> None:
         line.restart()
         line.wait_for_start(10)
         assert rig.virtual.restarts[-1] == "reset"
+
+
+TROUBLE = """
+import machine
+read_u16 = machine.ADC.read_u16
+def troubled(self):
+    count = read_u16(self)
+    if self._channel == 1 and count > 64000:
+        {trouble}
+    return count
+machine.ADC.read_u16 = troubled
+"""
+
+
+@pytest.mark.parametrize(
+    ("trouble", "jumper_closed", "restarted"),
+    [
+        ("while True: pass", False, "watchdog"),
+        ("while True: pass", True, None),
+        ("raise ValueError('in flight')", False, "reset"),
+        ("raise ValueError('in service')", True, None),
+    ],
+    ids=["hangs in flight", "hangs in service", "fails in flight", "fails in service"],
+)
+def test_a_program_in_trouble(rig: Rig, trouble: str, jumper_closed: bool, restarted: str | None) -> None:
+    """In flight it starts again, by itself and within seconds; in service it stands still, so that one can look."""
+    words = [sys.executable, "-m", "mpremote", "connect", rig.port]
+    script = f"with open('/boot.py', 'w') as f: f.write({TROUBLE.format(trouble=trouble)!r})"
+    subprocess.run([*words, "exec", script], check=True, timeout=30, capture_output=True)
+    try:
+        rig.aircraft.knobs["glare shield"] = 50.0
+        rig.cold_start(jumper_closed)
+        with BoxLine(rig.port) as line:
+            line.wait_for_start(10)
+        rig.virtual.fast_forward(500)
+        assert rig.virtual.latest.pwm[15][1] > 10_000
+        starts = len(rig.virtual.restarts)
+        rig.aircraft.knobs["glare shield"] = 100.0
+        deadline = time.monotonic() + (8 if restarted else 6)
+        while len(rig.virtual.restarts) == starts and time.monotonic() < deadline:
+            time.sleep(0.05)
+        assert rig.virtual.restarts[starts : starts + 1] == ([restarted] if restarted else [])
+        if restarted:
+            rig.aircraft.knobs["glare shield"] = 30.0
+            assert rig.crc()
+        elif "raise" in trouble:
+            assert rig.virtual.latest.pwm == {}  # dark, at the prompt
+    finally:
+        rig.aircraft.knobs["glare shield"] = 0.0
+        rig.cold_start()
+        subprocess.run(
+            [*words, "exec", "import os\nos.remove('/boot.py')"], check=True, timeout=30, capture_output=True
+        )
 
 
 FIELDS = [

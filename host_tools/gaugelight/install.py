@@ -119,8 +119,8 @@ def install(port: str, progress: Progress) -> Installed:
         sequences = {folder: _sequence(box, folder) for folder in FOLDERS}
         newest = max(FOLDERS, key=lambda folder: sequences[folder])
         copied: list[str] = []
-        same = sequences[newest] >= 0 and all(
-            _hash(box, f"{newest}/{n}") == _digest(c) for n, c in files.items()
+        same = _listed(box, newest) == _listing(files) and all(
+            _hash(box, f"{newest}/{name}") == _digest(content) for name, content in files.items()
         )
         if same:
             progress("the same already", total, total)
@@ -155,7 +155,7 @@ def _copy(
             copied.append(name)
         done += len(content)
     progress("verified", total, total)
-    whole = "".join([f"{sequence}\n", *(f"{name} {len(content)}\n" for name, content in files.items())])
+    whole = f"{sequence}\n{_listing(files)}"
     _write(port, box, f"{target}/whole.new", whole.encode())
     box.exec(f'import os\nos.rename("{target}/whole.new", "{target}/whole")')
     return copied
@@ -178,12 +178,26 @@ def _digest(content: bytes) -> bytes:
     return hashlib.sha256(content).digest()
 
 
+def _listing(files: dict[str, bytes]) -> str:
+    """What stands in `whole` below the sequence number."""
+    return "".join(f"{name} {len(content)}\n" for name, content in files.items())
+
+
+def _whole(box: Any, folder: str) -> str:
+    try:
+        return bytes(box.fs_readfile(f"{folder}/whole")).decode()
+    except (OSError, UnicodeDecodeError):
+        return ""
+
+
+def _listed(box: Any, folder: str) -> str:
+    return _whole(box, folder).partition("\n")[2]
+
+
 def _sequence(box: Any, folder: str) -> int:
     """The folder's sequence number, or -1."""
-    try:
-        return int(box.fs_readfile(f"{folder}/whole").split()[0])
-    except (OSError, ValueError, IndexError):
-        return -1
+    first = _whole(box, folder).partition("\n")[0].strip()
+    return int(first) if first.isdecimal() else -1
 
 
 def _same_bytecode(port: str, box: Any, files: dict[str, bytes]) -> None:
