@@ -183,6 +183,15 @@ def test_a_broken_wire_is_named_at_once(rig: Rig) -> None:
     assert rig.fault("right fuel") is None
 
 
+def test_damping_takes_its_time_whatever_the_scan(rig: Rig) -> None:
+    """12 s: after them a step has come 63.2 % of its way (first-order lag), with a sample each 80 ms."""
+    channel = rig.channels["left fuel"]
+    before = channel.reading
+    rig.aircraft.signals["left fuel"] = 90.0
+    rig.tick(round(12 / TICK_S))
+    assert (channel.reading - before) / (1800 - before) == pytest.approx(0.632, abs=0.02)
+
+
 def test_the_knob_moves_lamp_and_dim_request(rig: Rig) -> None:
     rig.aircraft.knobs["glare shield"] = 60.0
     rig.tick(2)

@@ -541,26 +541,32 @@ def test_every_start_begins_dark(rig: Rig, start: str) -> None:
     assert [words[1:] for words in told if words[0] == "14"] == [["in"], ["out", "0"]]
 
 
+RUNS = "def run(): print('runs from /firmware_b')"
+
+
 @pytest.mark.parametrize(
-    ("whole", "starts"),
+    ("whole", "app", "starts"),
     [
-        ("9\ngaugebox/app.mpy 12345\n", "/firmware_a"),  # a file of another size: the copy was cut
-        ("9\ngaugebox/gone.mpy 1\n", "/firmware_a"),
-        ("nine\n", "/firmware_a"),
-        ("", "/firmware_a"),
-        ("9\n", "/firmware_b"),
+        ("9\ngaugebox/app.py 12345\n", RUNS, "/firmware_a"),  # a file of another size: the copy was cut
+        ("9\ngaugebox/gone.mpy 1\n", RUNS, "/firmware_a"),
+        ("nine\n", RUNS, "/firmware_a"),
+        ("", RUNS, "/firmware_a"),
+        ("9\n", "import gaugebox.nothing", "/firmware_a"),
+        ("9\n", "def run(:", "/firmware_a"),
+        ("9\n", RUNS, "/firmware_b"),
     ],
-    ids=["cut file", "file missing", "damaged", "empty", "whole"],
+    ids=["cut file", "file missing", "damaged", "empty", "import fails", "no Python", "whole"],
 )
-def test_main_starts_the_newest_whole_firmware(rig: Rig, whole: str, starts: str) -> None:
-    """The second folder holds a copy of app that says where it runs."""
+def test_main_starts_the_newest_whole_firmware(rig: Rig, whole: str, app: str, starts: str) -> None:
+    """The second folder holds an app that says where it runs, or cannot."""
     script = f"""
 import os
 for folder in ("/firmware_b", "/firmware_b/gaugebox"):
     try: os.mkdir(folder)
     except OSError: pass
+for name in os.listdir("/firmware_b/gaugebox"): os.remove("/firmware_b/gaugebox/" + name)
 open("/firmware_b/gaugebox/__init__.py", "w").close()
-with open("/firmware_b/gaugebox/app.py", "w") as f: f.write("def run(): print('runs from /firmware_b')")
+with open("/firmware_b/gaugebox/app.py", "w") as f: f.write({app!r})
 with open("/firmware_b/whole", "w") as f: f.write({whole!r})
 """
     words = [sys.executable, "-m", "mpremote", "connect", rig.port]
@@ -569,7 +575,7 @@ with open("/firmware_b/whole", "w") as f: f.write({whole!r})
         rig.virtual.power_cycle()
         with open_port(rig.port) as line:
             line.timeout = 0.5
-            printed = line.read(200)
+            printed = line.read(400)
         if starts == "/firmware_b":
             assert b"runs from /firmware_b" in printed
         else:

@@ -553,3 +553,22 @@ def test_a_good_line_after_ten_thousand_bytes_of_noise(noise: bytes) -> None:
     lines = heard(reader, b"\n" + good + b"\n")
     assert lines[-1] == good and unframe(REQUEST, lines[-1]) == ["1", "hello"]
     assert len(reader.buffer) == serial.LONGEST
+
+
+def test_what_is_verified_is_what_was_stored(tmp_path: Path) -> None:
+    """A flash that keeps another byte than it was given is found out, for it is read back."""
+
+    class Forgetful(Store):
+        def _read(self, name: str) -> bytes | None:
+            content = super()._read(name)
+            return content and content[:-20] + b"?" + content[-19:]
+
+    image = build(read_box(DEMO)).image
+    store = Forgetful(str(tmp_path))
+    store.begin(len(image), int.from_bytes(image[-4:], "little"))
+    for number, start in enumerate(range(0, len(image), PIECE)):
+        store.piece(number, image[start : start + PIECE])
+    with pytest.raises(StoreError, match="what was stored cannot run"):
+        store.verify()
+    with pytest.raises(StoreError):
+        store.commit(int.from_bytes(image[-4:], "little"))
