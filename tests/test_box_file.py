@@ -205,6 +205,11 @@ SENDERS: dict[str, Case] = {
     "a point without a unit": ([coolant('"104 ohm"', "104")], r'points = \[\["480', 'point 3: has no unit; write "104 ohm"'),
     "a point in volts": ([coolant('"104 ohm"', '"104 V"')], r'points = \[\["480', 'point 3: "104 V" is not in ohm'),
     "a point below nought": ([coolant('"104 ohm"', '"-104 ohm"')], r'points = \[\["480', "below 0 cannot be measured"),
+    "a thermistor that the converter loads": (
+        [(COOLANT_CIRCUIT, COOLANT_CIRCUIT.replace("220 ohm", "100 kohm")), (COOLANT_POINTS, 'points = [["1 Mohm", -20], ["100 kohm", 25], ["10 kohm", 90]]')],
+        header("coolant temperature"),
+        "the converter's own 6 Mohm pull the reading off by up to 7.1 degC",
+    ),
     "a reading that is a text": ([coolant('"104 ohm", 80', '"104 ohm", "80"')], r'points = \[\["480', "point 3 must be"),
     "a point the wrong way round": ([coolant('"104 ohm", 80', '80, "104 ohm"')], r'points = \[\["480', "the signal with its unit, then a number"),
     "a decimal comma in a quantity": ([('"4 kHz"', '"4,5 kHz"')], "frequency", "a decimal point, no comma"),
@@ -427,8 +432,8 @@ GOOD: dict[str, str | bytes] = {
     "the steepest gamma": edited([('"lightness"', "{ gamma = 4 }")]),
     "no gamma": edited([('"lightness"', "{ gamma = 1 }")]),
     "no dim request": DEMO[: DEMO.index(DIM)],
-    "a thermistor of a megohm": edited(
-        [(COOLANT_CIRCUIT, COOLANT_CIRCUIT.replace("220 ohm", "100 kohm")), (COOLANT_POINTS, 'points = [["1 Mohm", -20], ["100 kohm", 25], ["10 kohm", 90]]')]
+    "a thermistor of 30 kohm": edited(
+        [(COOLANT_CIRCUIT, COOLANT_CIRCUIT.replace("220 ohm", "4.7 kohm")), (COOLANT_POINTS, 'points = [["30 kohm", 0], ["10 kohm", 25], ["1 kohm", 90]]')]
     ),
     "two lamps on one slice and frequency": edited([FREE_KNOB, ("pin = 15\n", "pin = 12\n"), (DIM, lamp("map", 13) + DIM)]),
     "a sender of nought to 20 mA": edited([('sender = "4-20 mA"\nunit = "psi"\npressure = "sealed"', 'sender = "0-20 mA"\nunit = "psi"\npressure = "sealed"')]),

@@ -123,7 +123,7 @@ def test_imports(path: Path) -> None:
 
 def test_main_imports_nothing_that_can_be_missing() -> None:
     found = set(imports(ast.parse((FIRMWARE / "main.py").read_text())))
-    assert found == {"os", "sys", "gaugebox.app"}
+    assert found == {"os", "sys", "micropython", "gaugebox.app"}
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: path.name)

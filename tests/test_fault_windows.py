@@ -60,7 +60,7 @@ LEVEL = """
 [[input]]
 name = "level"
 pin = "aft.0"
-circuit = { kind = "divider", top = "10 kohm", bottom = "15 kohm" }
+circuit = { kind = "divider", top = "1 kohm", bottom = "1500 ohm" }
 sender = "0.5-4.5 V"
 unit = "kg"
 range = [-1000, 1000]
