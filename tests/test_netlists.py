@@ -1,0 +1,255 @@
+"""Every netlist of the hardware notes runs by itself; parts table, picture, netlists and demo box file say the same."""
+
+import csv
+import re
+import runpy
+import shutil
+import subprocess
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from test_protection import NOTES, OPEN, THROUGH, spice
+
+DEMO = Path(__file__).parent.parent / "host_tools" / "gaugelight" / "demo" / "amphibian.toml"
+NETLISTS = sorted(path.name for path in (NOTES / "netlists").glob("*.cir"))
+
+needs_ngspice = pytest.mark.skipif(
+    shutil.which("ngspice") is None, reason="ngspice is not on PATH; on Debian: apt install ngspice"
+)
+
+UNITS = {"ohm": 1.0, "kohm": 1e3, "pF": 1e-12, "nF": 1e-9, "uF": 1e-6, "V": 1.0}
+SUFFIXES = {"": 1.0, "k": 1e3, "meg": 1e6, "m": 1e-3, "u": 1e-6, "n": 1e-9, "p": 1e-12}
+
+
+def quantity(words: str) -> float:
+    """A number and its unit, as the box file and parts.csv write it."""
+    number, unit = words.split()
+    return float(number) * UNITS[unit]
+
+
+def spice_number(words: str) -> float:
+    found = re.fullmatch(r"([\d.]+)([a-z]*)", words.lower())
+    assert found, words
+    return float(found[1]) * SUFFIXES[found[2]]
+
+
+@pytest.fixture(scope="module")
+def drawing() -> dict[str, Any]:
+    """The tables of the drawing script."""
+    return runpy.run_path(str(NOTES / "draw_schematic.py"))
+
+
+@pytest.fixture(scope="module")
+def values() -> dict[str, float]:
+    """Of every resistor and capacitor of parts.csv, in ohm or farad."""
+    with open(NOTES / "parts.csv", newline="") as file:
+        rows = list(csv.DictReader(file))
+    for row in rows:
+        assert len(row["designators"].split()) == int(row["how many"]), row
+        assert row["why"] and row["what"], row
+    named = [(name, row["value"]) for row in rows for name in row["designators"].split()]
+    assert len(named) == len(dict(named)), "a designator stands twice"
+    return {name: quantity(words) for name, words in named if re.fullmatch(r"[RC]\d\d", name)}
+
+
+@pytest.fixture(scope="module")
+def demo() -> dict[str, dict[str, Any]]:
+    """The inputs of the demo box file by name."""
+    return {entry["name"]: entry for entry in tomllib.loads(DEMO.read_text())["input"]}
+
+
+@needs_ngspice
+@pytest.mark.parametrize("netlist", NETLISTS)
+def test_runs_by_itself(netlist: str) -> None:
+    run = subprocess.run(
+        ["ngspice", "-b", netlist], cwd=NOTES / "netlists", capture_output=True, text=True, timeout=20
+    )
+    assert re.search(r"(?m)^\S+ = -?\d\S+$", run.stdout), run.stdout + run.stderr
+    assert not re.search(r"(?i)error|warning|unknown|nan", run.stdout + run.stderr), run.stdout + run.stderr
+
+
+@pytest.mark.parametrize("netlist", NETLISTS)
+def test_the_notes_name_it(netlist: str) -> None:
+    pages = "".join(page.read_text() for page in NOTES.glob("*.md"))
+    assert f"(netlists/{netlist})" in pages
+
+
+# one value in one place, and the same everywhere else
+
+NOT_AN_INPUT = {"R96", "R97", "C95", "C96"}  # the converters' bus and supplies
+
+
+@pytest.mark.parametrize("netlist", ["protection_box.cir", "protection_esd.cir"])
+def test_a_netlist_has_the_values_of_the_parts_table(netlist: str, values: dict[str, float]) -> None:
+    text = (NOTES / "netlists" / netlist).read_text()
+    simulated = {
+        found[1]: spice_number(found[2])
+        for found in re.finditer(r"(?m)^([RC]\d\d)\s+\S+\s+\S+\s+(\S+)", text)
+    }
+    assert simulated == {name: pytest.approx(values[name]) for name in simulated}
+    if netlist == "protection_box.cir":
+        assert set(values) - set(simulated) == NOT_AN_INPUT
+
+
+def test_the_picture_is_drawn_from_the_parts_table(values: dict[str, float], drawing: dict[str, Any]) -> None:
+    """Run draw_schematic.py again where this fails."""
+    written = re.findall(r"<text[^>]*>([^<]*)</text>", (NOTES / "pictures" / "reference_box.svg").read_text())
+    signs = {"Ω": "ohm", "kΩ": "kohm", "µF": "uF", "nF": "nF"}
+    shown = {}
+    for name, words in zip(written, written[1:]):
+        if re.fullmatch(r"[RC]\d\d", name):
+            number, sign = words.split()
+            shown[name] = quantity(f"{number} {signs[sign]}")
+    assert shown == {name: pytest.approx(value) for name, value in values.items()}
+    assert {name for name in drawing["parts"]() if name not in written} <= {
+        "F1",
+        "U1",
+        "U2",
+        "A1",
+        "J1",
+        "J2",
+    }
+    for channel in drawing["CHANNELS"]:
+        assert f"{channel.number}  {channel.name}: {channel.kind}" in written
+    for pin, use in drawing["connector"]().items():
+        assert f"{pin:2d}  {use}" in written
+
+
+def test_the_channels_are_the_demos(
+    drawing: dict[str, Any], values: dict[str, float], demo: dict[str, dict[str, Any]]
+) -> None:
+    assert {channel.name for channel in drawing["CHANNELS"]} == set(demo)
+    for channel in drawing["CHANNELS"]:
+        entry, n = demo[channel.name], channel.number
+        circuit = entry["circuit"]
+        assert str(entry["pin"]) == channel.pin
+        assert circuit["kind"] == channel.kind
+        if channel.kind in ("pull-up", "shunt"):
+            one, other = values[f"R{n}1"] + values[f"R{n}2"], values[f"R{n}3"] + values[f"R{n}4"]
+            assert one * other / (one + other) == pytest.approx(quantity(circuit["resistor"]))
+        if channel.kind == "divider":
+            assert values[f"R{n}1"] == quantity(circuit["top"])
+            assert values[f"R{n}2"] == quantity(circuit["bottom"])
+        if "protection" in circuit:
+            before = values.get(f"R{n}5", 0.0) + values[f"R{n}6"]
+            assert before == pytest.approx(quantity(circuit["protection"]))
+
+
+NOMINAL = {
+    "a pull-up": ("pull_up.cir", "resistor", "left fuel", "resistor"),
+    "its rail": ("pull_up.cir", "rail", "sender rail", "nominal"),
+    "a shunt": ("shunt.cir", "shunt", "reserve line", "resistor"),
+    "a divider's top": ("divider.cir", "top", "coolant pressure", "top"),
+    "a divider's bottom": ("divider.cir", "bottom", "coolant pressure", "bottom"),
+    "a rail on a pin": ("direct.cir", "sender", "sender rail", "nominal"),
+}
+
+
+@pytest.mark.parametrize("netlist, parameter, name, key", NOMINAL.values(), ids=NOMINAL)
+def test_the_nominal_values_are_the_demos(
+    netlist: str, parameter: str, name: str, key: str, demo: dict[str, dict[str, Any]]
+) -> None:
+    found = re.search(rf"(?m)^\.param {parameter}\s*=\s*(\S+)", (NOTES / "netlists" / netlist).read_text())
+    assert found
+    assert spice_number(found[1]) == quantity((demo[name] | demo[name]["circuit"])[key])
+
+
+# the connector
+
+ROW = 13  # of a 25-way D-sub: pins 1 to 13 above, 14 to 25 below, 14 between 1 and 2
+
+
+def neighbours(pin: int) -> set[int]:
+    upper, lower = set(range(1, ROW + 1)), set(range(ROW + 1, 26))
+    if pin in upper:
+        return {pin - 1, pin + 1} & upper | {pin + ROW - 1, pin + ROW} & lower
+    return {pin - 1, pin + 1} & lower | {pin - ROW, pin - ROW + 1}
+
+
+def test_neighbours() -> None:
+    assert neighbours(1) == {2, 14}
+    assert neighbours(5) == {4, 6, 17, 18}
+    assert neighbours(13) == {12, 25}
+    assert neighbours(25) == {24, 12, 13}
+
+
+def test_a_tanks_pins_lie_between_guards(drawing: dict[str, Any]) -> None:
+    """A bent pin or a wet connector joins a tank to ground, or to its own return, and to nothing else."""
+    pins = drawing["connector"]()
+    assert len(pins) == 25
+    for channel in drawing["CHANNELS"]:
+        if channel.name.endswith("fuel"):
+            own = [pin for pin, use in pins.items() if use in (channel.name, f"{channel.name} return")]
+            assert len(own) == 2
+            for pin in own:
+                assert {pins[other] for other in neighbours(pin) - set(own)} == {"guard"}
+    assert "bus" not in pins.values()
+
+
+def test_the_connector_in_the_notes_is_the_drawings(drawing: dict[str, Any]) -> None:
+    rows = re.findall(
+        r"(?m)^\| (\d+) \| ([^|]+) \| (\d*) \| ([^|]*) \|$", (NOTES / "reference_box.md").read_text()
+    )
+    written = {int(pin): use.strip() for row in rows for pin, use in (row[:2], row[2:]) if pin}
+    assert written == drawing["connector"]()
+
+
+# what the comments of the newer netlists promise
+
+
+@needs_ngspice
+@pytest.mark.parametrize("adc", [500e3, 710e3, 1e6])
+def test_an_open_thermocouple_leaves_the_range(adc: float, tmp_path: Path) -> None:
+    said = spice(tmp_path, "millivolt.cir", {"wire": OPEN, "adc": adc}, {})
+    assert said["v(pin_plus)-v(pin_minus)"] > 0.256
+
+
+MILLIVOLT = {
+    "as it stands": ({}, 0.0035),
+    "without protection": ({"protection": 1e-3}, 0.0008),
+}
+
+
+@needs_ngspice
+@pytest.mark.parametrize("values, most", MILLIVOLT.values(), ids=MILLIVOLT)
+def test_what_a_thermocouples_circuit_costs(values: dict[str, float], most: float, tmp_path: Path) -> None:
+    """Of 19.644 mV: protection over the pins' own resistance, and the resistor that gives an open wire away."""
+    said = spice(tmp_path, "millivolt.cir", values, {})
+    assert said["v(pin_plus)-v(pin_minus)"] == pytest.approx(19.644e-3, rel=most)
+    assert said["v(pin_plus)-v(pin_minus)"] != pytest.approx(19.644e-3, rel=most / 10)
+
+
+@needs_ngspice
+def test_a_grounded_thermocouple_leaves_the_pins_range(tmp_path: Path) -> None:
+    """Insulated it stays at half the supply; an ADS1115 takes nothing below ground (SBAS444)."""
+    insulated, grounded = (spice(tmp_path, "millivolt.cir", {"grounded": ohm}, {}) for ohm in (OPEN, THROUGH))
+    assert 1.5 < insulated["v(pin_minus)"] < insulated["v(pin_plus)"] < 1.8
+    assert grounded["v(pin_minus)"] < 0
+
+
+RATIO = {
+    "as it stands": {},
+    "supply low": {"supply": 4.75},
+    "supply high": {"supply": 5.25},
+    "protected": {"protection": 9400},
+    "a poor converter": {"adc": 3e6, "protection": 9400},
+}
+
+
+@needs_ngspice
+@pytest.mark.parametrize("values", RATIO.values(), ids=RATIO)
+def test_a_ratiometric_sender_does_not_care(values: dict[str, float], tmp_path: Path) -> None:
+    """About its supply, the protection or the converter; its 10 ohm over the divider's 25 kohm are 0.04 %."""
+    said = spice(tmp_path, "supply_ratio.cir", values, {})
+    assert said["v(pin)/v(supply_pin)"] == pytest.approx(0.5 * (1 - 10 / 25e3), rel=2e-5)
+
+
+@needs_ngspice
+def test_a_drop_in_the_senders_supply_wire_is_not_seen(tmp_path: Path) -> None:
+    """5 mA over 1 ohm of 5 V: 0.1 % low."""
+    good, poor = (spice(tmp_path, "supply_ratio.cir", {"supply_wire": ohm}, {}) for ohm in (1e-3, 1.0))
+    name = "v(pin)/v(supply_pin)"
+    assert poor[name] / good[name] == pytest.approx(0.999, abs=2e-5)
