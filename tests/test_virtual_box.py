@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from mpremote.transport_serial import SerialTransport
 
-from gaugelight.virtual import ChipInProcess, Inputs, Outputs, VirtualBox, VirtualBoxError
+from gaugelight.virtual import ChipInProcess, Inputs, Outputs, Trouble, VirtualBox, VirtualBoxError
 from gaugelight.virtual.world import driven_by
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="the virtual box runs on Linux only")
@@ -390,6 +390,30 @@ def test_pins_and_converters_reach_the_application(bench: Bench, box: VirtualBox
     assert mpremote(box, "exec", program) == "32776 0 [72]\n[0, 1, 1] 0\n5\n32000\n"
 
 
+def test_troubles_of_a_converter_reach_the_application(bench: Bench, box: VirtualBox) -> None:
+    mpremote(
+        box,
+        "exec",
+        "from machine import I2C\nfrom time import ticks_diff, ticks_us\nbus = I2C(0, timeout=2000)\n"
+        "def ask():\n    before = ticks_us()\n"
+        "    try: said = bus.readfrom_mem(0x48, 1, 2)\n    except OSError as e: said = e.errno\n"
+        "    print(said, ticks_diff(ticks_us(), before) // 1000, len(bus.scan()))\n",
+    )
+
+    def said(program: str = "ask()") -> str:
+        return mpremote(box, "resume", "exec", program)
+
+    assert said() == "b'\\x85\\x83' 0 1\n"
+    bench.inputs.troubles[0x48] = Trouble(never_ready=True)
+    assert said("bus.writeto(0x48, b'\\1\\xc3\\xe3')\nask()") == "b'C\\xe3' 0 1\n"
+    bench.inputs.troubles[0x48] = Trouble(resets=1)
+    assert said() == "b'\\x85\\x83' 0 1\n"
+    bench.inputs.troubles[0x48] = Trouble(refuses_data=True)
+    assert said() == "5 0 1\n"
+    bench.inputs.bus_stuck = True
+    assert said() == "110 2 112\n"
+
+
 def test_driven_by_shares_the_frequency_of_a_slice_and_the_duty_of_a_channel(bench: Bench) -> None:
     chip = ChipInProcess(bench)
     machine, sleep_ms = chip.machine, chip.time.sleep_ms
@@ -405,7 +429,7 @@ def test_driven_by_shares_the_frequency_of_a_slice_and_the_duty_of_a_channel(ben
     assert driven_by((0,) * 30, 7) == Outputs(7)
 
 
-# -- the converters
+# -- the on-chip converter; the other one has a file of its own
 
 
 @pytest.mark.parametrize(
@@ -423,86 +447,6 @@ def test_driven_by_shares_the_frequency_of_a_slice_and_the_duty_of_a_channel(ben
 def test_on_chip_converter(volts: float, count: int) -> None:
     chip = ChipInProcess(Bench(Inputs(volts={28: volts})))
     assert chip.machine.ADC(28).read_u16() == chip.machine.ADC(2).read_u16() == count
-
-
-def ads1115_code(pins: list[float], config: int) -> int:
-    chip = ChipInProcess(Bench(Inputs(chips={0x48: pins})))
-    bus = chip.machine.I2C(0)
-    bus.writeto_mem(0x48, 1, config.to_bytes(2, "big"))
-    chip.time.sleep_ms(200)
-    return int.from_bytes(bus.readfrom_mem(0x48, 0, 2), "big")
-
-
-LSB = 2.048 / 32768
-
-
-@pytest.mark.parametrize(
-    ("case", "pins", "config", "code"),
-    # ADS1115 data sheet (Texas Instruments SBAS444), register map and "input signal versus ideal output code"
-    [
-        ("zero", [0, 0, 0, 0], 0xC583, 0x0000),
-        ("one step", [LSB, 0, 0, 0], 0xC583, 0x0001),
-        ("minus one step", [0, LSB, 0, 0], 0x8583, 0xFFFF),
-        ("full scale", [2.048, 0, 0, 0], 0xC583, 0x7FFF),
-        ("beyond full scale", [3, 0, 0, 0], 0xC583, 0x7FFF),
-        ("negative full scale", [0, 2.048, 0, 0], 0x8583, 0x8000),
-        ("6.144 V range", [3, 0, 0, 0], 0xC183, 16000),
-        ("4.096 V range", [3, 0, 0, 0], 0xC383, 24000),
-        ("1.024 V range", [0.5, 0, 0, 0], 0xC783, 16000),
-        ("0.512 V range", [0.25, 0, 0, 0], 0xC983, 16000),
-        ("0.256 V range", [0.125, 0, 0, 0], 0xCB83, 16000),
-        ("0.256 V range, last code", [0.125, 0, 0, 0], 0xCF83, 16000),
-        ("input 1", [0, 1, 2, 3], 0xD383, 8000),
-        ("input 2", [0, 1, 2, 3], 0xE383, 16000),
-        ("input 3", [0, 1, 2, 3], 0xF383, 24000),
-        ("input 0 less 3", [0, 1, 2, 3], 0x9383, 0x10000 - 24000),
-        ("input 1 less 3", [0, 1, 2, 3], 0xA383, 0x10000 - 16000),
-        ("input 2 less 3", [0, 1, 2, 3], 0xB383, 0x10000 - 8000),
-        ("held 0.3 V beyond the supply", [9, 0, 0, 0], 0xC183, 19200),
-        ("held 0.3 V below ground", [-5, 0, 0, 0], 0xC183, 0x10000 - 1600),
-        ("not started", [1, 0, 0, 0], 0x4583, 0x0000),
-    ],
-)
-def test_external_converter(case: str, pins: list[float], config: int, code: int) -> None:
-    assert ads1115_code(pins, config) == code, case
-
-
-@pytest.mark.parametrize("rate, per_second", list(enumerate([8, 16, 32, 64, 128, 250, 475, 860])))
-def test_external_converter_takes_its_time(rate: int, per_second: int) -> None:
-    bench = Bench(Inputs(chips={0x48: [1, 0, 0, 0]}))
-    chip = ChipInProcess(bench)
-    bus, pointer_and_config = chip.machine.I2C(0, freq=1_000_000), bytearray(2)
-    bus.readfrom_mem_into(0x48, 1, pointer_and_config)
-    assert pointer_and_config == b"\x85\x83"  # after power-up
-    bus.writeto(0x48, bytes([1, 0xC5, 0x03 | rate << 5]))
-    chip.time.sleep_us(1_000_000 // per_second - 300)
-    assert bus.readfrom(0x48, 1)[0] & 0x80 == 0
-    chip.time.sleep_us(300)
-    assert bus.readfrom(0x48, 1)[0] & 0x80 == 0x80
-    bench.inputs.chips[0x48] = [2, 0, 0, 0]
-    chip.time.sleep_ms(500)
-    assert bus.readfrom_mem(0x48, 0, 2) == (16000).to_bytes(2, "big")  # what was there when it was converted
-
-
-def test_external_converter_in_continuous_mode_follows_its_input_until_it_loses_power() -> None:
-    bench = Bench(Inputs(chips={0x49: [0.5, 0, 0, 0]}))
-    chip = ChipInProcess(bench)
-    bus = chip.machine.I2C(1)
-    bus.writeto_mem(0x49, 1, b"\x44\x83")
-    chip.time.sleep_ms(20)
-    assert bus.readfrom_mem(0x49, 0, 2) == (8000).to_bytes(2, "big")
-    bench.inputs.chips[0x49] = [1, 0, 0, 0]
-    chip.time.sleep_ms(20)
-    assert bus.readfrom_mem(0x49, 0, 2) == (16000).to_bytes(2, "big")
-    powered = bench.inputs.chips
-    bench.inputs.chips = {}
-    chip.time.sleep_ms(20)
-    with pytest.raises(OSError) as error:
-        bus.readfrom_mem(0x49, 0, 2)
-    assert error.value.errno == 5
-    bench.inputs.chips = powered
-    chip.time.sleep_ms(20)
-    assert bus.readfrom_mem(0x49, 1, 2) == b"\x85\x83"
 
 
 # -- the holder

@@ -2,6 +2,6 @@
 
 from gaugelight.virtual.box import VirtualBox, VirtualBoxError
 from gaugelight.virtual.in_process import ChipInProcess
-from gaugelight.virtual.world import Inputs, Outputs, World
+from gaugelight.virtual.world import Inputs, Outputs, Trouble, World
 
-__all__ = ["ChipInProcess", "Inputs", "Outputs", "VirtualBox", "VirtualBoxError", "World"]
+__all__ = ["ChipInProcess", "Inputs", "Outputs", "Trouble", "VirtualBox", "VirtualBoxError", "World"]

@@ -17,6 +17,23 @@ REQUEST_BYTES = _REQUEST.size
 NO_REGISTERS = (0,) * layout.REGISTER_WORDS
 
 
+@dataclass(frozen=True)
+class Trouble:
+    """What is wrong with an ADS1115 that has its supply and answers to its address."""
+
+    refuses_data: bool = False
+    """It acknowledges its address but no byte written to it."""
+    never_ready: bool = False
+    """Its clock stands still: a conversion that has begun does not end."""
+    resets: int = 0
+    """How often it has reset itself, as a short dip of its supply makes it do; one more: it does so now."""
+    rate: float = 1.0
+    """Its data rate as a share of nominal; the data sheet (SBAS444) allows 0.9 to 1.1."""
+
+
+WELL = Trouble()
+
+
 @dataclass
 class Inputs:
     """What the aircraft puts on the pins."""
@@ -27,6 +44,10 @@ class Inputs:
     """I2C address of an ADS1115: volts at its inputs 0..3; an address not in it does not answer."""
     levels: dict[int, int] = field(default_factory=dict)
     """Digital inputs driven from outside, 0 or 1; a pin not in it floats and follows its pull."""
+    troubles: dict[int, Trouble] = field(default_factory=dict)
+    """I2C address of an ADS1115: what is wrong with it; has no effect on one that does not answer."""
+    bus_stuck: bool = False
+    """Something holds SDA low: every transaction ends in a time-out."""
 
 
 @dataclass(frozen=True)
@@ -110,12 +131,26 @@ def pack_reply(answered: int, now_us: int, reset_cause: int, adc_reference: floa
         if not 26 <= pin <= 29:
             raise ValueError(f"volts on pin {pin}: the on-chip converter has pins 26 to 29")
         words[layout.ADC_NV + pin - 26] = _nanovolts(volts)
+    words[layout.BUS_STUCK] = inputs.bus_stuck
     words[layout.CHIP_COUNT] = len(inputs.chips)
     at = layout.CHIPS
     for address, pins in inputs.chips.items():
         if len(pins) != 4:
             raise ValueError(f"chip at 0x{address:02x}: {len(pins)} voltages; an ADS1115 has 4 inputs")
-        words[at : at + layout.CHIP_WORDS] = [address, *map(_nanovolts, pins)]
+        trouble = inputs.troubles.get(address, WELL)
+        rate_ppm = round(trouble.rate * 1e6)
+        if rate_ppm < 1:
+            raise ValueError(
+                f"chip at 0x{address:02x}: data rate {trouble.rate} of nominal; it must be above 0"
+            )
+        words[at : at + layout.CHIP_WORDS] = [
+            address,
+            *map(_nanovolts, pins),
+            trouble.refuses_data,
+            trouble.never_ready,
+            trouble.resets,
+            rate_ppm,
+        ]
         at += layout.CHIP_WORDS
     return _REPLY.pack(*words)
 

@@ -2,7 +2,7 @@
 
 What the chip drives lives in the words of `link.request`, what is on its pins in `link.reply`. Operations take the time
 they take on the board; computing takes none. Not there: interrupts, timers, the real-time clock, noise on the converter;
-and both I2C buses see every chip.
+and both I2C buses see every chip and are held low together.
 """
 
 import sys
@@ -17,7 +17,9 @@ WDT_RESET = layout.WDT_RESET
 
 _GPIO_COUNT = 30
 _CLOCK_HZ = 125_000_000
-_NOT_ACKNOWLEDGED = (5,) if sys.implementation.name == "micropython" else (5, "EIO")  # so that errno is set
+# one argument on MicroPython, two on CPython, so that errno is set
+_NOT_ACKNOWLEDGED = (5,) if sys.implementation.name == "micropython" else (5, "EIO")
+_TIMED_OUT = (110,) if sys.implementation.name == "micropython" else (110, "ETIMEDOUT")
 _out = link.request
 _in = link.reply
 
@@ -288,6 +290,7 @@ class I2C:
         if id not in (0, 1):
             raise ValueError("I2C({}) doesn't exist".format(id))
         self._id = id
+        self._timeout = timeout
         self.init(scl=scl, sda=sda, freq=freq)
 
     def init(self, *, scl=None, sda=None, freq=400_000):
@@ -296,19 +299,37 @@ class I2C:
                 raise ValueError("bad {} pin".format(name))
         self._freq = freq
 
-    def _device(self, addr, count):
+    def _transfer(self, count):
+        """Let the time pass that an address and `count` bytes take; raises OSError where the bus is held low."""
+        if _in[layout.BUS_STUCK]:
+            link.spend(self._timeout)
+            raise OSError(*_TIMED_OUT)
         link.spend((9 * (count + 1) + 2) * 1_000_000 // self._freq)
+
+    def _device(self, addr, count):
+        self._transfer(count)
         device = I2C._devices.get(addr)
         if device is None:
             raise OSError(*_NOT_ACKNOWLEDGED)
-        _settle()
+        device.settle(link.now_us())
         return device
 
     def scan(self):
+        if _in[
+            layout.BUS_STUCK
+        ]:  # the board clocks a scan out by itself and takes a low SDA for an acknowledgement
+            return list(range(0x08, 0x78))
         return sorted(addr for addr in I2C._devices if 0x08 <= addr <= 0x77)
 
     def writeto(self, addr, buf, stop=True):
-        self._device(addr, len(buf)).write(buf, link.now_us())
+        if addr == 0:
+            self._transfer(len(buf))
+            taken = [device.general_call(buf) for device in I2C._devices.values()]
+            acknowledged = any(taken)
+        else:
+            acknowledged = self._device(addr, len(buf)).write(buf, link.now_us())
+        if not acknowledged:
+            raise OSError(*_NOT_ACKNOWLEDGED)
         return len(buf)
 
     def writevto(self, addr, vector, stop=True):
@@ -331,24 +352,26 @@ class I2C:
         self.writeto(addr, memaddr.to_bytes(addrsize // 8, "big") + bytes(buf))
 
 
-def _settle():
-    now_us = link.now_us()
-    for i in range(_in[layout.CHIP_COUNT]):
-        at = layout.CHIPS + i * layout.CHIP_WORDS
-        I2C._devices[_in[at]].settle(now_us, _in[at + 1 : at + layout.CHIP_WORDS])
-
-
 def _new_pins():
     """A chip that no longer answers has lost its supply: when it comes back it has been reset."""
-    count = _in[layout.CHIP_COUNT]
-    wired = [_in[layout.CHIPS + i * layout.CHIP_WORDS] for i in range(count)]
+    wired = {}
+    for i in range(_in[layout.CHIP_COUNT]):
+        at = layout.CHIPS + i * layout.CHIP_WORDS
+        wired[_in[at]] = at
     for addr in list(I2C._devices):
         if addr not in wired:
             del I2C._devices[addr]
-    for addr in wired:
+    for addr, at in wired.items():
         if addr not in I2C._devices:
             I2C._devices[addr] = ads1115_chip.ADS1115()
-    _settle()
+        I2C._devices[addr].wire(
+            _in[at + layout.CHIP_NV : at + layout.CHIP_NV + 4],
+            _in[at + layout.CHIP_REFUSES_DATA],
+            _in[at + layout.CHIP_NEVER_READY],
+            _in[at + layout.CHIP_RESETS],
+            _in[at + layout.CHIP_RATE_PPM],
+        )
+        I2C._devices[addr].settle(link.now_us())
 
 
 link.after_exchange.append(_new_pins)
