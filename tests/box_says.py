@@ -9,13 +9,12 @@ from binascii import crc32
 
 from gaugebox.lamp import DimRequest, Lamp
 from gaugebox.line import ANSWER, REQUEST, LineReader, frame, unframe
-from gaugebox.measure import NONE, Channel
-from gaugebox.table import NO_INPUT, InputRecord, Table, TableError
+from gaugebox.measure import CLOCK_MASK, NO_INPUT, NONE, SILENT, Channel
+from gaugebox.table import InputRecord, Table, TableError
 
 EVERY = 16
 A_LINE = 64
 PRIME = 33554393  # 31 times it still is a small integer
-RAIL_COUNTS = (52800, 47111, 56789)  # 3.3 V on the converter, and two others
 
 
 class Digest:
@@ -44,14 +43,55 @@ class Digest:
             self.start()
 
 
-def settled(channel: Channel, count: int) -> None:
+class Sampled:
+    """A channel with a clock of its own and a name for each thing that it says."""
+
+    def __init__(
+        self, record: InputRecord, rail: "Sampled | None" = None, cold: "Sampled | None" = None
+    ) -> None:
+        self.record = record
+        self.rail = rail
+        self.clock = [0]
+        self.channel = Channel(
+            record,
+            self.clock,
+            None if rail is None else rail.channel,
+            None if cold is None else cold.channel,
+        )
+        self.said = self.channel.said
+
+    def step(self, count: int, elapsed_ms: int) -> None:
+        self.clock[0] = self.clock[0] + elapsed_ms & CLOCK_MASK
+        self.channel.step(count)
+
+    def lose(self) -> None:
+        self.channel.step(SILENT)
+
+    @property
+    def fault(self) -> int:
+        return self.said[0]
+
+    @property
+    def count(self) -> int:
+        return self.said[1]
+
+    @property
+    def signal(self) -> int:
+        return self.said[2]
+
+    @property
+    def reading(self) -> int:
+        return self.said[3]
+
+
+def settled(channel: Sampled, count: int) -> None:
     """Brings a channel to what it says of that count, undamped."""
     channel.lose()
     for _ in range(3):
         channel.step(count, 20)
 
 
-def counts_at_edges(record: InputRecord, rail: "Channel | None") -> "list[int]":
+def counts_at_edges(record: InputRecord, rail: "Sampled | None") -> "list[int]":
     """Fault windows and breakpoints of both curves, and their neighbours, as counts at the converter."""
     edges = list(record.windows) + list(record.signal_curve[0])
     if rail is not None:
@@ -64,16 +104,32 @@ def counts_at_edges(record: InputRecord, rail: "Channel | None") -> "list[int]":
     return sorted(counts)
 
 
+def ties(
+    records: "list[InputRecord]", record: InputRecord, places: int
+) -> "list[tuple[Sampled | None, Sampled | None]]":
+    """What a record hangs on: its rail at so many places of its window, its cold junction in the middle of its own."""
+    cold = None
+    if record.cold != NO_INPUT:
+        cold = Sampled(records[record.cold])
+        settled(cold, (cold.record.windows[1] + cold.record.windows[2]) // 2)
+    if record.rail == NO_INPUT:
+        return [(None, cold)]
+    made = []
+    for place in range(1, places + 1):
+        rail = Sampled(records[record.rail])
+        low, high = rail.record.windows[1:3]
+        settled(rail, high - (high - low) * place // 5)
+        made.append((rail, cold))
+    return made
+
+
 def every_input(image: bytes) -> None:
     """Each input at every 16th count and at every edge, with the rail at three places."""
     records = Table(image).inputs
     for record in records:
-        for rail_count in RAIL_COUNTS if record.normalise != NO_INPUT else (0,):
-            rail = None
-            if rail_count:
-                rail = Channel(records[record.normalise])
-                settled(rail, rail_count)
-            channel = Channel(record, rail)
+        for rail, cold in ties(records, record, 3):
+            channel = Sampled(record, rail, cold)
+            rail_count = 0 if rail is None else rail.count
             digest = Digest("%s, rail %d" % (record.name, rail_count))
             for count in range(0, 65536, EVERY):
                 settled(channel, count)
@@ -90,11 +146,8 @@ def every_damper(image: bytes) -> None:
     """Each input through a wandering, sometimes broken signal, sampled at uneven times."""
     records = Table(image).inputs
     for record in records:
-        rail = None
-        if record.normalise != NO_INPUT:
-            rail = Channel(records[record.normalise])
-            settled(rail, RAIL_COUNTS[0])
-        channel = Channel(record, rail)
+        rail, cold = ties(records, record, 1)[0]
+        channel = Sampled(record, rail, cold)
         digest = Digest(record.name + ", damped")
         low, high = record.windows[1], record.windows[2]
         if rail is not None:

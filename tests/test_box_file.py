@@ -16,11 +16,14 @@ from hypothesis import strategies as st
 
 from gaugelight.boxfile import Box, read_box
 from gaugelight.build import build
-from gaugelight.check import notes_on
+from gaugelight.faults_shown import faults_shown, notes_on
 from gaugelight.problems import Misuse, WrongBoxFile
 from gaugelight.toml_lines import key_lines
 
 DEMO = Path(str(files("gaugelight.demo") / "amphibian.toml")).read_text(encoding="utf-8")
+
+
+EVERY_SENDER = Path(__file__).parent / "senders.toml"
 
 
 def header(name: str) -> str:
@@ -39,8 +42,10 @@ def voltage(name: str, pin: object) -> str:
 
 FREE_KNOB = ("pin = 26\n", 'pin = "fore.2"\n')  # moves the bus input off pin 26
 DIM = "[dim_request]"
-COOLANT_CIRCUIT = '{ kind = "pull-up", resistor = "220 ohm", rail = "sender rail" }'
-RESERVE_SHUNT = 'resistor = "150 ohm" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "sealed"'
+COOLANT_CIRCUIT = '{ kind = "pull-up", resistor = "220 ohm", rail = "sender rail", protection = "9.4 kohm" }'
+RESERVE_SHUNT = (
+    'resistor = "150 ohm", protection = "9.4 kohm" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "sealed"'
+)
 LEFT_FUEL_UNIT = 'unit = "US gal"\nstep = 0.5\npoints = [["0 ohm", 0], ["21'
 COOLANT_POINTS = re.findall(r'points = \[\["480.*', DEMO)[0]
 
@@ -160,12 +165,12 @@ PINS: dict[str, Case] = {
 }  # fmt: skip
 
 CIRCUITS: dict[str, Case] = {
-    "unknown kind": ([(COOLANT_CIRCUIT, '{ kind = "bridge" }')], 'circuit = { kind = "bridge', "pull-up, shunt, divider, direct"),
+    "unknown kind": ([(COOLANT_CIRCUIT, '{ kind = "bridge" }')], 'circuit = { kind = "bridge', "pull-up, shunt, divider, direct, millivolt"),
     "kind a list": ([(COOLANT_CIRCUIT, '{ kind = ["direct"] }')], r"circuit = { kind = \[", "pull-up, shunt, divider, direct"),
     "a text": ([(COOLANT_CIRCUIT, '"pull-up"')], 'circuit = "pull', "must be { kind = "),
     "missing": ([(f"circuit = {COOLANT_CIRCUIT}\n", "")], header("coolant temperature"), "circuit is missing"),
-    "a key too many": ([('{ kind = "direct" }', '{ kind = "direct", top = "1 ohm" }')], 'circuit = { kind = "direct', 'a direct has no "top"'),
-    "a key missing": ([(', bottom = "10 kohm"', "")], 'circuit = { kind = "divider", top = "47 kohm" }', 'a divider needs "bottom"'),
+    "a key too many": ([('{ kind = "direct", p', '{ kind = "direct", top = "1 ohm", p')], 'circuit = { kind = "direct', 'a direct has no "top"'),
+    "a key missing": ([(', bottom = "10 kohm"', "")], 'circuit = { kind = "divider", top = "47 kohm", p', 'a divider needs "bottom"'),
     "resistor a plain number": ([('"220 ohm"', "220")], "circuit = .*resistor = 220,", 'has no unit; write "220 ohm"'),
     "resistor without a unit": ([('"220 ohm"', '"220"')], 'circuit = .*resistor = "220",', 'has no unit; write "220 ohm"'),
     "resistor in mA": ([('"220 ohm"', '"220 mA"')], 'circuit = .*resistor = "220 mA', "usable here: ohm, kohm, Mohm"),
@@ -174,11 +179,11 @@ CIRCUITS: dict[str, Case] = {
     "resistor of endless digits": ([('"220 ohm"', f'"{400 * "9"} ohm"')], 'circuit = .*resistor = "999', 'is no quantity; write "<number> ohm"'),
     "rail missing": ([('name = "sender rail"', 'name = "rail"')], header("left fuel"), "is no measured rail; there is: rail"),
     "rail not stated as one": ([('nominal = "3.3 V"', "range = [2.6, 3.5]")], header("left fuel"), "add an input with unit = V and nominal"),
-    "rail on another converter": ([('"aft.1"', '"fore.2"')], header("right fuel"), "same external converter"),
-    "pull-up on the on-chip converter": ([FREE_KNOB, ('"aft.3"', "26"), ('"3.3 V"', '"3 V"')], header("left fuel"), "same external converter"),
-    "shunt too large": ([(RESERVE_SHUNT, RESERVE_SHUNT.replace("150", "250"))], header("reserve line"), "use a shunt of 171 ohm or less"),
-    "divider divides too little": ([('top = "10 kohm"', 'top = "1 kohm"')], header("coolant pressure"), "use a divider that leaves 0.673 of the voltage"),
-    "5 V straight on a pin": ([('{ kind = "divider", top = "10 kohm", bottom = "15 kohm" }', '{ kind = "direct" }')], header("coolant pressure"), "use a divider that leaves 0.673 of the voltage"),
+    "rail on another converter": ([('"aft.1"', '"fore.2"')], header("right fuel"), "same converter"),
+    "pull-up on the on-chip converter": ([FREE_KNOB, ('"aft.3"', "26"), ('"3.3 V"', '"3 V"')], header("left fuel"), "same converter"),
+    "shunt too large": ([(RESERVE_SHUNT, RESERVE_SHUNT.replace("150", "250"))], header("reserve line"), "a shunt of 160 ohm would do, the nearest preferred value (IEC 60063, E24)"),
+    "divider divides too little": ([('top = "10 kohm"', 'top = "1 kohm"')], header("coolant pressure"), "a top of 7500 ohm would do (IEC 60063, E24)"),
+    "5 V straight on a pin": ([('{ kind = "divider", top = "10 kohm", bottom = "15 kohm", protection', '{ kind = "direct", protection')], header("coolant pressure"), "use a divider that leaves 0.673 of the voltage"),
     "5 V rail straight on a pin": ([('"3.3 V"', '"5 V"')], header("sender rail"), "would put 5.4"),
     "nominal of nought": ([('"3.3 V"', '"0 V"')], 'nominal = "0', "more than 0"),
     "nominal below nought": ([('"3.3 V"', '"-3.3 V"')], 'nominal = "-3', "more than 0"),
@@ -205,12 +210,7 @@ SENDERS: dict[str, Case] = {
     "a point without a unit": ([coolant('"104 ohm"', "104")], r'points = \[\["480', 'point 3: has no unit; write "104 ohm"'),
     "a point in volts": ([coolant('"104 ohm"', '"104 V"')], r'points = \[\["480', 'point 3: "104 V" is not in ohm'),
     "a point below nought": ([coolant('"104 ohm"', '"-104 ohm"')], r'points = \[\["480', "below 0 cannot be measured"),
-    "a thermistor that the converter loads": (
-        [(COOLANT_CIRCUIT, COOLANT_CIRCUIT.replace("220 ohm", "100 kohm")), (COOLANT_POINTS, 'points = [["1 Mohm", -20], ["100 kohm", 25], ["10 kohm", 90]]')],
-        header("coolant temperature"),
-        "the converter's own 6 Mohm pull the reading off by up to 7.1 degC",
-    ),
-    "a reading that is a text": ([coolant('"104 ohm", 80', '"104 ohm", "80"')], r'points = \[\["480', "point 3 must be"),
+    "a reading that is a text": ([coolant('"104 ohm", 80', '"104 ohm", "80"')], r'points = \[\["480', 'point 3: "80" has no unit; write "80 degC"'),
     "a point the wrong way round": ([coolant('"104 ohm", 80', '80, "104 ohm"')], r'points = \[\["480', "the signal with its unit, then a number"),
     "a decimal comma in a quantity": ([('"4 kHz"', '"4,5 kHz"')], "frequency", "a decimal point, no comma"),
     "a unit as it is printed on the part": ([('"220 ohm"', '"220 \u03a9"')], "circuit.*220", 'write "220 ohm"'),
@@ -221,12 +221,12 @@ SENDERS: dict[str, Case] = {
     "a signal out of all proportion": ([coolant('"480 ohm"', f'"{400 * "9"} ohm"')], r'points = \[\["999', 'point 1: "999'),
     "points missing": ([(COOLANT_POINTS + "\n", "")], header("coolant temperature"), "points are missing; write points = "),
     "points and sender": ([(COOLANT_POINTS, COOLANT_POINTS + '\nsender = "31-480 ohm"')], "sender = .31", "points say it all"),
-    "sender without range": ([("range = [0, 15]\n", "")], r'sender = "4-20 mA"\nunit = "psi"\npressure = "sealed"', "write range = [lowest, highest] in psi sealed"),
+    "sender without range": ([("range = [0, 15]\n", "")], r'sender = "4-20 mA"\nunit = "psi"\npressure = "sealed"', "write range = [lowest, highest] in psi"),
     "sender in ohm on a divider": ([('"0.5-4.5 V"', '"0.5-4.5 ohm"')], 'sender = "0.5', '"<at lowest>-<at highest> V"'),
     "sender with no span": ([('"0.5-4.5 V"', '"4.5-4.5 V"')], 'sender = "4.5', '"<at lowest>-<at highest> V"'),
     "range backwards": ([("range = [8, 16]", "range = [16, 8]")], r"range = \[16", "the lower end comes first"),
     "range of one": ([("range = [8, 16]", "range = [8]")], r"range = \[8\]", "must be [lowest, highest]"),
-    "range of texts": ([("range = [8, 16]", 'range = ["8 V", "16 V"]')], r'range = \["8', "is no number"),
+    "range in another kind of unit": ([("range = [8, 16]", 'range = ["8 ohm", "16 V"]')], r'range = \["8', '"8 ohm" is not in V'),
     "range missing": ([("range = [8, 16]\n", "")], header("bus"), "range is missing"),
     "step too fine": ([("step = 0.1\n", "step = 0.001\n")], header("bus"), "too coarse for a step of 0.001"),
     "step too fine for the points": ([("step = 2\n", "step = 0.02\n")], header("coolant temperature"), "too coarse for a step of 0.02"),
@@ -312,6 +312,64 @@ def complaints(text: str | bytes, file: Path) -> list[str]:
     return []
 
 
+ON_SENDERS: dict[str, tuple[str, str, str, str]] = {
+    "no such range": ('full_scale = "0.256 V"\n\n[converter.slow]', 'full_scale = "3 V"\n\n[converter.slow]', "full_scale = .3 V", "there are: 6.144, 4.096, 2.048, 1.024, 0.512, 0.256 V"),
+    "no such data rate": ('rate = "250 Hz"', 'rate = "100 Hz"', "rate = .100", "there are: 8, 16, 32, 64, 128, 250, 475, 860 Hz"),
+    "no such mode": ('rate = "250 Hz"', 'rate = "250 Hz"\nmode = "burst"', "mode = .burst", "write one of: single-shot, continuous"),
+    "continuous for several": ('rate = "250 Hz"', 'rate = "250 Hz"\nmode = "continuous"', header("manifold"), "serves one input, five volts"),
+    "oversampling on a chip": ('pin = "fore.1"', 'pin = "fore.1"\noversample = 4', "oversample = 4", "an ADS1115 has its data rate"),
+    "oversampling by three": ("oversample = 16", "oversample = 3", "oversample = 3", "write one of: 1, 2, 4, 8, 16, 32, 64"),
+    "a range for an on-chip pin": ("oversample = 16", 'oversample = 16\nfull_scale = "4.096 V"', "full_scale = .4.096", "an on-chip pin has its reference"),
+    "one float alone in series": ('  [["3 ohm", 11], ["50 ohm", "70 l"], ["92 ohm", 26]],\n', "", "series", "two lists of points, one for each float"),
+    "a stretch that neither float covers": ('["3 ohm", 11]', '["3 ohm", 14]', "series", "from 13 to 14 US gal the two together do not change"),
+    "two resistances for one reading": ('["40 ohm", 7]', '["40 ohm", 0]', "series", "first float: two resistances stand for one reading"),
+    "series and points": ("series = [\n", 'points = [["0 ohm", 0], ["1 ohm", 1]]\nseries = [\n', "series", "points say it all already"),
+    "a thermometer's unit": ('sender = "Pt1000"\nunit = "degC"', 'sender = "Pt1000"\nunit = "V"', "sender = .Pt1000", "tells a temperature, but the unit is V"),
+    "a thermometer beyond its table": ("range = [-20, 150]", "range = [-20, 900]", r"range = \[-20, 900", "this sender is known from -200 to 850 degC"),
+    "a thermocouple on a pull-up": ('sender = "Pt1000"', 'sender = "thermocouple K"', "sender = .thermocouple K.\nunit = .degC.\nrange = .-20", "does not fit this circuit"),
+    "another thermocouple": ('"thermocouple K"', '"thermocouple T"', "sender = .thermocouple T", "does not fit this circuit"),
+    "a thermistor of no kind": ('{ b = "3950 K", resistance', '{ b = "3950 K", ohms', "sender = . b", "must be one of: { steinhart_hart"),
+    "a B value in degrees": ('b = "3950 K"', 'b = "3950 degC"', "sender = . b", "is not in K"),
+    "a B value beyond all bounds": ('b = "3950 K"', 'b = "39 K"', "sender = . b", "500 K to 10000 K"),
+    "coefficients of nothing": ("[1.40e-3, 2.37e-4, 9.90e-8]", "[1.40, 2.37, 9.90]", "sender = . steinhart", r"must be \[a, b, c\] for ohm and kelvin"),
+    "two coefficients": ("[1.40e-3, 2.37e-4, 9.90e-8]", "[1.40e-3, 2.37e-4]", "sender = . steinhart", r"must be \[a, b, c\] for ohm and kelvin"),
+    "a thermistor's table that rises": ('{ b = "3950 K", resistance = "10 kohm", at = "25 degC" }', '{ table = [["10 kohm", "25 degC"], ["20 kohm", "50 degC"]] }', "sender = . table", "must fall as the temperature rises"),
+    "a thermistor's table that none has": ('{ b = "3950 K", resistance = "10 kohm", at = "25 degC" }', '{ table = [["10 kohm", "25 degC"], ["9.9 kohm", "90 degC"]] }', "sender = . table", "is no thermistor's"),
+    "a cold junction left out": ('sender = "thermocouple K"\ncold_junction = "box temperature"\n', 'sender = "thermocouple K"\n', header("exhaust"), "is missing; name the input"),
+    "a cold junction that is no temperature": ('sender = "thermocouple K"\ncold_junction = "box temperature"', 'sender = "thermocouple K"\ncold_junction = "bus"', header("exhaust"), "is no temperature; there is: coolant temperature, box temperature"),
+    "a cold junction for a float": ('sender = "240-33 ohm"', 'sender = "240-33 ohm"\ncold_junction = "bus"', "cold_junction = .bus", "belongs to a thermocouple"),
+    "limits out of order": ('["3.1 mA", "3.2 mA", "20.5 mA", "21 mA"]', '["3.1 mA", "3.2 mA", "21.5 mA", "21 mA"]', "limits", "must rise"),
+    "three limits": ('["3.1 mA", "3.2 mA", "20.5 mA", "21 mA"]', '["3.1 mA", "3.2 mA", "20.5 mA"]', "limits", "measuring from, measuring to"),
+    "limits in volts": ('["3.1 mA", "3.2 mA", "20.5 mA", "21 mA"]', '["3.1 V", "3.2 mA", "20.5 mA", "21 mA"]', "limits", "is not in mA"),
+    "a tolerance without a unit": ('tolerance = "3 %"', "tolerance = 3", "tolerance = 3", 'write "1 %" of the span, "2 US gal" or "1 ohm"'),
+    "a tolerance in the other degrees": ('tolerance = "4 degF"', 'tolerance = "4 degC"', "tolerance = .4", "is given in degF here"),
+    "a resistor's tolerance in ohm": ('tolerance = "0.1 %"', 'tolerance = "0.1 ohm"', "circuit = .*0.1 ohm", "tolerance .* is not in %"),
+    "wire below nought": ('wire = "0.8 ohm"', 'wire = "-0.8 ohm"', "circuit = .*-0.8", "wire .* 0 ohm to 10 Mohm"),
+    "the reference of a chip": ('resistor = "330 ohm", rail = "cabin rail"', 'resistor = "330 ohm", rail = "reference"', header("carburettor"), "only an on-chip pin has"),
+    "a float between two inputs": ('pin = "aft.1"', 'pin = "aft.0-1"', header("right fuel"), "pin aft.0 is used by left fuel"),
+    "a thermocouple on one input": ('pin = "hot.2-3"', 'pin = "hot.2"', header("exhaust"), 'such as "aft.0-1"'),
+    "a thermocouple too coarse": ('pin = "hot.2-3"\n', 'pin = "hot.2-3"\nfull_scale = "4.096 V"\n', header("exhaust"), 'one step of the converter is up to 3.*degC, too coarse for a step of 5; .*full_scale = "0.256 V"'),
+    "more than its rail": ('top = "10 kohm", bottom = "15 kohm", rail = "five volts"', 'top = "1 kohm", bottom = "22 kohm", rail = "five volts"', header("manifold"), "on the pin, which takes|divide it at least as the rail is divided"),
+    "a pull-up that cannot tell": ('"1 kohm", rail = "sender rail" }\nsender = { steinhart', '"1 ohm", rail = "sender rail" }\nsender = { steinhart', header("coolant temperature"), "a pull-up of .* ohm would do, the nearest preferred value (IEC 60063, E24)"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("old, new, pattern, phrase", ON_SENDERS.values(), ids=ON_SENDERS)
+def test_wrong_sender(old: str, new: str, pattern: str, phrase: str, tmp_path: Path) -> None:
+    text, file = EVERY_SENDER.read_text(), tmp_path / "hull.toml"
+    assert text.count(old) == 1, f"{old!r} stands there {text.count(old)} times"
+    text = text.replace(old, new)
+    found = re.search(f"(?m)^(?:{pattern})", text)
+    assert found is not None
+    line = text[: found.start()].count("\n") + 1
+    said = complaints(text, file)
+    assert (
+        said
+        and said[0].startswith(f"{file}:{line}: ")
+        and re.search(phrase.replace("(IEC", r"\(IEC").replace("E24)", r"E24\)"), said[0])
+    ), said
+
+
 @pytest.mark.parametrize("edits, pattern, phrase", CASES.values(), ids=CASES)
 def test_wrong(edits: list[Edit], pattern: str, phrase: str, tmp_path: Path) -> None:
     text, file = edited(edits), tmp_path / "hull.toml"
@@ -383,9 +441,15 @@ NOTES = {
     "a float that begins at 0 ohm": ("", "", "left fuel", "a short to ground reads 0 US gal; it cannot be told"),
     "what may flow into the tank": ("", "", "left fuel", "puts up to 22 mA into the tank"),
     "too much into the tank": ('"150 ohm", rail', '"100 ohm", rail', "left fuel", "WARNING: puts up to 33 mA .* 132 ohm or more"),
-    "a voltage that begins at 0 V": ("0.5-4.5 V", "0-4.5 V", "coolant pressure", "a broken wire or a short to ground reads 0 psi gauge"),
+    "a voltage that begins at 0 V": ("0.5-4.5 V", "0-4.5 V", "coolant pressure", "an open wire reads 0 psi gauge; it cannot be told"),
     "a voltage with a live zero": ("", "", "coolant pressure", "look the same: open"),
-    "a loop that begins at 0 mA": ("4-20 mA", "0-20 mA", "hydraulic", "a broken wire or a short to ground reads 0 psi gauge"),
+    "a loop that begins at 0 mA": ("4-20 mA", "0-20 mA", "hydraulic", "a short to ground reads 0 psi gauge; it cannot be told"),
+    "corrosion": ("", "", "left fuel", "WARNING: 10 ohm of corrosion adds 2.2 US gal at a quarter; it cannot be told"),
+    "corrosion of a sender that falls": ("", "", "coolant temperature", "WARNING: 10 ohm of corrosion takes (10|9.9) degC at 120 degC"),
+    "a return through the airframe": ("", "", "coolant pressure", "WARNING: 50 mV of ground offset adds 0.3. psi gauge at"),
+    "a sealed sender aloft": ("", "", "reserve line", r"at 8,000 ft it reads 3.8 psi less .*ISO 2533"),
+    "an absolute one": ('pressure = "sealed"', 'pressure = "absolute"', "reserve line", "reads the air's own pressure, 14.7 psi"),
+    "a rail's wire": ("", "", "sender rail", "a broken wire floats"),
     "a supply beyond the pin": ("47 kohm", "30 kohm", "bus", "the supply, 14 V, on this wire puts"),
 }  # fmt: skip
 
@@ -396,7 +460,8 @@ def test_what_is_no_mistake_but_must_be_known(
 ) -> None:
     file = tmp_path / "hull.toml"
     file.write_text(DEMO.replace(old, new).replace("range = [8, 16]", "range = [8, 12]") if old else DEMO)
-    told = [text for one, text in notes_on(read_box(file)) if one.name == name]
+    built = build(read_box(file))
+    told = [text for one, text in notes_on(built, [*faults_shown(built)]) if one.name == name]
     assert any(re.search(note, text) for text in told), told
 
 
@@ -435,6 +500,13 @@ GOOD: dict[str, str | bytes] = {
     "a thermistor of 30 kohm": edited(
         [(COOLANT_CIRCUIT, COOLANT_CIRCUIT.replace("220 ohm", "4.7 kohm")), (COOLANT_POINTS, 'points = [["30 kohm", 0], ["10 kohm", 25], ["1 kohm", 90]]')]
     ),
+    "a thermistor that loads the converter": edited(
+        [(COOLANT_CIRCUIT, COOLANT_CIRCUIT.replace("220 ohm", "100 kohm")), (COOLANT_POINTS, 'points = [["1 Mohm", -20], ["100 kohm", 25], ["10 kohm", 90]]')]
+    ),
+    "a range with units of its own": edited([("range = [8, 16]", 'range = ["8 V", "16000 mV"]')]),
+    "points in other units": edited([coolant('"480 ohm", 40', '"0.48 kohm", "104 degF"')]),
+    "every sender": (Path(__file__).parent / "senders.toml").read_text(),
+    "every sender, one at a time, continuously": edited([("[converter.fore]", '[converter.one]\nkind = "ads1115"\naddress = 0x4a\nmode = "continuous"\nrate = "8 Hz"\n[converter.fore]'), ("# --- light", voltage("tap", '"one.2"') + "# --- light")]),
     "two lamps on one slice and frequency": edited([FREE_KNOB, ("pin = 15\n", "pin = 12\n"), (DIM, lamp("map", 13) + DIM)]),
     "a sender of nought to 20 mA": edited([('sender = "4-20 mA"\nunit = "psi"\npressure = "sealed"', 'sender = "0-20 mA"\nunit = "psi"\npressure = "sealed"')]),
 }  # fmt: skip
@@ -489,7 +561,10 @@ def test_key_lines_of_the_demo() -> None:
 
 # whatever a hand may do to the file
 
-LINES_OF_DEMO = [line for line in DEMO.split("\n") if line and not line.startswith("#")]
+FILES_TO_SPOIL = (DEMO, EVERY_SENDER.read_text())
+LINES_OF_DEMO = [
+    line for text in FILES_TO_SPOIL for line in text.split("\n") if line and not line.startswith("#")
+]
 NUMBERS = (
     "0 -1 1 3 1e9 -1e9 1e400 1e-9 nan inf 0.0001 1_000 0x10 99999999999999999999 07 true [] {} ''".split()
 )
@@ -531,14 +606,15 @@ def mutated(text: str, how: str, at: int, what: str) -> str:
 
 @lru_cache
 def proven() -> set[object]:
-    """The demo's inputs, wherever they stand: no need to prove them again and again."""
-    file = Path(str(files("gaugelight.demo") / "amphibian.toml"))
-    return {replace(one, line=0) for one in build(read_box(file)).box.inputs}
+    """The inputs of both files, wherever they stand: no need to prove them again and again."""
+    boxes = read_box(Path(str(files("gaugelight.demo") / "amphibian.toml"))), read_box(EVERY_SENDER)
+    return {replace(one, line=0) for box in boxes for one in build(box).box.inputs}
 
 
 def changed(box: Box) -> Box:
-    inputs = [one for one in box.inputs if one.nominal is not None or replace(one, line=0) not in proven()]
-    chips = tuple(chip for chip in box.chips if chip in [one.converter for one in inputs])
+    needed = {one.cold for one in box.inputs} | {one.circuit.rail for one in box.inputs}
+    inputs = [one for one in box.inputs if one.name in needed or replace(one, line=0) not in proven()]
+    chips = tuple(chip for chip in box.chips if chip in [one.converter.chip for one in inputs])
     return replace(box, inputs=tuple(inputs), chips=chips)
 
 
@@ -559,12 +635,11 @@ def judge(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str], None]:
 
 
 @settings(derandomize=True, deadline=None, max_examples=150)
-@given(mutations=st.lists(MUTATIONS, min_size=1, max_size=3))
+@given(text=st.sampled_from(FILES_TO_SPOIL), mutations=st.lists(MUTATIONS, min_size=1, max_size=3))
 def test_whatever_is_written_is_judged(
-    mutations: list[tuple[str, int, str]], judge: Callable[[str], None]
+    text: str, mutations: list[tuple[str, int, str]], judge: Callable[[str], None]
 ) -> None:
     """A build, or problems of which each names the file; never anything else."""
-    text = DEMO
     for how, at, what in mutations:
         text = mutated(text, how, at, what)
     judge(text)

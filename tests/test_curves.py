@@ -13,12 +13,15 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from gaugebox.curve import LIMIT, lookup, make_curve
-from gaugebox.measure import FAULTS, Channel, ratio
+from box_says import Sampled
+from gaugebox.measure import FAULTS, NO_INPUT
 from gaugebox.table import Table
 from gaugelight.boxfile import Input, read_box
 from gaugelight.build import Build, build
-from gaugelight.circuits import COUNTS, Direct, Divider, Floats, OnChip, PullUp, Shunt
-from gaugelight.curves import NoCurve, fit
+from gaugelight.circuits import Direct, Divider, Floats, PullUp, Shunt
+from gaugelight.converters import COUNTS, ChipInput, OnChip
+from gaugelight.laws import Itself, Line, Points
+from gaugelight.curves import NoCurve, fit, values
 
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
@@ -140,6 +143,32 @@ def test_allowed(xs: list[int], ys: list[int]) -> None:
 
 # ratio
 
+WHOLE = [0, 20_000, 40_000, 60_000, 65_535]
+
+
+class Plain:
+    """A record whose signal is the count that is judged."""
+
+    windows = (0, 0, 65535, 65535)
+    faults = bytes(4)
+    rail = cold = NO_INPUT
+    cold_curve = None
+    damping = 0
+    signal_curve = reading_curve = make_curve(array("i", WHOLE), array("i", WHOLE))
+
+
+def ratio(count: int, reference: int) -> int:
+    """What a channel makes of a count and its rail's."""
+    rail = Sampled(Plain())  # type: ignore[arg-type]
+    channel = Sampled(Plain(), rail)  # type: ignore[arg-type]
+    for _ in range(3):
+        rail.step(reference, 20)
+        channel.step(count, 20)
+    channel.step(count, 20)
+    assert not channel.fault
+    return channel.signal
+
+
 RATIOS = {
     "nothing of something": (0, 1),
     "nothing of all": (0, 65535),
@@ -157,6 +186,11 @@ def test_ratio(count: int, reference: int) -> None:
     assert ratio(count, reference) == count * 65536 // reference <= 65535
 
 
+@pytest.mark.parametrize("count, reference", [(1, 1), (65535, 65535), (2, 1), (65535, 1)])
+def test_no_less_than_the_rail_is_all_of_it(count: int, reference: int) -> None:
+    assert ratio(count, reference) == 65535
+
+
 @settings(derandomize=True, max_examples=300)
 @given(pair=st.tuples(st.integers(0, 65535), st.integers(0, 65535)).map(sorted).filter(lambda p: p[0] < p[1]))
 @example([65534, 65535])
@@ -166,7 +200,27 @@ def test_ratio_is_the_floor(pair: list[int]) -> None:
     assert ratio(count, reference) == count * 65536 // reference
 
 
-# fit
+# values
+
+
+@settings(derandomize=True, deadline=None, max_examples=100)
+@given(
+    steps=st.lists(
+        st.tuples(st.integers(1, 300), st.integers(0, 3) | st.integers(0, 3_000_000)), min_size=1, max_size=20
+    ),
+    x=st.integers(-70_000, 70_000),
+    y=st.integers(-1000, 1000),
+    sign=st.sampled_from((1, -1)),
+)
+def test_values_are_what_lookup_says(steps: list[tuple[int, int]], x: int, y: int, sign: int) -> None:
+    points = [(x, y)]
+    for dx, dy in steps:
+        points.append((points[-1][0] + dx, points[-1][1] + sign * dy))
+    curve = curve_through(*points)
+    assert values(curve).tolist() == [lookup(curve, n) for n in range(x, points[-1][0] + 1)]
+
+
+# fit: how few breakpoints it needs is held against a proven bound in test_least_breakpoints.py
 
 Law = Callable[[Floats], Floats]
 X0 = 1000
@@ -185,32 +239,47 @@ LAWS: dict[str, tuple[Law, float]] = {
 
 @pytest.mark.parametrize("law, tolerance", LAWS.values(), ids=LAWS)
 def test_fit_keeps_its_tolerance(law: Law, tolerance: float) -> None:
-    values = law(np.arange(60_000.0))
-    curve = fit(X0, values, tolerance)
+    exact = law(np.arange(60_000.0))
+    curve = fit(X0, exact, tolerance)
     said = np.array([lookup(curve, X0 + n) for n in range(60_000)])
-    assert np.max(np.abs(said - values)) <= max(tolerance, 1.0)
+    assert np.max(np.abs(said - exact)) <= max(tolerance, 1.0)
     assert (curve[0][0], curve[0][len(curve[1]) - 1]) == (X0, X0 + 59_999)
 
 
 def test_fit_keeps_a_tolerance_that_changes() -> None:
-    values = (np.arange(60_000.0) / 150) ** 2
+    exact = (np.arange(60_000.0) / 150) ** 2
     tolerance = 2 + np.arange(60_000.0) / 1000
-    curve = fit(0, values, tolerance)
+    curve = fit(0, exact, tolerance)
     said = np.array([lookup(curve, n) for n in range(60_000)])
-    assert np.all(np.abs(said - values) <= tolerance)
-    assert len(curve[1]) < len(fit(0, values, 2.0)[1])  # it is used where it is wide
+    assert np.all(np.abs(said - exact) <= tolerance)
+    assert len(curve[1]) < len(fit(0, exact, 2.0)[1])  # it is used where it is wide
 
 
-def test_fit_goes_through_the_points_named() -> None:
-    values = 3.7 * np.arange(5000.0)
-    curve = fit(X0, values, 5.0, through=(X0 + 700, X0 + 701, X0 - 5, X0 + 4999))
-    assert list(curve[0]) == [X0, X0 + 700, X0 + 701, X0 + 4999]
+THROUGH = {
+    "none": ((), [0, 4999]),
+    "two side by side": ((X0 + 700, X0 + 701), [0, 700, 701, 4999]),
+    "both ends": ((X0 + 4999, X0), [0, 4999]),
+    "one outside": ((X0 - 5, X0 + 5000, X0 + 20), [0, 20, 4999]),
+}
+
+
+@pytest.mark.parametrize("through, expected", THROUGH.values(), ids=THROUGH)
+@pytest.mark.parametrize("slope", (3.7, -3.7), ids=("rising", "falling"))
+def test_fit_goes_through_the_points_named(
+    through: tuple[int, ...], expected: list[int], slope: float
+) -> None:
+    exact = slope * np.arange(5000.0) + 0.2
+    curve = fit(X0, exact, 5.0, through)
+    assert [x - X0 for x in curve[0][: len(curve[1])]] == expected
+    for x in through:
+        if X0 <= x < X0 + 5000:
+            assert lookup(curve, x) == round(exact[x - X0])
 
 
 NO_CURVE = {
-    "a step of 31 bits": (lambda x: np.where(x < 50, 0.0, 2.0**30), "near 1049"),
+    "a step of 31 bits": (lambda x: np.where(x < 50, 0.0, 2.0**30 + 4), "no rising straight line follows the law near 1049"),
     "more bends than breakpoints": (lambda x: (x // 5) * 100, "2 to 255"),
-    "turning back": (lambda x: np.abs(x - 500) * 10, "turns back"),
+    "turning back": (lambda x: np.abs(x - 1500) * 10, "no falling straight line follows the law near 25"),
 }  # fmt: skip
 
 
@@ -230,28 +299,34 @@ def demo() -> Build:
 
 
 def exact_signal(one: Input, count: int) -> Fraction:
-    """The signal at a count (of a pull-up: in the middle of a ratio of 65536), in the circuit's unit."""
-    if isinstance(one.circuit, PullUp):
+    """The signal at a count that is judged (of a pull-up: in the middle of a ratio of 65536), in the circuit's unit."""
+    circuit = one.circuit
+    load = Fraction(one.converter.load)
+    if isinstance(circuit, PullUp):
+        # the rail's own input stands behind nothing: its pin is at its voltage, and the ratio is that of the pins
         x = (count + Fraction(1, 2)) / 65536
-        return Fraction(one.circuit.resistor) * x / (1 - x)
+        through = (1 - x) / Fraction(circuit.resistor) - x / load
+        return x / through
     if isinstance(one.converter, OnChip):
         # counts between the codes are never seen
         volts = (Fraction(count >> 4) + Fraction(1, 2)) / 4096 * Fraction("3.3")
     else:
         volts = Fraction(count) / 65536 * Fraction("4.096")
-    if isinstance(one.circuit, Shunt):
-        return volts / Fraction(one.circuit.resistor) * 1000
-    if isinstance(one.circuit, Divider):
-        return (
-            volts * (Fraction(one.circuit.top) + Fraction(one.circuit.bottom)) / Fraction(one.circuit.bottom)
-        )
-    assert isinstance(one.circuit, Direct)
+    if isinstance(circuit, Shunt):
+        return volts * (1 / Fraction(circuit.resistor) + 1 / load) * 1000
+    if isinstance(circuit, Divider):
+        top, bottom = Fraction(circuit.top), Fraction(circuit.bottom)
+        return volts + volts * (1 / bottom + 1 / load) * top
+    assert isinstance(circuit, Direct)
     return volts
 
 
 def exact_reading(one: Input, signal: Fraction) -> Fraction:
-    points = one.points
-    if one.law == "points":
+    if isinstance(one.law, Itself):
+        return signal
+    assert isinstance(one.law, (Points, Line))
+    points = one.law.points
+    if isinstance(one.law, Points):
         signal = min(max(signal, points[0][0]), points[-1][0])
     k = max([k for k in range(len(points) - 1) if points[k][0] <= signal], default=0)
     (s0, r0), (s1, r1) = points[k], points[k + 1]
@@ -269,7 +344,7 @@ def test_every_count_of_the_demo(name: str, demo: Build) -> None:
     one, (lowest, low, high, highest) = solved.input, solved.windows
     assert 0 <= lowest <= low < high <= highest < COUNTS
     record.damping = 0
-    channel = Channel(record)
+    channel = Sampled(record)
     faults = [one.circuit.faults[0]] * lowest + [one.circuit.faults[1]] * (low - lowest)
     faults += [0] * (high - low + 1)
     faults += [one.circuit.faults[2]] * (highest - high) + [one.circuit.faults[3]] * (COUNTS - 1 - highest)

@@ -14,11 +14,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gaugebox.measure import FAULTS, Channel
-from gaugebox.table import NO_INPUT, Table
+from box_says import Sampled
+from gaugebox.measure import FAULTS, NO_INPUT
+from gaugebox.table import Table
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
-from gaugelight.circuits import Ads1115
+from gaugelight.converters import Ads1115, ChipInput
 
 HEAD = """
 [box]
@@ -70,9 +71,9 @@ damping = "%s"
 
 TICK_MS = 20
 QUANTUM = Fraction("0.000125")  # volts of one code of the ADS1115 at its 4.096 V range (SBAS444)
-COUNT_OF = Ads1115("aft", 0x48).count
+COUNT_OF = ChipInput(Ads1115("aft", 0x48), "0", 4.096).count
 
-Boxes = Callable[..., list[Channel]]
+Boxes = Callable[..., list[Sampled]]
 
 
 @pytest.fixture(scope="module")
@@ -85,24 +86,23 @@ def channels(tmp_path_factory: pytest.TempPathFactory) -> Boxes:
         file.write_text(text)
         return build(read_box(file)).image
 
-    def make(*inputs: str) -> list[Channel]:
-        made = [Channel(record) for record in Table(image(HEAD + "".join(inputs))).inputs]
-        for channel in made:
-            if channel.record.normalise != NO_INPUT:
-                channel.reference = made[channel.record.normalise]
+    def make(*inputs: str) -> list[Sampled]:
+        made: list[Sampled] = []  # rails stand before what hangs on them
+        for record in Table(image(HEAD + "".join(inputs))).inputs:
+            made.append(Sampled(record, None if record.rail == NO_INPUT else made[record.rail]))
         return made
 
     return make
 
 
-def settle(channel: Channel, count: int) -> str | float:
+def settle(channel: Sampled, count: int) -> str | float:
     """The fault or the reading after three samples, which fill the spike filter."""
     for _ in range(3):
         channel.step(count, TICK_MS)
     return said(channel)
 
 
-def said(channel: Channel) -> str | float:
+def said(channel: Sampled) -> str | float:
     return FAULTS[channel.fault] or channel.reading / 10**channel.record.reading_decimals
 
 
@@ -299,7 +299,7 @@ def test_a_single_spike_never_shows(spike: int, channels: Boxes) -> None:
 LOW, HIGH = COUNT_OF(0.5 * 0.6), COUNT_OF(4.5 * 0.6)  # -1000 and 1000 kg
 
 
-def at_low(channels: Boxes, damping: str, start: int = LOW, end: int = HIGH) -> Channel:
+def at_low(channels: Boxes, damping: str, start: int = LOW, end: int = HIGH) -> Sampled:
     """A channel settled at `start` that has just seen the first, still filtered, sample of `end`."""
     (level,) = channels(LEVEL % damping)
     settle(level, start)

@@ -40,8 +40,15 @@ def demo_image() -> bytes:
     return build(read_box(DEMO)).image
 
 
+@cache
+def senders_image() -> bytes:
+    return build(read_box(Path(__file__).parent / "senders.toml")).image
+
+
 QUESTIONS = {
     "every input": lambda: f"every_input({demo_image()!r})",
+    "every sender": lambda: f"every_input({senders_image()!r})",
+    "every sender, damped": lambda: f"every_damper({senders_image()!r})",
     "every damper": lambda: f"every_damper({demo_image()!r})",
     "every lamp": lambda: f"every_lamp({demo_image()!r})",
     "every line": lambda: f"every_line({LINES!r}, {DAMAGED!r})",

@@ -21,7 +21,7 @@ from gaugebox import line as serial
 from gaugebox import table
 from gaugebox.curve import make_curve
 from gaugebox.line import ANSWER, LONGEST, REQUEST, LineReader, frame, unframe
-from gaugebox.measure import Channel
+from box_says import Sampled
 from gaugebox.store import INCOMING, PIECE, SLOTS, Store, StoreError, slot_header
 from gaugebox.table import Table, TableError
 from gaugelight.boxfile import Box, read_box
@@ -109,8 +109,11 @@ CONTAINERS: dict[str, tuple[Callable[[bytes], bytes], str]] = {
     "a text that is no ASCII": (lambda i: with_section(i, 1, 1, b"\x01\xff\x00"), "not plain ASCII"),
     "a section too short": (lambda i: with_section(i, 5, 1, b"\x01"), "too short"),
     "a dim request without its lamp": (lambda i: with_section(i, 5, 1, bytes([14, 7, 0, 0, 0, 0])), "follows no lamp"),
-    "an unknown kind of converter": (lambda i: with_section(i, 2, 1, bytes([9, 72, 1, 4, 1]) + b"x"), "kind 9 is not known"),
-    "a converter's gain": (lambda i: with_section(i, 2, 1, bytes([1, 72, 8, 4, 1]) + b"x"), "gain or rate"),
+    "an unknown kind of converter": (lambda i: with_section(i, 6, 1, bytes([9, 72, 0, 4, 1]) + b"x"), "kind 9 is not known"),
+    "a converter's rate": (lambda i: with_section(i, 6, 1, bytes([1, 72, 0, 8, 1]) + b"x"), "mode or rate"),
+    "a converter's mode": (lambda i: with_section(i, 6, 1, bytes([1, 72, 2, 4, 1]) + b"x"), "mode or rate"),
+    "a converter that nothing uses": (lambda i: with_section(i, 6, 1, bytes([1, 72, 0, 4, 1]) + b"x"), "x: no input uses it"),
+    "an input of an earlier form": (lambda i: with_section(i, 3, 1, bytes(40)), "kind 3 .* install, then flash anew"),
     "another board": (lambda i: with_section(i, 1, 1, b"\x01x\x04nano"), "for a board nano, this is rp2040"),
 }  # fmt: skip
 
@@ -169,12 +172,13 @@ def test_input_refused(change: dict[str, object], reason: str, demo: Build) -> N
 # bytes of an input's fixed part: where, what, why refused
 FIXED = {
     "no such converter": (0, 2, "there is no such converter"),
-    "no such channel": (1, 4, "no such converter input"),
-    "no such rail": (2, 9, "there is no such rail"),
-    "its own rail": (2, 4, "its rail hangs on another rail"),
-    "a rail that has one": (2, 1, "its rail hangs on another rail"),
-    "a second input to add": (3, 0, "adds no second input"),
-    "an unknown fault": (5, 7, "a fault is not known"),
+    "no such channel": (1, 8, "no such converter input"),
+    "no such gain": (2, 8, "gain or oversampling out of range"),
+    "no such rail": (3, 9, "there is no such rail"),
+    "its own rail": (3, 4, "its rail hangs on another input"),
+    "a rail that has one": (3, 1, "its rail hangs on another input"),
+    "a cold junction without its curve": (4, 0, "too short"),
+    "an unknown fault": (7, 9, "a fault is not known"),
 }
 
 
@@ -220,10 +224,10 @@ def test_whatever_is_sealed_runs_or_is_refused(
     except TableError:
         return
     for record in read.inputs:
-        channel = Channel(record)
+        channel = Sampled(record)
         for count in counts:
             channel.step(count, 1000)
-            assert all(abs(n) < 1 << 30 for n in (channel.signal, channel.reading, channel.state))
+            assert all(abs(n) < 1 << 30 for n in channel.said)
 
 
 # the slots

@@ -94,10 +94,11 @@ def values(app: "App", words: "list[str]") -> "list[str]":
     start = _index(words[0])
     said = []
     for channel in app.channels[start : start + VALUES_A_LINE]:
-        if channel.fault:
-            said.append("%d,,,%s" % (channel.count, FAULTS[channel.fault]))
+        fault, count, signal, reading = channel.said
+        if fault:
+            said.append("%d,,,%s" % (count, FAULTS[fault]))
         else:
-            said.append("%d,%d,%d," % (channel.count, channel.signal, channel.reading))
+            said.append("%d,%d,%d," % (count, signal, reading))
     return said
 
 

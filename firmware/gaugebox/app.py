@@ -7,9 +7,15 @@ from gaugebox.answers import answer
 from gaugebox.board import Board, silence_outputs
 from gaugebox.lamp import DimRequest, Lamp
 from gaugebox.line import LineReader
-from gaugebox.measure import Channel
+from gaugebox.measure import CLOCK_MASK, SILENT, make_channels
 from gaugebox.store import Store
-from gaugebox.table import NO_INPUT, ON_CHIP
+from gaugebox.table import ON_CHIP
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Callable
+
+    from gaugebox.measure import Channel
 
 TICK_MS = 20
 BYTES_A_TICK = 64  # the line is drained at this rate; the board's ring holds 512
@@ -26,6 +32,7 @@ class App:
         self.started = board.now()
         self.restart_wanted = False
         self.reader = LineReader()
+        self.clock = [0]
         self.channels: "list[Channel]" = []
         self.lamps: "list[Lamp]" = []
         self.dim_request: "DimRequest | None" = None
@@ -54,31 +61,36 @@ class App:
             self.dim_request = DimRequest(table.dim_request)
             self.dim_lamp = self.lamps[table.dim_request.lamp]
             self.dim_pin = board.discrete(table.dim_request.pin)
-        for record in table.inputs:
-            self.channels.append(Channel(record))
-        for channel in self.channels:
-            if channel.record.normalise != NO_INPUT:
-                channel.reference = self.channels[channel.record.normalise]
+        self.channels = make_channels(table.inputs, self.clock)
         # rails are sampled last and stepped first: a collapse is then seen in the rail no later than in its inputs
-        rails = [channel.reference for channel in self.channels]
-        ordered = [c for c in self.channels if c not in rails] + [c for c in self.channels if c in rails]
-        for channel in reversed(ordered):
-            if channel.record.converter == ON_CHIP:
-                self.on_chip.append((channel, board.converter(channel.record.channel)))
+        rails = [record.rail for record in table.inputs]
+        ordered = [i for i in range(len(rails)) if i not in rails] + [
+            i for i in range(len(rails)) if i in rails
+        ]
+        for i in reversed(ordered):
+            record = table.inputs[i]
+            if record.converter == ON_CHIP:
+                self.on_chip.append((self.channels[i].step, board.converter(record.channel), record.setting))
         for number in range(len(table.chips)):
             chip_record = table.chips[number]
-            mine = [c for c in ordered if c.record.converter == number]
-            numbers = [c.record.channel for c in mine]
-            chip = ADS1115(board.i2c, chip_record.address, chip_record.gain, chip_record.rate, numbers)
-            self.chips.append(_Scan(chip, mine))
+            mine = [i for i in ordered if table.inputs[i].converter == number]
+            sampled = [(table.inputs[i].channel, table.inputs[i].setting) for i in mine]
+            chip = ADS1115(
+                board.i2c, chip_record.address, chip_record.rate, bool(chip_record.continuous), sampled
+            )
+            self.chips.append(_Scan(chip, [self.channels[i].step for i in mine]))
 
     def tick(self) -> None:
         board = self.board
         now = board.now()
         elapsed = board.elapsed(self.last_tick)
         self.last_tick = now
-        for channel, converter in self.on_chip:
-            channel.step(converter.read_u16(), elapsed)
+        self.clock[0] = self.clock[0] + elapsed & CLOCK_MASK
+        for step, converter, doublings in self.on_chip:
+            count = (1 << doublings) >> 1
+            for _ in range(1 << doublings):
+                count += converter.read_u16()
+            step(count >> doublings)
         for scan in self.chips:
             scan.tick(elapsed)
         for i in range(len(self.lamps)):
@@ -129,24 +141,21 @@ class App:
 
 
 class _Scan:
-    """One converter chip and its channels, in the order they are sampled."""
+    """One converter chip and the steps of its channels, in the order they are sampled."""
 
-    def __init__(self, chip: ADS1115, sampled: "list[Channel]") -> None:
+    def __init__(self, chip: ADS1115, steps: "list[Callable[[int], None]]") -> None:
         self.chip = chip
-        self.sampled = sampled
-        self.since_ms = 0
+        self.steps = steps
 
     def tick(self, elapsed_ms: int) -> None:
-        self.since_ms += elapsed_ms
         chip = self.chip
         if chip.poll(elapsed_ms):
             counts = chip.counts
             for i in range(len(counts) - 1, -1, -1):
-                self.sampled[i].step(counts[i], self.since_ms)
-            self.since_ms = 0
+                self.steps[i](counts[i])
         elif not chip.alive:
-            for channel in self.sampled:
-                channel.lose()
+            for step in self.steps:
+                step(SILENT)
 
 
 def run() -> None:

@@ -1,128 +1,172 @@
 """One input from count to damped reading: spike filter, fault, ratio, two curves, damping.
 
-Integers below 2**30 throughout and nothing allocated per sample.
+Integers below 2**30 throughout and nothing allocated per sample, not even a call's frame: a channel is a coroutine that
+keeps its state in its own local variables and is sent one count after the other.
 """
 
 from gaugebox.curve import lookup
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Generator
+
     from gaugebox.table import InputRecord
 
-NONE, OPEN, SHORT, UNDER, OVER, RAIL, CONVERTER = range(7)
-FAULTS = (None, "open", "short", "under", "over", "rail", "converter")
+NONE, OPEN, SHORT, UNDER, OVER, RAIL, CONVERTER, COLD = range(8)
+FAULTS = (None, "open", "short", "under", "over", "rail", "converter", "cold junction")
 
+FAULT, COUNT, SIGNAL, READING = range(4)  # places in what a channel says
+NO_INPUT = 255  # in place of the number of a rail or a cold junction
+SILENT = -1  # sent in place of a count when the converter does not answer
+
+CLOCK_MASK = (1 << 29) - 1  # milliseconds go round in six days
 DAMPING_MS = 100  # one turn of the damper; a time constant is a whole number of these
-MOST_TURNS = 64  # more than the watchdog lets a stall last
-
-
-def ratio(count: int, reference: int) -> int:
-    """floor(count * 65536 / reference) for 0 <= count < reference <= 65535, within 30 bits."""
-    a = count << 14
-    return (a // reference << 2) + (a % reference << 2) // reference
+MOST_MS = 6400  # longer than the watchdog lets a stall last
 
 
 class Channel:
-    """What one input last said. `record` is the input's `InputRecord` of the table image.
+    """One input. `record` is its `InputRecord` of the table image, `clock` a list with the milliseconds gone by.
 
-    fault    one of the codes above; until the first three samples, and while the converter is silent, CONVERTER
-    count    spike-filtered count, 0..65535
-    signal   in the input's signal unit and decimals; means nothing while there is a fault
-    reading  in the input's reading unit and decimals, damped; means nothing while there is a fault
+    step(count)  takes the next sample, 0..65535, or SILENT
+    said         [fault, count, signal, reading]: the fault one of the codes above (until the first three samples, and
+                 while the converter is silent, CONVERTER); the count spike-filtered; signal and reading in the units and
+                 decimals of the record, meaning nothing while there is a fault
     """
 
-    def __init__(self, record: "InputRecord", reference: "Channel | None" = None) -> None:
+    def __init__(
+        self,
+        record: "InputRecord",
+        clock: "list[int]",
+        rail: "Channel | None" = None,
+        cold: "Channel | None" = None,
+    ) -> None:
         self.record = record
-        self.reference = reference
-        # one attribute is cheaper to fetch than six
-        self.fixed = (
-            record.windows[1],
-            record.windows[2],
-            record.signal_curve,
-            record.reading_curve,
-            record.damping,
-            record.damping >> 1,
+        self.said = [CONVERTER, 0, 0, 0]
+        steps = _steps(
+            record,
+            self.said,
+            clock,
+            None if rail is None else rail.said,
+            None if cold is None else cold.said,
         )
-        self.count = 0
-        self.signal = 0
-        self.reading = 0
-        self.fault = CONVERTER
-        self.before = 0
-        self.earlier = 0
-        self.waits = 2
-        self.state = 0
-        self.seeded = False
-        self.owed_ms = 0
+        next(steps)
+        self.step = steps.send
 
-    def lose(self) -> None:
-        """The converter does not answer."""
-        self.fault = CONVERTER
-        self.seeded = False
-        self.waits = 2
 
-    def step(self, count: int, elapsed_ms: int) -> None:
-        """Takes the next sample, `elapsed_ms` after the one before."""
-        low = self.before
-        high = self.earlier
-        self.earlier = low
-        self.before = count
-        if self.waits and self.fault == CONVERTER:
-            # the filter is not full yet
-            self.waits -= 1
-            return
+def make_channels(records: "list[InputRecord]", clock: "list[int]") -> "list[Channel]":
+    """A channel for each record, wired to its rail and its cold junction."""
+    made: "dict[int, Channel]" = {}
+    # a rail hangs on nothing, a cold junction at most on a rail
+    for ties in range(3):
+        for i in range(len(records)):
+            record = records[i]
+            if ties == (2 if record.cold != NO_INPUT else int(record.rail != NO_INPUT)):
+                made[i] = Channel(record, clock, made.get(record.rail), made.get(record.cold))
+    return [made[i] for i in range(len(records))]
+
+
+def _steps(
+    record: "InputRecord",
+    said: "list[int]",
+    clock: "list[int]",
+    rail: "list[int] | None",
+    cold: "list[int] | None",
+) -> "Generator[None, int, None]":
+    # 0, 1, 2, 3 below are FAULT, COUNT, SIGNAL, READING: a global name costs more than all else in its line
+    lowest, lower, upper, highest = record.windows
+    signal_x0, signal_shift, signal_starts = record.signal_curve[2]
+    reading_x0, reading_shift, reading_starts = record.reading_curve[2]
+    damping = record.damping
+    half_damping = damping >> 1
+    before = earlier = 0
+    waits = 2
+    seeded = False
+    turned = state = damped = 0
+    while True:
+        count = yield
+        if count < 0:
+            said[0] = CONVERTER
+            seeded = False
+            waits = 2
+            continue
+        low = before
+        high = earlier
+        earlier = low
+        before = count
+        if waits and said[0] == CONVERTER:
+            waits -= 1  # the filter is not full yet
+            continue
         if low > high:
             low, high = high, low
         if count < low:
             count = low
         elif count > high:
             count = high
-        self.count = count
+        said[1] = count
 
-        reference = self.reference
-        if reference is not None:
-            if reference.fault:
+        if rail is not None:
+            if rail[0]:
                 # samples of the dead rail must leave the filter before it is believed again
-                self.fault = RAIL
-                self.seeded = False
-                self.waits = 2
-                return
-            if self.waits:
-                self.waits -= 1
-                return
-            r = reference.count
-            count = ratio(count, r) if count < r else 65535
+                said[0] = RAIL
+                seeded = False
+                waits = 2
+                continue
+            if waits:
+                waits -= 1
+                continue
+            # floor(count * 65536 / reference), within 30 bits
+            x = rail[1]
+            if count < x:
+                y = count << 14
+                count = (y // x << 2) + (y % x << 2) // x
+            else:
+                count = 65535
 
-        low, high, signal_curve, reading_curve, damping, half = self.fixed
-        if count < low:
-            self.fault = self.record.faults[0 if count < self.record.windows[0] else 1]
-            self.seeded = False
-            return
-        if count > high:
-            self.fault = self.record.faults[3 if count > self.record.windows[3] else 2]
-            self.seeded = False
-            return
-        self.fault = NONE
+        if count < lower:
+            said[0] = record.faults[0 if count < lowest else 1]
+            seeded = False
+            continue
+        if count > upper:
+            said[0] = record.faults[3 if count > highest else 2]
+            seeded = False
+            continue
 
-        self.signal = signal = lookup(signal_curve, count)
-        reading = lookup(reading_curve, signal)
+        # gaugebox.curve.lookup, twice
+        at = signal_starts[(count - signal_x0) >> signal_shift]
+        while count >= at[0]:
+            at = at[1]
+        x, y, dx, dy = at[2]
+        count = y + ((count - x) * dy + (dx >> 1)) // dx
+        said[2] = count
+        if cold is not None:
+            if cold[0]:
+                said[0] = COLD
+                seeded = False
+                continue
+            count += lookup(record.cold_curve, cold[3])  # type: ignore[arg-type]
+        at = reading_starts[(count - reading_x0) >> reading_shift]
+        while count >= at[0]:
+            at = at[1]
+        x, y, dx, dy = at[2]
+        count = y + ((count - x) * dy + (dx >> 1)) // dx
+        said[0] = NONE
 
         if damping > 1:
-            if self.seeded:
-                owed = self.owed_ms + elapsed_ms
-                self.owed_ms = owed % DAMPING_MS
-                turns = owed // DAMPING_MS
-                if turns > MOST_TURNS:
-                    turns = MOST_TURNS
-                state = self.state
-                damped = self.reading
-                while turns:
-                    state += reading - damped
-                    damped = (state + half) // damping
-                    turns -= 1
-                self.state = state
-                reading = damped
+            if seeded:
+                x = clock[0] - turned & CLOCK_MASK
+                if x < DAMPING_MS:
+                    continue
+                if x > MOST_MS:
+                    x = MOST_MS
+                while x >= DAMPING_MS:
+                    x -= DAMPING_MS
+                    state += count - damped
+                    damped = (state + half_damping) // damping
+                turned = clock[0] - x & CLOCK_MASK
+                count = damped
             else:
-                self.seeded = True
-                self.owed_ms = 0
-                self.state = reading * damping
-        self.reading = reading
+                seeded = True
+                turned = clock[0]
+                state = count * damping
+                damped = count
+        said[3] = count

@@ -10,7 +10,7 @@ import struct
 from array import array
 
 from gaugebox.curve import lookup, make_curve
-from gaugebox.measure import FAULTS
+from gaugebox.measure import FAULTS, NO_INPUT
 from gaugebox.pins import BOARD, CONVERTER_PINS, OUTPUT_PINS
 
 TYPE_CHECKING = False
@@ -27,17 +27,18 @@ CRITICAL = 1
 LARGEST = 32768
 LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
 
-BOX, CHIP, INPUT, LAMP, DIM_REQUEST = range(1, 6)
+BOX, LAMP, DIM_REQUEST, CHIP, INPUT = 1, 4, 5, 6, 7  # 2 and 3 were an earlier form of the last two
 
-NO_INPUT = 255
 ON_CHIP = 255
 ADS1115 = 1
+MOST_OVERSAMPLING = 6  # 64 samples
 
 # payloads: a fixed part, then texts (a length byte, ASCII), padding to four, then curves
-CHIP_FIXED = "<BBBB"  # kind, address, gain code, rate code
-# converter, channel, normalise by, add, four fault codes, four windows, signal decimals, reading decimals,
-# damping turns, step in reading units
-INPUT_FIXED = "<BBBBBBBBHHHHBBHi"
+CHIP_FIXED = "<BBBB"  # kind, address, 1 for continuous conversion, rate code
+# converter; channel: an on-chip pin, or a chip's multiplexer code; on-chip the logarithm of the samples averaged, else the
+# gain code; rail it is divided by; cold junction that is added; -; four fault codes; four windows; signal decimals,
+# reading decimals; damping turns; step in reading units
+INPUT_FIXED = "<BBBBBBBBBBHHHHBBHi"
 LAMP_FIXED = "<BBHI"  # pin, knob pin, -, frequency in Hz
 DIM_REQUEST_FIXED = "<BBHH"  # pin, lamp, level on above, level off below
 
@@ -48,26 +49,28 @@ class TableError(ValueError):
 
 class ChipRecord:
     def __init__(self, payload: "_Payload") -> None:
-        self.kind, self.address, self.gain, self.rate = payload.fixed(CHIP_FIXED)
+        self.kind, self.address, self.continuous, self.rate = payload.fixed(CHIP_FIXED)
         self.name = payload.text()
         if self.kind != ADS1115:
             raise TableError("converter kind %d is not known" % self.kind)
-        if self.gain > 7 or self.rate > 7:
-            raise TableError("converter %s: gain or rate out of range" % self.name)
+        if self.continuous > 1 or self.rate > 7:
+            raise TableError("converter %s: mode or rate out of range" % self.name)
 
 
 class InputRecord:
     def __init__(self, payload: "_Payload") -> None:
         fixed = payload.fixed(INPUT_FIXED)
-        self.converter, self.channel, self.normalise, self.add = fixed[0:4]
-        self.faults = bytes(fixed[4:8])
-        self.windows = fixed[8:12]
-        self.signal_decimals, self.reading_decimals, self.damping, self.step = fixed[12:16]
+        self.converter, self.channel, self.setting, self.rail, self.cold = fixed[0:5]
+        self.faults = bytes(fixed[6:10])
+        self.windows = fixed[10:14]
+        self.signal_decimals, self.reading_decimals, self.damping, self.step = fixed[14:18]
         self.name = payload.text()
         self.signal_unit = payload.text()
         self.reading_unit = payload.text()
         self.signal_curve = payload.curve()
         self.reading_curve = payload.curve()
+        # what the cold junction's reading adds to the signal
+        self.cold_curve = payload.curve() if self.cold != NO_INPUT else None
         self._check()
 
     def _check(self) -> None:
@@ -76,16 +79,17 @@ class InputRecord:
         if not (lowest <= low < high <= highest and x[0] <= low and high <= x[len(y) - 1]):
             raise TableError("%s: the signal curve does not cover the fault windows" % self.name)
         ends = lookup(self.signal_curve, low), lookup(self.signal_curve, high)
+        cold = (0,) if self.cold_curve is None else self.cold_curve[1]
         x, y = self.reading_curve[0], self.reading_curve[1]
-        if min(ends) < x[0] or max(ends) > x[len(y) - 1]:
+        if min(ends) + min(cold) < x[0] or max(ends) + max(cold) > x[len(y) - 1]:
             raise TableError("%s: the reading curve does not cover the signal" % self.name)
         for reading in y:
             if abs(reading) * max(1, self.damping) >= LARGEST_DAMPED:
                 raise TableError("%s: the damped reading does not fit 31 bits" % self.name)
         if max(self.faults) >= len(FAULTS):
             raise TableError("%s: a fault is not known" % self.name)
-        if self.add != NO_INPUT:
-            raise TableError("%s: this firmware adds no second input" % self.name)
+        if self.setting > (MOST_OVERSAMPLING if self.converter == ON_CHIP else 7):
+            raise TableError("%s: gain or oversampling out of range" % self.name)
 
 
 class LampRecord:
@@ -151,22 +155,33 @@ class Table:
         elif kind == DIM_REQUEST:
             self.dim_request = DimRequestRecord(payload)
         elif flags & CRITICAL:
-            raise TableError("section kind %d is not known to this firmware: install a newer one" % kind)
+            raise TableError("section kind %d is not known to this firmware: install, then flash anew" % kind)
 
     def _check(self) -> None:
-        for record in self.inputs:
+        inputs = self.inputs
+        for record in inputs:
             if record.converter != ON_CHIP and record.converter >= len(self.chips):
                 raise TableError("%s: there is no such converter" % record.name)
-            if record.channel not in (CONVERTER_PINS if record.converter == ON_CHIP else range(4)):
+            if record.channel not in (CONVERTER_PINS if record.converter == ON_CHIP else range(8)):
                 raise TableError("%s: there is no such converter input" % record.name)
-            if record.normalise != NO_INPUT:
-                if record.normalise >= len(self.inputs):
+            if record.rail != NO_INPUT:
+                if record.rail >= len(inputs):
                     raise TableError("%s: there is no such rail" % record.name)
-                if self.inputs[record.normalise].normalise != NO_INPUT:
-                    raise TableError("%s: its rail hangs on another rail" % record.name)
+                if inputs[record.rail].rail != NO_INPUT or inputs[record.rail].cold != NO_INPUT:
+                    raise TableError("%s: its rail hangs on another input" % record.name)
+            if record.cold_curve is not None:
+                if record.cold >= len(inputs) or inputs[record.cold].cold != NO_INPUT:
+                    raise TableError("%s: there is no such cold junction" % record.name)
+                x, y = record.cold_curve[0], record.cold_curve[1]
+                said = inputs[record.cold].reading_curve[1]
+                if min(said) < x[0] or max(said) > x[len(y) - 1]:
+                    raise TableError("%s: the cold curve does not cover its junction" % record.name)
         for number in range(len(self.chips)):
-            if number not in [record.converter for record in self.inputs]:
+            mine = [record for record in inputs if record.converter == number]
+            if not mine:
                 raise TableError("converter %s: no input uses it" % self.chips[number].name)
+            if self.chips[number].continuous and len(mine) > 1:
+                raise TableError("converter %s: only one input can be continuous" % self.chips[number].name)
         if self.dim_request is not None and self.dim_request.pin not in OUTPUT_PINS:
             raise TableError("the dim request's pin is not possible")
         if self.dim_request is not None and self.dim_request.lamp >= len(self.lamps):

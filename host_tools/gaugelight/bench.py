@@ -15,10 +15,10 @@ from gaugebox.lamp import PLAY
 from gaugelight.box_line import BoxLine, BoxSaysNo
 from gaugelight.boxfile import Box, Input, LampOutput
 from gaugelight.build import Build, SolvedInput, build, lamp_error
-from gaugelight.circuits import Ads1115, Direct, PullUp, Shunt, pin_volts
+from gaugelight.circuits import Direct, Millivolt, PullUp, Shunt
 from gaugelight.flash import START_WITHIN, flash
 from gaugelight.install import install
-from gaugelight.laws import reading_of
+from gaugelight.laws import Itself, Thermocouple, celsius_of
 from gaugelight.lightness import duty_of_knob
 from gaugelight.plant import Aircraft
 from gaugelight.problems import Wrong
@@ -136,7 +136,7 @@ class _Run:
                 ):
                     self.move(moved, share)
                     self.settle(f"{what} to {place}", moved)
-        for one in floats[:1] + loops[:1] + [v for v in voltages if v.law != "itself"][:1]:
+        for one in floats[:1] + loops[:1] + [v for v in voltages if not isinstance(v.law, Itself)][:1]:
             self.move([one], 0.5)
             self.settle(f"{one.name} to half", [one], show=False)
             if not isinstance(one.circuit, Direct):  # that would float, and read anything
@@ -147,7 +147,7 @@ class _Run:
             del self.aircraft.wires[one.name]
             self.settle(f"{one.name}: wire whole again", [one])
         for rail in rails:
-            hang = [i for i in floats if isinstance(i.circuit, PullUp) and i.circuit.rail == rail.name]
+            hang = [i for i in inputs if i.circuit.rail == rail.name]
             nominal = float(rail.nominal or 0)
             self.aircraft.signals[rail.name] = nominal * 0.91
             self.settle(f"{rail.name} sags by 9 %", [rail, *hang])
@@ -157,7 +157,7 @@ class _Run:
             self.aircraft.signals[rail.name] = nominal
             self.settle(f"{rail.name} back", [rail, *hang], seconds=1.0)
         for chip in self.built.box.chips:
-            mine = [i for i in inputs if i.converter == chip]
+            mine = [i for i in inputs if i.converter.chip == chip]
             self.aircraft.silent.add(chip.address)
             self.settle(f"converter {chip.name} silent", mine, seconds=1.0)
             self.aircraft.silent.clear()
@@ -187,9 +187,9 @@ class _Run:
     def move(self, moved: list[Input], share: float) -> None:
         """To a share of the way from the lowest reading to the highest."""
         for one in moved:
-            readings, signals = np.array(sorted((float(r), float(s)) for s, r in one.points)).T
-            reading = readings[0] + share * (readings[-1] - readings[0])
-            self.aircraft.signals[one.name] = float(np.interp(reading, readings, signals))
+            ends = np.sort(one.law.reading(np.array([one.law.low, one.law.high])))
+            reading = ends[:1] + share * (ends[1] - ends[0])
+            self.aircraft.signals[one.name] = float(one.law.signal(reading)[0]) - self.cold_millivolts(one)
 
     def settle(self, action: str, subjects: list[Input], seconds: float = 0.0, show: bool = True) -> None:
         """Lets the dampers come to rest, then judges: the subjects are shown, any other input only when it is wrong."""
@@ -207,11 +207,23 @@ class _Run:
 
     def rest_seconds(self, solved: SolvedInput) -> float:
         """Until a move over the whole span has faded to a tenth of a step."""
-        span = abs(float(solved.input.points[-1][1] - solved.input.points[0][1]))
+        law = solved.input.law
+        span = float(np.ptp(law.reading(np.array([law.low, law.high]))))
         return 0.6 + float(solved.input.damping) * math.log(10 * span / float(solved.input.step))
 
     def solved(self, one: Input) -> SolvedInput:
         return next(s for s in self.built.inputs if s.input is one)
+
+    def cold_millivolts(self, one: Input) -> float:
+        """What the cold junction of a thermocouple takes off its voltage; 0 for any other input."""
+        cold = None if one.cold is None else self.built.box.input(one.cold)
+        if cold is None or not isinstance(one.law, Thermocouple):
+            return 0.0
+        readings = cold.law.reading(np.array([self.aircraft.signals[cold.name]]))
+        return float(one.law.cold_millivolts(celsius_of(readings, cold.unit))[0])
+
+    def truth(self, one: Input, signal: float) -> float:
+        return float(one.law.reading(np.array([signal + self.cold_millivolts(one)]))[0])
 
     def expect(self, solved: SolvedInput, said: Said) -> tuple[str, bool]:
         """What the input should say, in words, and whether it does."""
@@ -220,7 +232,7 @@ class _Run:
         if fault is not None:
             return fault, said.fault == fault
         signal = 0.0 if one.name in self.aircraft.wires else self.aircraft.signals[one.name]
-        truth = float(reading_of(one, np.array([signal]))[0])
+        truth = self.truth(one, signal)
         error = allowed_error(solved, signal, self.aircraft.rail_volts(one))
         held = said.reading is not None and abs(float(said.reading) - truth) <= error
         digits = solved.reading_decimals
@@ -230,16 +242,22 @@ class _Run:
 
     def expected_fault(self, one: Input) -> str | None:
         """The trade's own names for what was done to the wire, or None."""
-        if isinstance(one.converter, Ads1115) and one.converter.address in self.aircraft.silent:
+        chip = one.converter.chip
+        if chip is not None and chip.address in self.aircraft.silent:
             return "converter"
-        if isinstance(one.circuit, PullUp) and one.circuit.rail in self.aircraft.wires:
+        if self.aircraft.rail_volts(one) == 0:
             return "rail"
+        cold = None if one.cold is None else self.built.box.input(one.cold)
+        if cold is not None and self.expected_fault(cold) is not None:
+            return "cold junction"
         wire = self.aircraft.wires.get(one.name)
         if wire is None:
             return None
         low_end, high_end = self.solved(one).windows[1:4:2]
-        if wire == "broken" and isinstance(one.circuit, PullUp):
+        if wire == "broken" and isinstance(one.circuit, (PullUp, Millivolt)):
             return "open"
+        if isinstance(one.circuit, Millivolt):
+            return None  # it reads the temperature of the place where its wires touch
         if wire == "broken" or isinstance(one.circuit, (PullUp, Direct)):
             # no current, no voltage, no resistance: what begins near nought cannot tell that from a reading
             if low_end == 0:
@@ -253,10 +271,10 @@ class _Run:
             trace = self.report.traces[one.name]
             whole = (
                 one.name not in self.aircraft.wires
-                and self.aircraft.rail_volts(one) > 0
+                and self.aircraft.rail_volts(one) != 0
                 and not self.aircraft.silent
             )
-            truth = float(reading_of(one, np.array([self.aircraft.signals[one.name]]))[0])
+            truth = self.truth(one, self.aircraft.signals[one.name])
             trace.truth.append(truth if whole else math.nan)
             trace.fault.append(said.fault)
             trace.reading.append(math.nan if said.reading is None else float(said.reading))
@@ -305,14 +323,22 @@ def knob_law(lamp: LampOutput, percent: float) -> tuple[float, float]:
     return float(exact), float(max(above - exact, exact - below) + lamp_error(lamp, around)[1])
 
 
-def allowed_error(solved: SolvedInput, signal: float, rail_volts: float) -> float:
+def allowed_error(solved: SolvedInput, signal: float, rail_volts: float | None) -> float:
     """In reading units: the proven error, a step of the converter in the input and in its rail, a unit of the damper."""
-    one = solved.input
-    x = pin_volts(one.circuit, signal)
+    one, chain = solved.input, solved.chain
+    x = chain.pin_volts(signal)
     dx = one.converter.quantum
-    if isinstance(one.circuit, PullUp):
-        dx = dx * (1 + x) / rail_volts + 1 / 65536  # the ratio is floored
-    around = one.circuit.signal_of(np.array([max(0.0, x - dx), x, x + dx]))
-    readings = reading_of(one, around)
+    if rail_volts is not None:
+        dx *= chain.supply / rail_volts
+    if chain.rail is not None and rail_volts is not None:
+        rail_pin = chain.rail.pin_volts(rail_volts)
+        # the rail's own step, and the ratio is floored
+        dx += x * chain.rail.converter.quantum / rail_pin + chain.rail.pin_volts(chain.supply) / 65536
+    around = one.circuit.signal(np.array([x - dx, x, x + dx]), chain.supply, one.converter.load)
+    if one.circuit.unit != "mV":
+        around = np.maximum(around, 0)
+    if isinstance(one.law, Thermocouple):
+        around = around + one.law.cold_millivolts(np.array([(one.law.coldest + one.law.warmest) / 2]))
+    readings = one.law.reading(around)
     resolution = float(np.max(np.abs(readings - readings[1])))
     return solved.reading_error_max + resolution + 10.0**-solved.reading_decimals

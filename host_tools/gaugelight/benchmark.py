@@ -1,6 +1,8 @@
-"""What a sample costs on the box: executed instructions and heap, on a 32-bit MicroPython.
+"""What a sample costs on the box, executed instructions and heap, on a 32-bit MicroPython; and how small the curves are.
 
-    python -m gaugelight.benchmark [--json]
+    python -m gaugelight.benchmark [--json] [BOX ...]
+
+Curves of the demo, or of the box files named, are held against the least number of breakpoints that any could have, with proof.
 
 The interpreter is the WebAssembly build, which counts its instructions: the same in every run and on every machine. A cost
 is a slope, (count(2N) - count(N)) / N, less that of the empty loop.
@@ -16,14 +18,17 @@ from tempfile import TemporaryDirectory
 
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
+from gaugelight.curves import breakpoints
 from gaugelight.install import compiled_firmware
+from gaugelight.least_breakpoints import is_proof, least
+from gaugelight.problems import Wrong
 
 DEMO = Path(__file__).parent / "demo" / "amphibian.toml"
 FUEL = 10**12  # more than any of this burns
 LONGEST_S = 120.0
 TROUBLE = "--- trouble ---"
 TURNS = 128  # N of the slope
-FUEL_INPUT = "left fuel"
+RAIL, FUEL_INPUT = "sender rail", "left fuel"
 
 
 class GuestTrouble(Exception):
@@ -102,14 +107,15 @@ class Cost:
 FLOAT_CHAIN = """
 POINTS = [(0.0, 0.0), (21.0, 4.0), (46.0, 9.5), (71.0, 15.0), (90.0, 18.0)]
 class FloatChain:
-    def __init__(self):
+    def __init__(self, rail):
+        self.rail = rail
         self.last = [0, 0, 0]
         self.fault = None
         self.gallons = None
     def step(self, count, elapsed_ms):
         self.last = self.last[1:] + [count]
         volts = sorted(self.last)[1] / 65536 * 4.096
-        rail_volts = rail.count / 65536 * 4.096
+        rail_volts = self.rail.said[1] / 65536 * 4.096
         if rail_volts < 2.6:
             self.fault = "rail"
             return
@@ -136,89 +142,122 @@ class FloatChain:
 GUEST = """
 import gc
 from gaugebox.curve import lookup
-from gaugebox.measure import Channel
+from gaugebox.measure import CLOCK_MASK, make_channels
 from gaugebox.table import Table
 {float_chain}
-record = [r for r in Table({image!r}).inputs if r.name == {input!r}][0]
-rails = [r for r in Table({image!r}).inputs if r.name == "sender rail"]
-rail = Channel(rails[0])
+records = [r for r in Table({image!r}).inputs if r.name in ({rail!r}, {input!r})]
+record = records[1]
+record.rail = 0
+clock = [0]
+rail, channel = make_channels(records, clock)
 for _ in range(4):
-    rail.step(52800, 100)
+    rail.step(52800)
+floats = FloatChain(rail)
 curve = record.signal_curve
-floats = FloatChain()
-channel = Channel(record, rail)
 low, high = record.windows[1:3]
 counts = [(low + 1 + (high - low - 2) * i // 63) * 8 // 10 for i in range(64)]  # over the span, up and down
 counts = counts[::2] + counts[::-2]
-for count in (counts[0], counts[0], counts[0], counts[0], counts[0]):
-    channel.step(count, 100)
-    floats.step(count, 100)
+for _ in range(5):
+    channel.step(counts[0])
+    floats.step(counts[0], 100)
 
-def empty(turns, counts, curve, lookup, channel, floats):
+def empty(turns, counts, clock, work):
     for i in range(turns):
+        clock[0] = clock[0] + 100 & CLOCK_MASK
         counts[i & 63]
 
-def lookups(turns, counts, curve, lookup, channel, floats):
+def lookups(turns, counts, clock, lookup):
     for i in range(turns):
+        clock[0] = clock[0] + 100 & CLOCK_MASK
         lookup(curve, counts[i & 63])
 
-def steps(turns, counts, curve, lookup, channel, floats):
+def steps(turns, counts, clock, step):
     for i in range(turns):
-        channel.step(counts[i & 63], 100)
+        clock[0] = clock[0] + 100 & CLOCK_MASK
+        step(counts[i & 63])
 
-def float_steps(turns, counts, curve, lookup, channel, floats):
+def float_steps(turns, counts, clock, step):
     for i in range(turns):
-        floats.step(counts[i & 63], 100)
+        clock[0] = clock[0] + 100 & CLOCK_MASK
+        step(counts[i & 63], 100)
 
 before = gc.mem_alloc()
-{job}({turns}, counts, curve, lookup, channel, floats)
-print(gc.mem_alloc() - before, channel.fault, floats.fault)
+{job}({turns}, counts, clock, {work})
+print(gc.mem_alloc() - before, channel.said[0], floats.fault)
 """
 
 JOBS = {
-    "lookups": "one lookup on a curve",
-    "steps": "one whole channel step",
-    "float_steps": "the same step in floating point",
+    "lookups": ("lookup", "one lookup on a curve"),
+    "steps": ("channel.step", "one whole channel step"),
+    "float_steps": ("floats.step", "the same step in floating point"),
 }
 
 
-def measure() -> list[Cost]:
+def costs() -> list[Cost]:
     """The cost of each job, for the demo box's left fuel input. Raises NoInterpreter."""
     image = build(read_box(DEMO)).image
 
-    def burn(job: str, turns: int) -> tuple[int, int]:
-        code = GUEST.format(float_chain=FLOAT_CHAIN, image=image, input=FUEL_INPUT, job=job, turns=turns)
+    def burn(job: str, turns: int, work: str) -> tuple[int, int]:
+        code = GUEST.format(
+            float_chain=FLOAT_CHAIN, image=image, rail=RAIL, input=FUEL_INPUT, job=job, turns=turns, work=work
+        )
         said, instructions = run_on_32_bit(code, folder)
         heap, *faults = said.split()
         if faults != ["0", "None"]:
             raise GuestTrouble(f"the samples are no good ones: faults {faults}")
         return instructions, int(heap)
 
-    def slope(job: str) -> tuple[float, float]:
-        (once, heap_once), (twice, heap_twice) = burn(job, TURNS), burn(job, 2 * TURNS)
+    def slope(job: str, work: str) -> tuple[float, float]:
+        (once, heap_once), (twice, heap_twice) = burn(job, TURNS, work), burn(job, 2 * TURNS, work)
         return (twice - once) / TURNS, (heap_twice - heap_once) / TURNS
 
     with TemporaryDirectory() as temporary:
         folder = write_compiled_firmware(Path(temporary))
-        empty, heap_empty = slope("empty")
-        costs = []
-        for job, name in JOBS.items():
-            instructions, heap = slope(job)
-            costs.append(Cost(name, round(instructions - empty), round(heap - heap_empty)))
-    return costs
+        empty, heap_empty = slope("empty", "None")
+        measured = []
+        for job, (work, name) in JOBS.items():
+            instructions, heap = slope(job, work)
+            measured.append(Cost(name, round(instructions - empty), round(heap - heap_empty)))
+    return measured
+
+
+@dataclass(frozen=True)
+class Size:
+    """One curve: how many breakpoints it has, and how many any curve for the same error must have."""
+
+    input: str
+    curve: str
+    breakpoints: int
+    least: int
+
+
+def sizes(path: Path) -> list[Size]:
+    """Each curve of a box file. Raises Wrong, and GuestTrouble where a bound's proof does not hold."""
+    found = []
+    for solved in build(read_box(path)).inputs:
+        for curve, asked, name in zip(solved.curves, solved.asked, ("signal", "reading", "cold junction")):
+            bound = least(asked.law, asked.tolerance)
+            if not is_proof(asked.law, asked.tolerance, bound):
+                raise GuestTrouble(f"{solved.input.name}: the bound is not proven")
+            found.append(Size(solved.input.name, name, breakpoints(curve), bound.breakpoints))
+    return found
 
 
 def main(arguments: list[str]) -> int:
-    if arguments not in ([], ["--json"]):
-        print("usage: python -m gaugelight.benchmark [--json]", file=sys.stderr)
+    as_json = "--json" in arguments
+    boxes = [Path(word) for word in arguments if word != "--json"]
+    if any(word.startswith("-") for word in arguments if word != "--json"):
+        print("usage: python -m gaugelight.benchmark [--json] [BOX ...]", file=sys.stderr)
         return 2
     try:
-        costs = measure()
-    except NoInterpreter as problem:
+        measured = costs()
+        curves = [size for box in boxes or [DEMO] for size in sizes(box)]
+    except (NoInterpreter, Wrong) as problem:
         print(problem, file=sys.stderr)
         return 1
-    if arguments:
-        print(json.dumps({"input": FUEL_INPUT, "costs": [asdict(cost) for cost in costs]}))
+    if as_json:
+        said = {"costs": [asdict(cost) for cost in measured], "curves": [asdict(size) for size in curves]}
+        print(json.dumps({"input": FUEL_INPUT} | said))
         return 0
     from rich.console import Console
     from rich.table import Table
@@ -227,8 +266,16 @@ def main(arguments: list[str]) -> int:
     table.add_column("job")
     table.add_column("instructions", justify="right")
     table.add_column("heap, bytes", justify="right")
-    for cost in costs:
+    for cost in measured:
         table.add_row(cost.name, f"{cost.instructions:,}", str(cost.heap_bytes))
+    Console().print(table)
+    table = Table(title="Breakpoints of each curve, and the least that are possible for its error (proven)")
+    table.add_column("input")
+    table.add_column("curve")
+    table.add_column("breakpoints", justify="right")
+    table.add_column("least", justify="right")
+    for size in curves:
+        table.add_row(size.input, size.curve, str(size.breakpoints), str(size.least))
     Console().print(table)
     return 0
 

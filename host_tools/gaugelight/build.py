@@ -5,34 +5,47 @@ from __future__ import annotations
 import math
 import struct
 import zlib
+from array import array
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gaugebox import table
-from gaugebox.curve import lookup
+from gaugebox.curve import lookup, make_curve
+from gaugebox.measure import NO_INPUT
 from gaugebox.pins import BOARD
 from gaugelight.boxfile import Box, Input, LampOutput
-from gaugelight.circuits import COUNTS, Ads1115, Counts, Floats, PullUp, x_of_counts
+from gaugelight.chain import Chain, chain_of
+from gaugelight.circuits import Counts, Floats
+from gaugelight.converters import COUNTS, RATES, OnChip
 from gaugelight.curves import NoCurve, breakpoints, fit
 from gaugelight.fault_windows import count_windows
-from gaugelight.laws import reading_of
+from gaugelight.laws import Itself, Line, Points, Thermocouple, celsius_of
 from gaugelight.lightness import duty_of_knob, knob_count
 from gaugelight.problems import Problem, WrongBoxFile
 
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
 
-LARGEST_SIGNAL = 120_000  # units: a signal's decimals are as many as leave it below this
-UNITS_A_STEP = 10  # a reading has at least this many units to a displayed step
+LARGEST_SIGNAL = 200_000  # units: a signal's decimals leave it below this
+UNITS_A_STEP = 50  # a reading has at least this many units to a displayed step
+UNITS_TO_SPARE = (
+    5  # a curve's tolerance is at least this many units, so that rounding to them costs few breakpoints
+)
+SIGNAL_SHARE, SIGNAL_SPAN = 1 / 1000, 1 / 4000  # of its value, and of its span: what a signal may be off by
 
 
 @dataclass(frozen=True)
 class SolvedInput:
-    """An input ready for the box. Errors are the proven largest, in signal unit and reading unit."""
+    """An input ready for the box. Errors are the proven largest, in signal unit and reading unit.
+
+    signal_error, reading_error  what each curve was asked to keep, in its own units, at each of its integers
+    cold_curve                   what the cold junction's reading adds to the signal
+    """
 
     input: Input
+    chain: Chain
     windows: tuple[int, int, int, int]
     signal_decimals: int
     reading_decimals: int
@@ -40,14 +53,33 @@ class SolvedInput:
     reading_curve: Curve
     signal_error_max: float
     reading_error_max: float
+    asked: tuple[Asked, ...]
+    cold_curve: Curve | None = None
 
     @property
     def damping_turns(self) -> int:
         return round(self.input.damping * 10)
 
     @property
+    def curves(self) -> tuple[Curve, ...]:
+        cold = () if self.cold_curve is None else (self.cold_curve,)
+        return self.signal_curve, self.reading_curve, *cold
+
+    @property
     def breakpoints(self) -> int:
-        return breakpoints(self.signal_curve) + breakpoints(self.reading_curve)
+        return sum(breakpoints(curve) for curve in self.curves)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What one curve was fitted to: a law at x0, x0 + 1, ... and how far it may be off at each, in the curve's units."""
+
+    x0: int
+    law: Floats
+    tolerance: Floats
+
+    def fitted(self) -> Curve:
+        return fit(self.x0, self.law, self.tolerance)
 
 
 @dataclass(frozen=True)
@@ -62,57 +94,113 @@ class Build:
         return int.from_bytes(self.image[-4:], "little")
 
 
-def solve_input(box: Box, one: Input) -> SolvedInput:
-    """Fits and proves one input. Raises WrongBoxFile when its step cannot be kept."""
-    signals = one.circuit.signal_of(x_of_counts(one.circuit, one.converter))
-    windows = count_windows(one, signals)
+def solve_input(box: Box, one: Input, cold: SolvedInput | None = None) -> SolvedInput:
+    """Fits and proves one input; `cold` is the solved one of its cold junction. Raises WrongBoxFile when its step cannot be kept."""
+    chain = chain_of(box, one)
+    signals = chain.signals()
+    windows = count_windows(one, chain, signals)
     low, high = windows[1], windows[2]
-    step = float(one.step)
-    if high - low < 16:
-        raise _refused(
-            box,
-            one,
-            "the whole range is less than 16 counts of the converter; match the circuit to the sender",
-        )
-    law = reading_of(one, signals[low : high + 1])
-    coarsest = float(np.max(np.abs(np.diff(law)))) * one.converter.quantum * COUNTS / one.converter.full_scale
-    if coarsest > step / 2:
-        what = (
-            f"one step of the converter is up to {coarsest:.3g} {one.unit}, too coarse for a step of {step:g}"
-        )
-        raise _refused(box, one, what + "; match the circuit to the sender or choose a larger step")
-    if signals[high] > 10 * LARGEST_SIGNAL:
-        what = f"{signals[high]:.3g} {one.circuit.unit} are more than the box reckons with"
-        raise _refused(box, one, what + f"; at most {10 * LARGEST_SIGNAL}")
-    signal_decimals = max(0, math.floor(math.log10(LARGEST_SIGNAL / signals[high])))
-    reading_decimals = max(0, math.ceil(math.log10(UNITS_A_STEP / step)))
-    scale = 10.0**signal_decimals
-    reading_scale = 10.0**reading_decimals
-    largest = float(np.max(np.abs(law)))
-    if (largest * reading_scale + 1) * max(1, round(one.damping * 10)) >= table.LARGEST_DAMPED:
-        what = f"readings up to {largest:g} {one.unit} in steps of {step:g}, damped {float(one.damping):g} s"
-        raise _refused(box, one, what + ", do not fit the box; choose a larger step or less damping")
+    window = signals[low : high + 1]
+    if window[-1] > 10 * LARGEST_SIGNAL:
+        what = f"{window[-1]:.3g} {one.circuit.unit} are more than the box reckons with; at most {10 * LARGEST_SIGNAL}"
+        raise _refused(box, one, what)
     try:
-        # an eighth of a step for each of the two curves; the signal's share through the law's steepest slope
-        steepest = float(np.max(np.abs(np.diff(law) / np.diff(signals[low : high + 1]))))
-        span = float(signals[high] - signals[low])
-        tolerance = min(step / 8 / steepest, span / 1000)
-        signal_curve = fit(low, signals[low : high + 1] * scale, max(1.0, tolerance * scale))
-        units = np.arange(lookup(signal_curve, low), lookup(signal_curve, high) + 1)
-        exact = reading_of(one, units / scale) * reading_scale
-        reading_curve = fit(int(units[0]), exact, step / 8 * reading_scale)
+        for tighter in (1.0, 0.9, 0.8):
+            solved = _fitted(one, chain, windows, window, cold, tighter * float(one.step) / 4)
+            if solved.reading_error_max <= one.step / 4:
+                return solved
     except (NoCurve, ValueError) as problem:
         raise _refused(box, one, f"no curve keeps its step: {problem}") from None
-    said_signal = np.array([lookup(signal_curve, n) for n in range(low, high + 1)])
-    said_reading = np.array([lookup(reading_curve, int(s)) for s in said_signal])
-    signal_error = float(np.max(np.abs(said_signal / scale - signals[low : high + 1])))
-    reading_error = float(np.max(np.abs(said_reading / reading_scale - law)))
-    if reading_error > step / 4:
-        what = f"the proven error {reading_error:.3g} {one.unit} is more than a quarter of its step {step:g}"
-        raise _refused(box, one, what)
+    what = f"the proven error {solved.reading_error_max:.3g} {one.unit} is more than a quarter of its step"
+    raise _refused(box, one, what + f" {float(one.step):g}")
+
+
+def _fitted(
+    one: Input,
+    chain: Chain,
+    windows: tuple[int, int, int, int],
+    signals: Floats,
+    cold: SolvedInput | None,
+    allowed: float,
+) -> SolvedInput:
+    """The curves within an allowed error of the reading, shared out between them, and the error proven at every count."""
+    low, high = windows[1], windows[2]
+    law = one.law.reading(signals)
+    slope = np.abs(np.gradient(law, signals))
+    slope = np.maximum.reduce([slope, np.append(slope[1:], 0), np.append(0, slope[:-1])])
+    share = _signal_share(one, signals, slope)
+    within = np.minimum(
+        share * allowed / np.maximum(slope, 1e-12),
+        SIGNAL_SHARE * np.abs(signals) + SIGNAL_SPAN * (signals[-1] - signals[0]),
+    )
+    finest = math.floor(math.log10(LARGEST_SIGNAL / float(np.max(np.abs(signals)))))
+    if cold is not None:  # proven at the steepest; a quarter is left to the cold junction
+        within = np.full(len(signals), 0.75 * float(np.min(within)))
+    signal_decimals = max(0, min(finest, math.ceil(math.log10(UNITS_TO_SPARE / float(np.min(within))))))
+    scale = 10.0**signal_decimals
+    for_signal = Asked(low, signals * scale, within * scale)
+    signal_curve = for_signal.fitted()
+
+    step = float(one.step)
+    reading_decimals = max(0, math.ceil(math.log10(UNITS_A_STEP / step)))
+    reading_scale = 10.0**reading_decimals
+    if (float(np.max(np.abs(law))) * reading_scale + 1) * max(
+        1, round(one.damping * 10)
+    ) >= table.LARGEST_DAMPED:
+        what = f"readings up to {np.max(np.abs(law)):g} {one.unit} in steps of {step:g}, damped {float(one.damping):g} s,"
+        raise NoCurve(what + " do not fit the box; choose a larger step or less damping")
+    first, last = lookup(signal_curve, low), lookup(signal_curve, high)
+    for_cold = (
+        None if cold is None else _cold_law(one, cold, scale, share * allowed / float(np.max(slope)) / 4)
+    )
+    cold_curve = None if for_cold is None else for_cold.fitted()
+    if cold_curve is not None:
+        first, last = first + min(cold_curve[1]), last + max(cold_curve[1])
+    exact = one.law.reading(np.arange(first, last + 1) / scale) * reading_scale
+    for_reading = Asked(first, exact, np.full(len(exact), (1 - share) * allowed * reading_scale))
+    reading_curve = for_reading.fitted()
+
+    said = np.array([lookup(signal_curve, n) for n in range(low, high + 1)])
+    signal_error = float(np.max(np.abs(said / scale - signals)))
+    if cold_curve is None or for_cold is None:
+        said_reading = np.array([lookup(reading_curve, int(s)) for s in said])
+        reading_error = float(np.max(np.abs(said_reading / reading_scale - law)))
+    else:
+        # no count has one reading: the curve's own error, and what the errors of signal and cold junction come to at the steepest
+        said_reading = np.array([lookup(reading_curve, n) for n in range(first, last + 1)])
+        own = float(np.max(np.abs(said_reading - exact))) / reading_scale
+        cold_said = np.array([lookup(cold_curve, for_cold.x0 + k) for k in range(len(for_cold.law))])
+        cold_error = float(np.max(np.abs(cold_said - for_cold.law))) / scale
+        steepest = float(np.max(np.abs(np.diff(exact)))) * scale / reading_scale
+        reading_error = own + steepest * (signal_error + cold_error)
+    asked = (for_signal, for_reading) if for_cold is None else (for_signal, for_reading, for_cold)
     return SolvedInput(
-        one, windows, signal_decimals, reading_decimals, signal_curve, reading_curve, signal_error, reading_error
+        one, chain, windows, signal_decimals, reading_decimals, signal_curve, reading_curve, signal_error, reading_error,
+        asked, cold_curve,
     )  # fmt: skip
+
+
+def _signal_share(one: Input, signals: Floats, slope: Floats) -> float:
+    """The signal curve's share of the allowed error, so that both curves together need few breakpoints.
+
+    The breakpoints a curve needs go with the integral of the root of its curvature over the error allowed it; a sender's
+    points have theirs at their corners, however much is allowed.
+    """
+    bent = float(np.sum(np.sqrt(np.abs(np.diff(signals, 2)) * slope[1:-1])))
+    if isinstance(one.law, (Points, Line, Itself)):
+        return 0.8
+    line = np.linspace(signals[0], signals[-1], 4096)
+    sender = float(np.sum(np.sqrt(np.abs(np.diff(one.law.reading(line), 2)))))
+    return float(np.clip(1 / (1 + (sender / max(bent, 1e-12)) ** (2 / 3)), 0.2, 0.8))
+
+
+def _cold_law(one: Input, cold: SolvedInput, scale: float, within: float) -> Asked:
+    """What the cold junction adds, in units of the signal, for each reading that its input can say."""
+    assert isinstance(one.law, Thermocouple)
+    said = cold.reading_curve[1]
+    readings = np.arange(min(said), max(said) + 1) / 10.0**cold.reading_decimals
+    added = one.law.cold_millivolts(celsius_of(readings, cold.input.unit)) * scale
+    return Asked(int(min(said)), added, np.full(len(added), max(1.0, within * scale)))
 
 
 def _refused(box: Box, one: Input, what: str) -> WrongBoxFile:
@@ -123,7 +211,8 @@ def solve_lamp(lamp: LampOutput) -> Curve:
     """Duty (0..65535) over the knob's count; off and full are exact."""
     counts = np.arange(COUNTS)
     duty, _ = duty_of_knob(lamp.curve, counts)
-    return fit(0, duty, lamp_error(lamp, counts), through=(knob_count(0), knob_count(100)))
+    curve = fit(0, duty, lamp_error(lamp, counts) - 1, through=(knob_count(0), knob_count(100)))
+    return make_curve(curve[0], array("i", [min(65535, max(0, y)) for y in curve[1]]))
 
 
 def lamp_error(lamp: LampOutput, counts: Counts) -> Floats:
@@ -133,7 +222,12 @@ def lamp_error(lamp: LampOutput, counts: Counts) -> Floats:
 
 def build(box: Box) -> Build:
     """The proven image of a checked box. Raises WrongBoxFile."""
-    inputs = tuple(solve_input(box, one) for one in box.inputs)
+    solved: dict[str, SolvedInput] = {}
+    for one in sorted(
+        box.inputs, key=lambda one: one.cold is not None
+    ):  # cold junctions before their thermocouples
+        solved[one.name] = solve_input(box, one, None if one.cold is None else solved[one.cold])
+    inputs = tuple(solved[one.name] for one in box.inputs)
     lamp_curves = tuple(solve_lamp(lamp) for lamp in box.lamps)
     image = pack(box, inputs, lamp_curves)
     if len(image) > table.LARGEST:
@@ -147,7 +241,8 @@ def pack(box: Box, inputs: tuple[SolvedInput, ...], lamp_curves: tuple[Curve, ..
     """The table image, laid out as gaugebox.table reads it."""
     sections = [(table.BOX, _text(box.name) + _text(BOARD))]
     for chip in box.chips:
-        fixed = struct.pack(table.CHIP_FIXED, table.ADS1115, chip.address, chip.gain, chip.rate)
+        rate = RATES.index(chip.rate)
+        fixed = struct.pack(table.CHIP_FIXED, table.ADS1115, chip.address, int(chip.continuous), rate)
         sections.append((table.CHIP, fixed + _text(chip.name)))
     for solved in inputs:
         sections.append((table.INPUT, _pack_input(box, solved)))
@@ -171,16 +266,19 @@ def pack(box: Box, inputs: tuple[SolvedInput, ...], lamp_curves: tuple[Curve, ..
 
 def _pack_input(box: Box, solved: SolvedInput) -> bytes:
     one = solved.input
-    converter = box.chips.index(one.converter) if isinstance(one.converter, Ads1115) else table.ON_CHIP
-    normalise = table.NO_INPUT
-    if isinstance(one.circuit, PullUp):
-        normalise = [i.name for i in box.inputs].index(one.circuit.rail)
+    converter = one.converter
+    if isinstance(converter, OnChip):
+        place = table.ON_CHIP, converter.pin, converter.oversample.bit_length() - 1
+    else:
+        place = box.chips.index(converter.chip), converter.mux, converter.gain
+    names = [i.name for i in box.inputs]
+    rail = box.rail_of(one)
     fixed = struct.pack(
         table.INPUT_FIXED,
-        converter,
-        one.channel,
-        normalise,
-        table.NO_INPUT,
+        *place,
+        NO_INPUT if rail is None else names.index(rail.name),
+        NO_INPUT if one.cold is None else names.index(one.cold),
+        0,
         *one.circuit.faults,
         *solved.windows,
         solved.signal_decimals,
@@ -189,7 +287,7 @@ def _pack_input(box: Box, solved: SolvedInput) -> bytes:
         round(one.step * 10**solved.reading_decimals),
     )
     texts = _text(one.name) + _text(one.circuit.unit) + _text(one.unit)
-    return _with_curves(fixed + texts, solved.signal_curve, solved.reading_curve)
+    return _with_curves(fixed + texts, *solved.curves)
 
 
 def _text(text: str) -> bytes:

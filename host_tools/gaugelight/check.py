@@ -2,27 +2,31 @@
 
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
 from gaugebox import pins
 from gaugelight.boxfile import Box, Input
-from gaugelight.circuits import COUNTS, Ads1115, Direct, Divider, PullUp, Shunt, pin_volts, source_resistance
-from gaugelight.fault_windows import signal_limits
-from gaugelight.laws import reading_of
+from gaugelight.chain import Chain, chain_of
+from gaugelight.circuits import REFERENCE, Direct, Divider, Millivolt, PullUp, Shunt
+from gaugelight.converters import COUNTS, ChipInput, OnChip
+from gaugelight.fault_windows import count_windows, signal_limits
+from gaugelight.laws import Thermocouple
+from gaugelight.preferred import E24_VALUES, nearest_above
 from gaugelight.problems import Problem
 
 MOST_INPUTS = 16
 MOST_LAMPS = 4
-FUEL_UNITS = ("US gal", "imp gal", "l", "kg", "lb")
-TANK_MILLIAMPERES = 25
 
 
 def problems_of(box: Box) -> list[Problem]:
     """Everything that is wrong with the box as a whole, in no order."""
-    problems = [*_names(box), *_pins(box), *_pwm(box), *_rails(box), *_dim_request(box)]
-    for one in box.inputs:
-        problems += [*_range(one), *_loading(one)]
+    problems = [*_names(box), *_pins(box), *_pwm(box), *_rails(box), *_cold_junctions(box), *_continuous(box)]
+    problems += _dim_request(box)
+    if not problems:  # a chain needs its rail
+        for one in box.inputs:
+            problems += _unmeasurable(one, chain_of(box, one), cure=True)
     return problems
 
 
@@ -47,9 +51,11 @@ def _pins(box: Box) -> Iterator[Problem]:
     """No pin and no converter input is used twice."""
     uses: list[tuple[int, str, str]] = []
     for one in box.inputs:
-        chip = getattr(one.converter, "name", None)
-        place = f"pin {one.channel}" if chip is None else f"pin {chip}.{one.channel}"
-        uses.append((one.line, one.name, place))
+        if isinstance(one.converter, OnChip):
+            uses.append((one.line, one.name, f"pin {one.converter.pin}"))
+        else:
+            for pin in one.converter.pins:
+                uses.append((one.line, one.name, f"pin {one.converter.chip.name}.{pin}"))
     knobs: set[int] = set()  # one knob may turn several lamps
     for lamp in box.lamps:
         uses.append((lamp.line, lamp.name, f"pin {lamp.pin}"))
@@ -82,20 +88,56 @@ def _pwm(box: Box) -> Iterator[Problem]:
 
 def _rails(box: Box) -> Iterator[Problem]:
     for one in box.inputs:
-        if not isinstance(one.circuit, PullUp):
+        name = one.circuit.rail
+        on_chip = isinstance(one.converter, OnChip)
+        if name is None:
             continue
-        rail = box.rail_of(one)
+        if name == REFERENCE:
+            if not on_chip:
+                what = 'hangs on "reference", which only an on-chip pin has; name the input that measures its rail'
+                yield Problem(one.line, one.name, what)
+            continue
+        rail = box.input(name)
         voltages = [
-            i.name for i in box.inputs if i.circuit.unit == "V" and i.unit == "V" and i.nominal is not None
+            i.name for i in box.inputs if i.unit == "V" and i.nominal is not None and i.circuit.rail is None
         ]
         if rail is None or rail.name not in voltages:
             usable = ", ".join(voltages) or "none yet: add an input with unit = V and nominal"
+            own = f', or "{REFERENCE}", the converter\'s own' if on_chip else ""
             yield Problem(
-                one.line, one.name, f'its rail "{one.circuit.rail}" is no measured rail; there is: {usable}'
+                one.line, one.name, f'its rail "{name}" is no measured rail; there is: {usable}{own}'
             )
-        elif rail.converter != one.converter or not hasattr(one.converter, "address"):
-            what = f'its rail "{rail.name}" must be measured by the same external converter, or the two cannot be compared'
+        elif rail.converter.chip != one.converter.chip:
+            what = f'its rail "{rail.name}" must be measured by the same converter, or the two cannot be compared'
             yield Problem(one.line, one.name, what)
+
+
+def _cold_junctions(box: Box) -> Iterator[Problem]:
+    for one in box.inputs:
+        if one.cold is not None:
+            usable = [i.name for i in box.inputs if i.unit in ("degC", "degF") and i.cold is None]
+            if one.cold not in usable:
+                there = (
+                    ", ".join(usable) or "none yet: add one that measures the temperature at the connector"
+                )
+                yield Problem(
+                    one.line, one.name, f'its cold junction "{one.cold}" is no temperature; there is: {there}'
+                )
+        if isinstance(one.circuit, Millivolt) != (
+            isinstance(one.converter, ChipInput) and one.converter.differential
+        ):
+            what = 'a millivolt circuit needs a pin between two inputs of an ADS1115, such as "aft.0-1"'
+            if not isinstance(one.circuit, Millivolt):
+                what = "a pin between two inputs is for a millivolt circuit; give this one a single pin"
+            yield Problem(one.line, one.name, what)
+
+
+def _continuous(box: Box) -> Iterator[Problem]:
+    for chip in box.chips:
+        mine = [one for one in box.inputs if one.converter.chip == chip]
+        if chip.continuous and len(mine) > 1:
+            what = f'{chip.name} converts continuously and serves one input, {mine[0].name}; write mode = "single-shot"'
+            yield Problem(mine[1].line, mine[1].name, what)
 
 
 def _dim_request(box: Box) -> Iterator[Problem]:
@@ -107,78 +149,84 @@ def _dim_request(box: Box) -> Iterator[Problem]:
         )
 
 
-def _range(one: Input) -> Iterator[Problem]:
-    """The whole of the sender's range, fault limits included, must reach the converter as a voltage it can take."""
-    if isinstance(one.circuit, PullUp):
-        highest_signal = signal_limits(one)[2]
-        if pin_volts(one.circuit, highest_signal) * COUNTS > COUNTS - 1:
-            what = (
-                f"{highest_signal:g} ohm cannot be told from an open wire behind {one.circuit.resistor:g} ohm"
-            )
-            yield Problem(one.line, one.name, what + "; match the circuit to the sender: a larger pull-up")
-        return  # never above its rail
-    limit = signal_limits(one)[-1]
-    volts = pin_volts(one.circuit, limit)
-    highest = one.converter.highest
-    if volts <= highest:
+def _unmeasurable(one: Input, chain: Chain, cure: bool) -> Iterator[Problem]:
+    """What the circuit cannot measure, and, as a cure, the nearest resistor that would."""
+    problems = [*_range(one, chain)] or [*_resolution(one, chain)]
+    for problem in problems:
+        works = _resistor_that_works(one, chain) if cure else None
+        if works is not None:
+            assert isinstance(one.circuit, (PullUp, Shunt))
+            kind = "pull-up" if isinstance(one.circuit, PullUp) else "shunt"
+            advice = f"; a {kind} of {works:g} ohm would do, the nearest preferred value (IEC 60063, E24)"
+            problem = replace(problem, what=problem.what + advice)
+        yield problem
+
+
+def _resistor_that_works(one: Input, chain: Chain) -> float | None:
+    """The preferred value nearest to the circuit's resistor with which it could measure its sender."""
+    if not isinstance(one.circuit, (PullUp, Shunt)):
+        return None
+    stands = one.circuit.resistor
+    for ohms in sorted(E24_VALUES, key=lambda value: abs(math.log(value / stands))):
+        circuit = replace(one.circuit, resistor=ohms)
+        other, other_chain = replace(one, circuit=circuit), replace(chain, circuit=circuit)
+        if not [*_unmeasurable(other, other_chain, cure=False)]:
+            return ohms
+    return None
+
+
+def _resolution(one: Input, chain: Chain) -> Iterator[Problem]:
+    """A step of the converter is at most half a displayed step."""
+    signals = chain.signals()
+    _, low, high, _ = count_windows(one, chain, signals)
+    converter = one.converter
+    counts = (
+        converter.quantum / converter.full_scale * COUNTS / (2 if isinstance(one.circuit, Millivolt) else 1)
+    )
+    if chain.rail is not None:  # what is judged is the ratio
+        counts *= converter.full_scale / chain.rail.pin_volts(chain.supply)
+    if high - low < 8 * counts:
+        what = "its whole range is less than 8 steps of the converter; match the circuit to the sender"
+        yield Problem(one.line, one.name, what)
         return
-    what = f"{limit:g} {one.circuit.unit} would put {volts:.2f} V on the pin, which takes {highest:g} V; "
-    if isinstance(one.circuit, Shunt):
-        what += f"use a shunt of {highest * 1000 / limit:.0f} ohm or less"
-    else:
-        what += f"use a divider that leaves {highest / limit:.3f} of the voltage or less"
-    yield Problem(one.line, one.name, what)
+    window = signals[low : high + 1]
+    if isinstance(one.law, Thermocouple):  # its law is that of the whole voltage
+        window = window + one.law.cold_millivolts(np.array([one.law.warmest]))
+    coarsest = float(np.max(np.abs(np.diff(one.law.reading(window))))) * counts
+    if coarsest > one.step / 2:
+        what = f"one step of the converter is up to {coarsest:.3g} {one.unit}, too coarse for a step of {float(one.step):g}"
+        cure = "match the circuit to the sender or choose a larger step"
+        if isinstance(one.law, Thermocouple) and converter.full_scale != 0.256:
+            cure = 'a thermocouple needs full_scale = "0.256 V"'
+        yield Problem(one.line, one.name, f"{what}; {cure}")
 
 
-def _loading(one: Input) -> Iterator[Problem]:
-    """The converter's own input resistance must not show: the laws leave it out."""
-    if not isinstance(one.converter, Ads1115):
+def _range(one: Input, chain: Chain) -> Iterator[Problem]:
+    """The whole of the sender's range, fault limits included, must reach the converter as a voltage it can take and tell."""
+    limits = signal_limits(one, chain)
+    converter, circuit = one.converter, one.circuit
+    told = chain.count(chain.pin_volts(limits[2])) < chain.count(math.inf)
+    if isinstance(circuit, PullUp):
+        open_volts = chain.driven(0.0, math.inf)
+        if open_volts > converter.takes:
+            what = f"with its wire open the rail puts {open_volts:.2f} V on the pin, which takes {converter.takes:g} V"
+            yield Problem(one.line, one.name, what + "; choose a lower rail")
+        elif not told or chain.pin_volts(limits[2]) > open_volts * (1 - 1 / COUNTS):
+            what = f"{limits[2]:g} ohm cannot be told from an open wire behind {circuit.resistor:g} ohm"
+            yield Problem(one.line, one.name, what + "; match the circuit to the sender")
         return
-    worst = 0.0
-    for signal in np.linspace(float(one.points[0][0]), float(one.points[-1][0]), 101):
-        source = source_resistance(one.circuit, signal)
-        pulled_down = (
-            pin_volts(one.circuit, signal) * one.converter.resistance / (one.converter.resistance + source)
-        )
-        seen = one.circuit.signal_of(np.array([pulled_down]))
-        truth, said = (reading_of(one, np.atleast_1d(s))[0] for s in (signal, seen))
-        worst = max(worst, abs(float(said - truth)))
-    if worst > float(one.step) / 4:
-        what = f"the converter's own {one.converter.resistance / 1e6:g} Mohm pull the reading off by up to {worst:.2g} {one.unit}"
-        yield Problem(one.line, one.name, what + "; use smaller resistors, or a larger step")
-
-
-def notes_on(box: Box) -> Iterator[tuple[Input, str]]:
-    """What is no mistake in the file, but must be known: faults that read like a quantity, currents, voltages."""
-    for one in box.inputs:
-        circuit = one.circuit
-        lowest = f"{float(one.points[0][1]):g} {one.unit}"
-        begins_at_nought = signal_limits(one)[1] == 0
-        if isinstance(circuit, PullUp):
-            if begins_at_nought:
-                yield one, f"a short to ground reads {lowest}; it cannot be told from that"
-            rail = box.rail_of(one)
-            if one.unit in FUEL_UNITS and rail is not None and rail.nominal is not None:
-                yield one, _tank_current(float(rail.nominal), circuit.resistor)
-        elif isinstance(circuit, Direct) and one.nominal is None:
-            yield one, "a broken wire floats and may read anything; a resistor to ground at the pin makes it a fault"
-        elif begins_at_nought:
-            yield one, f"a broken wire or a short to ground reads {lowest}; it cannot be told from that"
-        elif isinstance(circuit, Divider):
-            yield one, "a broken wire and a short to ground look the same: open"
-        at_supply = (
-            pin_volts(circuit, float(box.supply)) if one.law == "itself" and circuit.unit == "V" else 0.0
-        )
-        if isinstance(circuit, Divider) and at_supply > one.converter.highest:
-            what = f"the supply, {float(box.supply):g} V, on this wire puts {at_supply:.2f} V on the pin"
-            yield one, f"{what}, which takes {one.converter.highest:g} V; choose a larger divider"
-
-
-def _tank_current(volts: float, resistor: float) -> str:
-    """Of a sender in a fuel tank; AC 25.981-1 names 25 mA as guidance for normal use (from memory)."""
-    milliamperes = volts / resistor * 1000
-    told = f"puts up to {milliamperes:.0f} mA into the tank"
-    if milliamperes <= TANK_MILLIAMPERES:
-        return told
-    least = math.ceil(volts / TANK_MILLIAMPERES * 1000)
-    return f"WARNING: {told}; AC 25.981-1 names 25 mA as guidance: {least} ohm or more keep to it"
+    volts, lowest = chain.pin_volts(limits[3]), chain.pin_volts(limits[1])
+    most = min(converter.takes, converter.full_scale)
+    if max(volts, -lowest) > most:
+        what = f"{limits[3]:g} {circuit.unit} would put {volts:.3g} V on the pin, which takes {most:g} V"
+        if isinstance(circuit, Divider):
+            top = nearest_above(circuit.bottom * (limits[3] / most - 1))
+            what += f"; a top of {top:g} ohm would do (IEC 60063, E24)"
+        elif isinstance(circuit, Direct):
+            what += f"; use a divider that leaves {most / limits[3]:.3f} of the voltage or less"
+        elif isinstance(circuit, Millivolt):
+            what += "; choose a larger full_scale"
+        yield Problem(one.line, one.name, what)
+    elif not told:
+        what = f"{limits[2]:g} V fills more of its converter than its rail does; divide it at least as the rail is divided"
+        yield Problem(one.line, one.name, what)

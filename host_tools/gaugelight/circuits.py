@@ -1,9 +1,14 @@
-"""Circuits and converters, exactly: from a signal at the connector to a pin's voltage to a count, and back.
+"""Circuits, exactly: from a signal at the connector to the voltage on a pin, and back.
 
-Signals are in ohm, mA or V. A circuit's law is written for x, which is the pin's voltage in volts, or, for a pull-up, the
-ratio of that voltage to its rail's. Every law rises with the signal. Ohm's law throughout; ngspice is its referee.
+Signals are in ohm, mA, V or mV. `supply` is the nominal voltage of the rail a circuit hangs on, which only a pull-up needs;
+`load` the input resistance of the converter, in ohm. Every law rises with the signal, and with a rail: a voltage on the pin
+is given with the rail at its nominal voltage. Ohm's law throughout; ngspice is its referee.
+
+protection  a resistor between the circuit and the pin, with the clamp and the capacitor
+wire        the known resistance of the wire to the sender, there and back
 """
 
+import math
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -14,35 +19,71 @@ from gaugebox import measure
 
 Floats = NDArray[np.float64]
 Counts = NDArray[np.int64]
+Faults = tuple[int, int, int, int]
 
-COUNTS = 65536
-CHIP_SUPPLY = 3.3  # volts: supply of the converters, and nominal reference of the on-chip one
+REFERENCE = "reference"  # in the place of a rail: the on-chip converter's own reference
+MOST_OHMS = 1e12  # as good as an open wire
+
+
+def beside(one: float, other: float) -> float:
+    """Two resistances side by side."""
+    return one if math.isinf(other) else one * other / (one + other)
 
 
 class Circuit(Protocol):
-    """unit: of the signal. faults: for far below, below, above, far above what the sender can give."""
+    """unit: of the signal. faults: for far below, below, above, far above what the sender can give. rail: to which the ratio
+    counts. tolerance: of its resistors, a share.
+    """
 
-    unit: str
-    faults: tuple[int, int, int, int]
+    @property
+    def unit(self) -> str: ...
+    @property
+    def faults(self) -> Faults: ...
+    @property
+    def rail(self) -> str | None: ...
+    @property
+    def tolerance(self) -> float | None: ...
 
-    def x_of(self, signal: Floats) -> Floats: ...
-    def signal_of(self, x: Floats) -> Floats: ...
+    def pin(self, signal: Floats, supply: float, load: float) -> Floats: ...
+    def signal(self, pin: Floats, supply: float, load: float) -> Floats: ...
+
+    def driven(self, volts: float, ohms: float, supply: float, load: float) -> float:
+        """The voltage on the pin while something else drives the wire: `volts` behind `ohms`, which may be infinite."""
+        ...
 
 
 @dataclass(frozen=True)
 class PullUp:
-    """A sender to ground, a resistor (ohm) from the pin to a rail that is itself measured."""
+    """A sender to ground, a resistor (ohm) from it to a rail; `series` stands in the box between the two."""
 
     resistor: float
-    rail: str
+    rail: str | None
+    series: float = 0.0
+    wire: float = 0.0
+    protection: float = 0.0
+    tolerance: float | None = None
     unit = "ohm"
     faults = (measure.SHORT, measure.UNDER, measure.OVER, measure.OPEN)
 
-    def x_of(self, signal: Floats) -> Floats:
-        return signal / (signal + self.resistor)
+    def pin(self, signal: Floats, supply: float, load: float) -> Floats:
+        through = (
+            1 / (signal + self.wire + self.series)
+            if self.wire + self.series
+            else 1 / np.maximum(signal, 1e-300)
+        )
+        lower = 1 / (through + 1 / (self.protection + load))
+        return supply * lower / (lower + self.resistor) * load / (self.protection + load)
 
-    def signal_of(self, x: Floats) -> Floats:
-        return self.resistor * x / np.maximum(1.0 - x, 1e-12)
+    def signal(self, pin: Floats, supply: float, load: float) -> Floats:
+        junction = pin / supply * (self.protection + load) / load
+        # currents at the junction: what comes through the resistor leaves through the sender and the converter
+        through = (1 - junction) / self.resistor - junction / (self.protection + load)
+        ohms = junction / np.maximum(through, 1e-300)
+        return np.minimum(ohms - self.wire - self.series, MOST_OHMS)
+
+    def driven(self, volts: float, ohms: float, supply: float, load: float) -> float:
+        ways = ((supply, self.resistor), (volts, self.series + ohms), (0.0, self.protection + load))
+        return _meeting(ways) * load / (self.protection + load)
 
 
 @dataclass(frozen=True)
@@ -50,105 +91,112 @@ class Shunt:
     """A loop current through a resistor (ohm) to ground."""
 
     resistor: float
+    protection: float = 0.0
+    tolerance: float | None = None
+    rail = None
     unit = "mA"
     faults = (measure.OPEN, measure.UNDER, measure.OVER, measure.SHORT)
 
-    def x_of(self, signal: Floats) -> Floats:
-        return signal * self.resistor / 1000.0
+    def _volts_per_milliampere(self, load: float) -> float:
+        return beside(self.resistor, self.protection + load) * load / (self.protection + load) / 1000
 
-    def signal_of(self, x: Floats) -> Floats:
-        return x / self.resistor * 1000.0
+    def pin(self, signal: Floats, supply: float, load: float) -> Floats:
+        return signal * self._volts_per_milliampere(load)
+
+    def signal(self, pin: Floats, supply: float, load: float) -> Floats:
+        return pin / self._volts_per_milliampere(load)
+
+    def driven(self, volts: float, ohms: float, supply: float, load: float) -> float:
+        ways = ((volts, ohms), (0.0, self.resistor), (0.0, self.protection + load))
+        return _meeting(ways) * load / (self.protection + load)
 
 
 @dataclass(frozen=True)
 class Divider:
-    """A voltage over two resistors (ohm); the pin sits on the lower one. An open wire reads as nought volts."""
+    """A voltage over two resistors (ohm); the pin sits on the lower one. An open wire reads as nought volts.
+
+    With a rail it is the ratio to that rail that counts, and the signal is the voltage there would be at its nominal one.
+    """
 
     top: float
     bottom: float
+    rail: str | None = None
+    wire: float = 0.0
+    protection: float = 0.0
+    tolerance: float | None = None
     unit = "V"
     faults = (measure.OPEN, measure.UNDER, measure.OVER, measure.SHORT)
 
-    def x_of(self, signal: Floats) -> Floats:
-        return signal * self.bottom / (self.top + self.bottom)
+    def _share(self, load: float) -> float:
+        lower = beside(self.bottom, self.protection + load)
+        return lower / (self.wire + self.top + lower) * load / (self.protection + load)
 
-    def signal_of(self, x: Floats) -> Floats:
-        return x * (self.top + self.bottom) / self.bottom
+    def pin(self, signal: Floats, supply: float, load: float) -> Floats:
+        return signal * self._share(load)
+
+    def signal(self, pin: Floats, supply: float, load: float) -> Floats:
+        return pin / self._share(load)
+
+    def driven(self, volts: float, ohms: float, supply: float, load: float) -> float:
+        ways = ((volts, self.top + ohms), (0.0, self.bottom), (0.0, self.protection + load))
+        return _meeting(ways) * load / (self.protection + load)
 
 
 @dataclass(frozen=True)
 class Direct:
-    """A voltage straight on the pin."""
+    """A voltage straight on the pin; with a rail, as a divider with one."""
 
+    rail: str | None = None
+    wire: float = 0.0
+    protection: float = 0.0
+    tolerance: float | None = None
     unit = "V"
     faults = (measure.SHORT, measure.UNDER, measure.OVER, measure.OVER)
 
-    def x_of(self, signal: Floats) -> Floats:
-        return signal
+    def pin(self, signal: Floats, supply: float, load: float) -> Floats:
+        return signal * load / (self.wire + self.protection + load)
 
-    def signal_of(self, x: Floats) -> Floats:
-        return x
+    def signal(self, pin: Floats, supply: float, load: float) -> Floats:
+        return pin * (self.wire + self.protection + load) / load
 
-
-@dataclass(frozen=True)
-class OnChip:
-    """The RP2040's own 12-bit converter; a count repeats the code's bits. Its reference is taken as 3.3 V."""
-
-    full_scale = CHIP_SUPPLY
-    highest = CHIP_SUPPLY
-    quantum = CHIP_SUPPLY / 4096
-
-    def volts(self, counts: Counts) -> Floats:
-        """Exact in the middle of each of the 4,096 codes, straight lines between them."""
-        codes = np.arange(4096)
-        return np.interp(counts, codes << 4 | codes >> 8, (codes + 0.5) / 4096 * self.full_scale)
-
-    def count(self, volts: float) -> int:
-        code = min(4095, max(0, int(volts / self.full_scale * 4096)))
-        return code << 4 | code >> 8
+    def driven(self, volts: float, ohms: float, supply: float, load: float) -> float:
+        return 0.0 if math.isinf(ohms) else volts * load / (ohms + self.protection + load)
 
 
 @dataclass(frozen=True)
-class Ads1115:
-    """The ADS1115 at its 4.096 V range, single-ended: 15 bits of the 16; a count is twice the code (SBAS444)."""
+class Millivolt:
+    """A small voltage between two converter inputs, such as a thermocouple's, each behind `protection`.
 
-    name: str
-    address: int
-    gain = 1  # +-4.096 V
-    rate = 4  # 128 samples a second
-    full_scale = 4.096
-    resistance = 6e6  # ohm, of an input at this range, typical (SBAS444)
-    highest = CHIP_SUPPLY + 0.3  # absolute limit of an input (SBAS444)
-    quantum = 4.096 / 32768
+    A large resistor from the rail to its plus side and another to ground from its minus side hold it in the converter's range and
+    drive an open wire to full scale.
+    """
 
-    def volts(self, counts: Counts) -> Floats:
-        return counts / COUNTS * self.full_scale
+    wire: float = 0.0
+    protection: float = 0.0
+    tolerance: float | None = None
+    rail = None
+    unit = "mV"
+    faults = (measure.UNDER, measure.UNDER, measure.OVER, measure.OPEN)
 
-    def count(self, volts: float) -> int:
-        return 2 * min(32767, max(0, round(volts / self.quantum)))
+    def pin(self, signal: Floats, supply: float, load: float) -> Floats:
+        return signal / 1000 * load / (self.wire + 2 * self.protection + load)
 
+    def signal(self, pin: Floats, supply: float, load: float) -> Floats:
+        return pin * 1000 * (self.wire + 2 * self.protection + load) / load
 
-Converter = OnChip | Ads1115
-
-
-def source_resistance(circuit: Circuit, signal: float) -> float:
-    """What the converter looks into, in ohm: the resistors of the circuit and the sender side by side."""
-    if isinstance(circuit, PullUp):
-        return circuit.resistor * signal / (circuit.resistor + signal)
-    if isinstance(circuit, Divider):
-        return circuit.top * circuit.bottom / (circuit.top + circuit.bottom)
-    return circuit.resistor if isinstance(circuit, Shunt) else 0.0
+    def driven(self, volts: float, ohms: float, supply: float, load: float) -> float:
+        return math.inf if math.isinf(ohms) else volts * load / (ohms + 2 * self.protection + load)
 
 
-def x_of_counts(circuit: Circuit, converter: Converter) -> Floats:
-    """x for each of the 65,536 counts; of a pull-up the count is already the ratio, floored by the box: its middle counts."""
-    counts = np.arange(COUNTS)
-    if isinstance(circuit, PullUp):
-        return (counts + 0.5) / COUNTS
-    return converter.volts(counts)
+def _meeting(ways: tuple[tuple[float, float], ...]) -> float:
+    """The voltage where several ways meet, each a voltage behind a resistance (Millman's theorem)."""
+    ways = tuple((volts, ohms) for volts, ohms in ways if not math.isinf(ohms))
+    shorted = next((volts for volts, ohms in ways if ohms == 0), None)
+    if shorted is not None:
+        return shorted
+    return sum(volts / ohms for volts, ohms in ways) / sum(1 / ohms for _, ohms in ways)
 
 
-def pin_volts(circuit: Circuit, signal: float, rail_volts: float = 1.0) -> float:
-    """The voltage a signal makes on the pin; of a pull-up, with its rail at that voltage."""
-    x = float(circuit.x_of(np.array([signal]))[0])
-    return x * rail_volts if isinstance(circuit, PullUp) else x
+def known_wire(circuit: Circuit) -> float:
+    """The stated resistance of the wire to the sender, in ohm."""
+    return float(getattr(circuit, "wire", 0.0))

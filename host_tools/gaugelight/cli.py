@@ -42,15 +42,15 @@ class Screen:
     def say(self, text: str) -> None:
         self.console.print(text, markup=False, soft_wrap=True)
 
-    def table(self, title: str, columns: list[str], rows: list[list[str]]) -> None:
-        """Columns whose head begins with ">" are right-aligned."""
+    def table(self, title: str, columns: list[str], rows: list[list[str]], wrap: bool = False) -> None:
+        """Columns whose head begins with ">" are right-aligned; where the screen is narrow cells wrap or are cut."""
         from rich.box import SIMPLE
         from rich.table import Table
 
         table = Table(title=title or None, box=SIMPLE, title_justify="left")
         for column in columns:
             table.add_column(
-                column.lstrip(">"), justify="right" if column.startswith(">") else "left", no_wrap=True
+                column.lstrip(">"), justify="right" if column.startswith(">") else "left", no_wrap=not wrap
             )
         for row in rows:
             table.add_row(*row)
@@ -88,14 +88,22 @@ def new(words: argparse.Namespace, screen: Screen) -> Outcome:
 def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.check import notes_on
+    from gaugelight.faults_shown import faults_shown, notes_on
 
     box = read_box(Path(words.box))
-    build(box)
-    notes = [{"input": one.name, "note": note} for one, note in notes_on(box)]
+    built = build(box)
+    shown = [*faults_shown(built)]
+    notes = [{"input": one.name, "note": note} for one, note in notes_on(built, shown)]
     screen.say(
         f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lamps)}"
     )
+    by_input: dict[str, list[str]] = {one.name: [] for one in box.inputs}
+    for row in shown:
+        by_input[row.input].append(row.shows)
+    faults = [*dict.fromkeys(row.fault for row in shown)]
+    if faults:
+        cells = [[name, *shows] for name, shows in by_input.items()]
+        screen.table("what a fault in its wiring will show", ["input", *faults], cells, wrap=True)
     for note in notes:
         screen.say(f"  {note['input']}: {note['note']}")
     return {
@@ -103,6 +111,7 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
         "inputs": len(box.inputs),
         "lamps": len(box.lamps),
         "problems": [],
+        "faults": [vars(row) for row in shown],
         "notes": notes,
     }, 0
 
@@ -178,6 +187,79 @@ def convert(words: argparse.Namespace, screen: Screen) -> Outcome:
     cells = [[str(count), *shown(s)] for count, s in zip(counts, said)]
     screen.table(words.input, [">count", ">signal", ">reading", "fault"], cells)
     return {"input": words.input, "rows": rows}, 0
+
+
+def error(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.boxfile import read_box
+    from gaugelight.error_budget import LEFT_OUT, error_budgets
+
+    at = [_reading(word) for word in words.at]
+    found = error_budgets(read_box(Path(words.box)), words.input, at)
+    for one in found:
+        unit, worst = one.input.unit, one.worst
+        screen.table(
+            f"{one.input.name}, {unit}",
+            [">reading", "", ">resolution", ">+- at 95 %", "largest contributor", ">its share"],
+            [
+                [
+                    f"{b.reading:g}",
+                    b.place,
+                    _two_digits(b.resolution),
+                    _two_digits(b.plus_minus),
+                    b.contributors[0].quantity.name,
+                    f"{b.contributors[0].share:.0%}",
+                ]
+                for b in one.budgets
+            ],
+        )
+        screen.table(
+            f"where it is worst, at {worst.reading:g} {unit}",
+            ["contributor", "+-", "distribution", f">standard uncertainty, {unit}", ">share", "source"],
+            [
+                [c.quantity.name, c.quantity.size, c.quantity.distribution]
+                + [_two_digits(c.standard), f"{c.share:.1%}", c.quantity.source]
+                for c in worst.contributors
+            ],
+        )
+        if one.sender is None:
+            screen.say("  sender tolerance not stated: left out")
+        without = f"without its error +- {_two_digits(one.cured)} {unit} would be left"
+        screen.say(f"  what would help most: {one.cure}; {without}")
+    screen.say(f"not in these figures: {LEFT_OUT}")
+    inputs = [
+        {
+            "name": one.input.name,
+            "unit": one.input.unit,
+            "sender_tolerance": one.sender,
+            "readings": [
+                {
+                    "reading": b.reading,
+                    "place": b.place,
+                    "resolution": b.resolution,
+                    "standard_uncertainty": b.standard,
+                    "plus_minus": b.plus_minus,
+                    "k": b.k,
+                    "contributors": [
+                        {
+                            "name": c.quantity.name,
+                            "size": c.quantity.size,
+                            "distribution": c.quantity.distribution,
+                            "standard_uncertainty": c.standard,
+                            "share": c.share,
+                            "source": c.quantity.source,
+                        }
+                        for c in b.contributors
+                    ],
+                }
+                for b in one.budgets
+            ],
+            "worst": one.worst.reading,
+            "helps_most": one.cure,
+            "plus_minus_without": one.cured,
+        }
+        for one in found
+    ]
+    return {"probability": 0.95, "inputs": inputs, "left_out": LEFT_OUT}, 0
 
 
 def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
@@ -358,6 +440,18 @@ def _percent(word: str) -> float:
         raise Misuse(f'"{word}" is not a knob position from 0 to 100 per cent') from None
 
 
+def _reading(word: str) -> float:
+    try:
+        return float(word)
+    except ValueError:
+        raise Misuse(f'"{word}" is no reading; after --at come numbers in the unit of the input, inputs before it') from None
+
+
+def _two_digits(value: float) -> str:
+    """As uncertainties are stated (JCGM 100, 7.2.6)."""
+    return f"{float(f'{value:.2g}'):g}"
+
+
 class Parser(argparse.ArgumentParser):
     """A mistake in the words is a Misuse like any other."""
 
@@ -390,6 +484,12 @@ def parser() -> Parser:
     one.add_argument("box", metavar="BOX")
     one.add_argument("input", metavar="INPUT")
     one.add_argument("count", metavar="COUNT", nargs="+", help='0 to 65535, or a signal: "46 ohm"')
+    one = command("error", error, "the error budget of inputs: plus or minus at 95 %, and what makes it so")
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("input", metavar="INPUT", nargs="*", help="default: all")
+    one.add_argument(
+        "--at", metavar="READING", nargs="+", default=[], help="default: five, from empty to full"
+    )
     one = command("dim", dim, "the duty of a lamp for knob positions")
     one.add_argument("box", metavar="BOX")
     one.add_argument("lamp", metavar="LAMP")

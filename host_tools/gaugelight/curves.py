@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 from array import array
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gaugebox.curve import LIMIT, make_curve
-from gaugelight.circuits import Floats
+from gaugelight.circuits import Counts, Floats
 
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
+
+STARTS = 9  # values tried for the first breakpoint
+BLOCK = 64
+# A line between breakpoints less than 2**20 apart meets a half exactly or misses it by more than this: moving the halves by a
+# hair settles what floats would leave to chance, and loses nothing.
+HAIR = 2.0**-22
 
 
 class NoCurve(ValueError):
@@ -21,40 +28,157 @@ class NoCurve(ValueError):
 def fit(x0: int, law: Floats, tolerance: Floats | float, through: tuple[int, ...] = ()) -> Curve:
     """A curve that follows `law`, given at x0, x0 + 1, ..., within `tolerance` (or 1) at each of these integers.
 
-    Greedy from the left, breakpoints on the law, each segment as long as tolerance and 31 bits allow; `through` names
-    integers that must be breakpoints. Raises NoCurve.
+    `law` rises or falls throughout. `through` names integers that must be breakpoints, with the law's rounded value. The
+    curve has few breakpoints, for most laws as few as can be (see `gaugelight.least_breakpoints`): each link goes as far as
+    the corridor around the law lets any line go from the ends that the link before could have. Raises NoCurve, and
+    ValueError when the box could not hold the curve.
     """
-    allowed = np.broadcast_to(np.asarray(tolerance, dtype=np.float64), law.shape) - 0.5
-    ys = np.rint(law).astype(np.int64)
+    lowest, highest = allowed(law, tolerance)
     end = len(law) - 1
-    stops = sorted({x - x0 for x in through if 0 < x - x0 < end} | {end})
-    breakpoints = [0]
-    for stop in stops:
-        while (start := breakpoints[-1]) < stop:
-            good, bad, reach = start, stop + 1, start + 1
-            while good + 1 < bad:
-                if _holds(law, ys, allowed, start, reach):
-                    good = reach
-                    reach = min(start + 2 * (good - start), bad - 1)
-                else:
-                    bad = reach
-                reach = reach if good < reach < bad else (good + bad) // 2
-            if good == start:
-                raise NoCurve(f"no straight line follows the law near {x0 + start}")
-            breakpoints.append(good)
-    xs = array("i", [x0 + k for k in breakpoints])
-    return make_curve(xs, array("i", [int(ys[k]) for k in breakpoints]))
+    pins = sorted({x - x0 for x in through if 0 <= x - x0 <= end})
+    lowest[pins] = highest[pins] = np.rint(law[pins])
+    falls = bool(law[-1] < law[0])
+    corridor = _Corridor(-highest, -lowest, HAIR) if falls else _Corridor(lowest, highest, -HAIR)
+    values_at_0 = np.linspace(corridor.lowest[0], corridor.highest[0], STARTS).round()
+    starts = [(0, float(y)) for y in dict.fromkeys(values_at_0)]
+    xs, ys, length = array("i"), array("i"), 4096
+    for stop in [pin for pin in pins if 0 < pin < end] + [end]:
+        while starts[0][0] < stop:
+            link = corridor.longest_link(starts, stop, length)
+            if link.reach == link.x:
+                near = x0 + starts[0][0]
+                raise NoCurve(
+                    f"no {'falling' if falls else 'rising'} straight line follows the law near {near}"
+                )
+            xs.append(x0 + link.x)
+            ys.append(int(-link.y if falls else link.y))
+            starts = corridor.ends(link, stop)
+            length = 2 * (starts[0][0] - link.x)
+    xs.append(x0 + end)
+    ys.append(int(-starts[0][1] if falls else starts[0][1]))
+    curve = make_curve(xs, ys)
+    if np.any(np.abs(values(curve) - law) > np.maximum(tolerance, 1.0)):
+        raise NoCurve("the curve found does not keep its tolerance")
+    return curve
 
 
-def _holds(
-    law: Floats, ys: "np.ndarray[tuple[int], np.dtype[np.int64]]", allowed: Floats, a: int, b: int
-) -> bool:
-    """Whether the straight line from a to b stays within what is allowed, and within 31 bits."""
-    rise = int(ys[b] - ys[a])
-    if (b - a) * (abs(rise) + 1) >= LIMIT:
-        return False
-    line = ys[a] + np.arange(b - a + 1) * (rise / (b - a))
-    return bool(np.all(np.abs(line - law[a : b + 1]) <= np.maximum(allowed[a : b + 1], 0.5)))
+def allowed(law: Floats, tolerance: Floats | float) -> tuple[Floats, Floats]:
+    """The lowest and the highest integer within `tolerance` (or 1) of the law, at each place."""
+    tolerance = np.maximum(tolerance, 1.0)
+    lowest, highest = np.ceil(law - tolerance), np.floor(law + tolerance)
+    lowest += law - lowest > tolerance  # where the difference was rounded
+    highest -= highest - law > tolerance
+    return lowest, highest
+
+
+@dataclass(frozen=True)
+class _Link:
+    """Lines from (x, y) through the gates up to `reach`: their least and most slopes at each gate to get there."""
+
+    x: int
+    y: float
+    reach: int
+    least: Floats
+    most: Floats
+    stopped_above: bool  # by a gate below all lines
+
+
+class _Corridor:
+    """What a rising curve may say at the integers 0, 1, ..., and the gates that its lines must pass to say it.
+
+    A line rounded to nearest says y from half a unit below y to just not half a unit above.
+    """
+
+    def __init__(self, lowest: Floats, highest: Floats, hair: float) -> None:
+        self.lowest = np.maximum.accumulate(lowest)  # no less than before, and no more than it may say later
+        self.highest = np.minimum.accumulate(highest[::-1])[::-1]
+        self.bottoms, self.tops = self.lowest - (0.5 - hair), self.highest + (0.5 + hair)
+        self.steps = np.arange(1.0, len(lowest))
+        self.steepest = (
+            (LIMIT - 0.5) / self.steps - 1.0
+        ) / self.steps  # slope of a link that long, in 31 bits
+
+    def longest_link(self, starts: list[tuple[int, float]], stop: int, length: int) -> _Link:
+        """The link from one of `starts` that goes farthest, to `stop` at most; `length` is a guess of how long it may be."""
+        longest = self._link(*starts[0], stop, length)
+        for x, y in starts[1:]:
+            if longest.reach < stop and self._passes(x, y, longest.reach + 1):
+                longest = self._link(x, y, stop, length)
+        return longest
+
+    def _passes(self, x: int, y: float, end: int) -> bool:
+        """Whether a line from (x, y) passes all gates up to `end`."""
+        least, most = self._slopes(x, y, end - x)
+        return bool(least.max() <= most.min())
+
+    def _slopes(self, x: int, y: float, length: int) -> tuple[Floats, Floats]:
+        """Least and most slope of a line from (x, y) for each of the next `length` gates; none falls or leaves 31 bits."""
+        gates, steps = slice(x + 1, x + 1 + length), self.steps[:length]
+        least, most = self.bottoms[gates] - y, self.tops[gates] - y
+        least /= steps
+        least[0] = max(least[0], 0.0)
+        most /= steps
+        np.minimum(most, self.steepest[:length], out=most)
+        return least, most
+
+    def _link(self, x: int, y: float, stop: int, length: int) -> _Link:
+        while True:
+            length = min(length, stop - x)
+            least, most = self._slopes(x, y, length)
+            passed = _passed(least, most)
+            if passed < length or length == stop - x:
+                break
+            length *= 3
+        stopped_above = 0 < passed < length and bool(
+            self.tops[x + 1 + passed] - y < least[:passed].max() * (passed + 1)
+        )
+        return _Link(x, y, x + passed, least[:passed], most[:passed], stopped_above)
+
+    def ends(self, link: _Link, stop: int) -> list[tuple[int, float]]:
+        """Breakpoints that a link may end in and the next one start from, the farthest first."""
+        gates, steps = slice(link.x + 1, link.reach + 1), self.steps[: len(link.least)]
+        least, most = np.maximum.accumulate(link.least), np.minimum.accumulate(link.most)
+        low = np.maximum(link.y + np.ceil(least * steps), self.lowest[gates])
+        high = np.minimum(link.y + np.floor(most * steps), self.highest[gates])
+        ends = np.flatnonzero(low <= high)
+        if link.x + 1 + ends[-1] == stop:
+            return [(stop, float((low[-1] + high[-1]) // 2))]
+        # Beyond the line that passes the most gates lies what no link reaches. The next one starts on that line, anywhere from
+        # the last gate that it touches on; the nearer to its end, the finer the choice.
+        edge, touched = (low, least.argmax()) if link.stopped_above else (high, most.argmin())
+        ends = ends[min(int(np.searchsorted(ends, touched)), len(ends) - 1) :]
+        last = len(ends) - 1
+        back = sorted({0, last} | {round(last ** (k / 3)) for k in range(3) if last})
+        chosen = ends[[last - b for b in back]]
+        return list(zip((link.x + 1 + chosen).tolist(), edge[chosen].tolist()))
+
+
+def _passed(least: Floats, most: Floats) -> int:
+    """How many gates are passed before the largest `least` exceeds the smallest `most`.
+
+    Block by block first, as running maxima are slow.
+    """
+    starts = np.arange(0, len(least), BLOCK)
+    low = np.maximum.accumulate(np.maximum.reduceat(least, starts))
+    high = np.minimum.accumulate(np.minimum.reduceat(most, starts))
+    blocks = int(np.count_nonzero(low <= high))
+    block = slice(blocks * BLOCK, (blocks + 1) * BLOCK)
+    last_low, last_high = np.maximum.accumulate(least[block]), np.minimum.accumulate(most[block])
+    if blocks:
+        last_low, last_high = np.maximum(last_low, low[blocks - 1]), np.minimum(last_high, high[blocks - 1])
+    return min(blocks * BLOCK, len(least)) + int(np.count_nonzero(last_low <= last_high))
+
+
+def values(curve: Curve) -> Counts:
+    """What the box says at every integer from the first breakpoint to the last: `gaugebox.curve.lookup`, all at once."""
+    xs, ys = curve[0][: len(curve[1])], curve[1]
+    said = np.empty(xs[-1] - xs[0] + 1, dtype=np.int64)
+    steps = np.arange(len(said), dtype=np.int64)
+    for x, y, next_x, next_y in zip(xs, ys, xs[1:], ys[1:]):
+        dx, dy = next_x - x, next_y - y
+        said[x - xs[0] : next_x - xs[0]] = y + (steps[:dx] * dy + (dx >> 1)) // dx
+    said[-1] = ys[-1]
+    return said
 
 
 def breakpoints(curve: Curve) -> int:

@@ -1,11 +1,14 @@
 """A model of the aircraft around the box: senders, wires, rails, a knob and the service jumper, as volts on pins."""
 
+import math
 from dataclasses import dataclass, field
 from typing import Literal
 
 from gaugebox import pins
 from gaugelight.boxfile import Box, Input
-from gaugelight.circuits import Ads1115, Direct, PullUp, Shunt, pin_volts
+from gaugelight.chain import Chain, chain_of
+from gaugelight.circuits import REFERENCE, Direct, Millivolt
+from gaugelight.converters import CHIP_SUPPLY, OnChip
 from gaugelight.virtual.world import Inputs, Outputs
 
 Wire = Literal[
@@ -31,39 +34,45 @@ class Aircraft:
     jumper_closed: bool = True
 
     def __post_init__(self) -> None:
+        self.chains: dict[str, Chain] = {one.name: chain_of(self.box, one) for one in self.box.inputs}
         for one in self.box.inputs:
-            middle = float(one.points[0][0] + one.points[-1][0]) / 2
+            middle = (one.law.low + one.law.high) / 2
             self.signals.setdefault(one.name, middle if one.nominal is None else float(one.nominal))
         for lamp in self.box.lamps:
             self.knobs.setdefault(lamp.name, 0.0)
 
-    def rail_volts(self, one: Input) -> float:
-        """Of the rail that an input hangs on; 1 where it hangs on none."""
+    def rail_volts(self, one: Input) -> float | None:
+        """Of the rail that an input hangs on."""
+        if one.circuit.rail == REFERENCE:
+            return CHIP_SUPPLY
         if (rail := self.box.rail_of(one)) is not None:
             return 0.0 if rail.name in self.wires else self.signals[rail.name]
-        return 1.0
+        return None
 
     def volts(self, one: Input) -> float:
-        """On the input's pin."""
+        """On the input's pin, or between its two."""
+        chain, rail = self.chains[one.name], self.rail_volts(one)
         wire = self.wires.get(one.name, "whole")
-        highest = one.converter.highest  # where the pin's protection clamps
-        if wire == "broken":
-            return self.rail_volts(one) if isinstance(one.circuit, PullUp) else 0.0
-        if wire == "shorted":
-            if isinstance(one.circuit, (PullUp, Direct)):
-                return 0.0
-            if isinstance(one.circuit, Shunt):
-                return min(highest, float(self.box.supply))
-            return min(highest, pin_volts(one.circuit, float(self.box.supply)))
-        return min(highest, pin_volts(one.circuit, self.signals[one.name], self.rail_volts(one)))
+        if wire == "whole":
+            volts = chain.pin_volts(self.signals[one.name], rail)
+        elif wire == "broken":
+            volts = chain.driven(0.0, math.inf, rail)
+        else:
+            to_ground = one.circuit.unit in ("ohm", "mV") or isinstance(one.circuit, Direct)
+            volts = chain.driven(0.0 if to_ground else float(self.box.supply), 0.0, rail)
+        return min(one.converter.takes, volts)  # where the pin's protection clamps
 
     def step(self, elapsed_ms: int, outputs: Outputs) -> Inputs:
         on_chip = {lamp.knob: self.knobs[lamp.name] / 100 * 3.3 for lamp in self.box.lamps}
         chips = {chip.address: [0.0] * 4 for chip in self.box.chips if chip.address not in self.silent}
         for one in self.box.inputs:
-            if isinstance(one.converter, Ads1115):
-                if one.converter.address in chips:
-                    chips[one.converter.address][one.channel] = self.volts(one)
-            else:
-                on_chip[one.channel] = self.volts(one)
+            if isinstance(one.converter, OnChip):
+                on_chip[one.converter.pin] = self.volts(one)
+            elif one.converter.chip.address in chips:
+                on_it = chips[one.converter.chip.address]
+                if isinstance(one.circuit, Millivolt):
+                    plus, minus = one.converter.pins  # held about the middle of the supply
+                    on_it[plus], on_it[minus] = CHIP_SUPPLY / 2 + self.volts(one), CHIP_SUPPLY / 2
+                else:
+                    on_it[one.converter.pins[0]] = self.volts(one)
         return Inputs(on_chip, chips, {pins.JUMPER: 0} if self.jumper_closed else {})

@@ -5,20 +5,39 @@ import re
 from collections.abc import Iterable
 from fractions import Fraction
 
-# every unit leads to the one its kind is computed in
-UNITS: dict[str, tuple[str, Fraction]] = {
-    "ohm": ("ohm", Fraction(1)),
-    "kohm": ("ohm", Fraction(1000)),
-    "Mohm": ("ohm", Fraction(1000000)),
-    "mA": ("mA", Fraction(1)),
-    "A": ("mA", Fraction(1000)),
-    "V": ("V", Fraction(1)),
-    "mV": ("V", Fraction(1, 1000)),
-    "Hz": ("Hz", Fraction(1)),
-    "kHz": ("Hz", Fraction(1000)),
-    "s": ("s", Fraction(1)),
-    "ms": ("s", Fraction(1, 1000)),
-    "%": ("%", Fraction(1)),
+_POUND = Fraction(
+    "0.45359237"
+)  # kg, exact by international agreement, as the gallons, the inch and standard gravity are
+_PSI = _POUND * Fraction("9.80665") / Fraction("0.0254") ** 2 / 1000  # kPa
+
+# unit: what it measures, and a value v in it is v * scale + offset in the first unit of its kind
+UNITS: dict[str, tuple[str, Fraction, Fraction]] = {
+    name: (kind, Fraction(scale), Fraction(offset))
+    for name, kind, scale, offset in (
+        ("ohm", "resistance", 1, 0),
+        ("kohm", "resistance", 1000, 0),
+        ("Mohm", "resistance", 1000000, 0),
+        ("mA", "current", 1, 0),
+        ("A", "current", 1000, 0),
+        ("V", "voltage", 1, 0),
+        ("mV", "voltage", Fraction(1, 1000), 0),
+        ("Hz", "frequency", 1, 0),
+        ("kHz", "frequency", 1000, 0),
+        ("s", "time", 1, 0),
+        ("ms", "time", Fraction(1, 1000), 0),
+        ("%", "share", 1, 0),
+        ("K", "temperature above absolute zero", 1, 0),
+        ("l", "volume", 1, 0),
+        ("US gal", "volume", Fraction("3.785411784"), 0),
+        ("imp gal", "volume", Fraction("4.54609"), 0),
+        ("kg", "mass", 1, 0),
+        ("lb", "mass", _POUND, 0),
+        ("kPa", "pressure", 1, 0),
+        ("bar", "pressure", 100, 0),
+        ("psi", "pressure", _PSI, 0),
+        ("degC", "temperature", 1, 0),
+        ("degF", "temperature", Fraction(5, 9), Fraction(-160, 9)),
+    )
 }
 
 # what people write for a unit, in lower case, where more than the case differs
@@ -59,9 +78,11 @@ def parse_quantity(text: object, unit: str) -> Fraction:
     number, written = match.groups()
     if written is None:
         raise ValueError(f'"{text}" has no unit; write "{number} {unit}"')
-    if written not in UNITS or UNITS[written][0] != unit:
-        usable = [name for name, (base, _) in UNITS.items() if base == unit]
+    kind, scale, offset = UNITS[unit]
+    if written not in UNITS or UNITS[written][0] != kind:
+        usable = [name for name, (measures, _, _) in UNITS.items() if measures == kind]
         meant = likely(written, usable)
         cure = f'write "{number} {meant}"' if meant else f"usable here: {', '.join(usable)}"
         raise ValueError(f'"{text}" is not in {unit}; {cure}')
-    return Fraction(number) * UNITS[written][1]
+    _, written_scale, written_offset = UNITS[written]
+    return (Fraction(number) * written_scale + written_offset - offset) / scale

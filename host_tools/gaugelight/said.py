@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from gaugebox.lamp import DimRequest, Lamp
-from gaugebox.measure import FAULTS, Channel
-from gaugebox.table import NO_INPUT, Table
+from gaugebox.measure import FAULTS, Channel, make_channels
+from gaugebox.table import Table
 from gaugelight.boxfile import Box, Input
 from gaugelight.build import Build
-from gaugelight.circuits import pin_volts
+from gaugelight.chain import chain_of
 from gaugelight.problems import Misuse
 from gaugelight.quantity import parse_quantity
 
@@ -51,26 +51,22 @@ def count_of(box: Box, one: Input, word: str) -> int:
         raise Misuse(
             f'"{word}" is neither a count of the converter, 0 to 65535, nor a signal such as "50 {unit}"'
         ) from None
-    rail = box.rail_of(one)
-    return one.converter.count(
-        pin_volts(one.circuit, max(0.0, signal), 1.0 if rail is None else nominal_volts(rail))
-    )
-
-
-def nominal_volts(rail: Input) -> float:
-    return float(rail.nominal or 0)
+    chain = chain_of(box, one)
+    volts = chain.pin_volts(signal if one.circuit.unit == "mV" else max(0.0, signal))
+    return one.converter.count(min(volts, one.converter.takes))
 
 
 def said(channel: Channel) -> Said:
     """What a channel says now, in units."""
     record = channel.record
+    code, count, signal_units, reading_units = channel.said
     decimals = record.signal_decimals, record.reading_decimals
     signal = reading = None
-    if not channel.fault:
-        signal = Fraction(channel.signal, 10 ** decimals[0])
-        reading = Fraction(channel.reading, 10 ** decimals[1])
-    fault = FAULTS[channel.fault]
-    return Said(channel.count, signal, record.signal_unit, reading, record.reading_unit, fault, *decimals)
+    if not code:
+        signal = Fraction(signal_units, 10 ** decimals[0])
+        reading = Fraction(reading_units, 10 ** decimals[1])
+    fault = FAULTS[code]
+    return Said(count, signal, record.signal_unit, reading, record.reading_unit, fault, *decimals)
 
 
 def shown(said: Said) -> tuple[str, str, str]:
@@ -85,23 +81,25 @@ def shown(said: Said) -> tuple[str, str, str]:
 
 
 def convert(built: Build, name: str, counts: list[int]) -> list[Said]:
-    """The input's answer to each count, held still; a rail it hangs on stands at its nominal voltage."""
+    """The input's answer to each count, held still; its rail at its nominal voltage, its cold junction in mid-range."""
     index = input_index(built.box, name)
     records = Table(built.image).inputs
-    record = records[index]
-    rail = None
-    if record.normalise != NO_INPUT:
-        one = built.box.inputs[record.normalise]
-        rail = Channel(records[record.normalise])
-        for _ in range(3):
-            rail.step(one.converter.count(pin_volts(one.circuit, nominal_volts(one))), 0)
     rows = []
     for count in counts:
-        channel = Channel(record, rail)
-        for _ in range(3):
-            channel.step(count, 0)
-        rows.append(said(channel))
+        channels = make_channels(records, [0])
+        for other in (records[index].rail, records[index].cold, index):
+            if other < len(channels):
+                held = count if other == index else resting_count(built.box, built.box.inputs[other])
+                for _ in range(3):
+                    channels[other].step(held)
+        rows.append(said(channels[index]))
     return rows
+
+
+def resting_count(box: Box, one: Input) -> int:
+    """The count of a rail at its nominal voltage, of another input in the middle of its range."""
+    signal = float(one.nominal) if one.nominal is not None else (one.law.low + one.law.high) / 2
+    return one.converter.count(chain_of(box, one).pin_volts(signal))
 
 
 def dim(built: Build, name: str, percents: list[float]) -> list[tuple[int, int]]:
