@@ -52,7 +52,7 @@ class Sampled:
         self.record = record
         self.rail = rail
         self.clock = [0]
-        self.channel = Channel(
+        self.channel: Channel = Channel(
             record,
             self.clock,
             None if rail is None else rail.channel,
@@ -114,7 +114,7 @@ def ties(
         settled(cold, (cold.record.windows[1] + cold.record.windows[2]) // 2)
     if record.rail == NO_INPUT:
         return [(None, cold)]
-    made = []
+    made: "list[tuple[Sampled | None, Sampled | None]]" = []
     for place in range(1, places + 1):
         rail = Sampled(records[record.rail])
         low, high = rail.record.windows[1:3]

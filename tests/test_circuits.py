@@ -219,7 +219,7 @@ WHAT_IT_MEANS = {
     "coolant pressure, chafed to ground": ("demo", "coolant pressure", "divider.cir", DIVIDED | {"ground": THROUGH}, "open"),
     "coolant pressure, chafed to the supply": ("demo", "coolant pressure", "divider.cir", DIVIDED | {"chafe": THROUGH}, "short"),
     "a cooling system that pulls a vacuum": ("senders", "coolant pressure", "shunt.cir", {"loop": 3.4, "protection": 4700.0}, -1.125),
-    "a loop that failed low, by its data sheet": ("senders", "coolant pressure", "shunt.cir", {"loop": 3.1, "protection": 4700.0}, "open"),
+    "a loop that failed low, by its data sheet": ("senders", "coolant pressure", "shunt.cir", {"loop": 3.09, "protection": 4700.0}, "open"),
     "Pt1000 at 100 degC (IEC 60751)": ("senders", "oil temperature", "pull_up.cir", {"resistor": 1500.0, "sender": 1385.1, "protection": 1000.0, "adc": OnChip(27, 64).load}, 100),
     "Pt1000, open wire": ("senders", "oil temperature", "pull_up.cir", {"resistor": 1500.0, "wire": OPEN, "adc": 1e9}, "open"),
     "ratio to a 5 V supply that sags": ("senders", "manifold", "supply_ratio.cir", {"supply": 4.6, "signal": 0.5}, 14.5038),

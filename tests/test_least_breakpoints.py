@@ -1,4 +1,4 @@
-"""How few breakpoints a curve can have: the proof, its bound against an exhaustive search, and the host's fit against the bound."""
+"""How few breakpoints a curve can have: the bound against exhaustive search, its proof, and the host's fit against it."""
 
 import math
 from array import array
@@ -25,18 +25,21 @@ def pull_up(resistor: float, low: float, high: float) -> Floats:
 
 
 def thermistor(ohms: Floats) -> Floats:
-    """Degrees Celsius by Steinhart and Hart's equation, with their kind of coefficients for 10 kohm at 25 degrees (from memory)."""
+    """Degrees Celsius by Steinhart and Hart's equation; coefficients of a 10 kohm thermistor, from memory."""
     ln = np.log(ohms)
-    return 1 / (1.129241e-3 + 2.341077e-4 * ln + 8.775468e-8 * ln**3) - 273.15
+    celsius: Floats = 1 / (1.129241e-3 + 2.341077e-4 * ln + 8.775468e-8 * ln**3) - 273.15
+    return celsius
 
 
 def points(*points: tuple[float, float]) -> Floats:
-    return np.interp(N, [x for x, _ in points], [y for _, y in points])
+    at: Floats = np.interp(N, [x for x, _ in points], [y for _, y in points])
+    return at
 
 
 def lightness(level: Floats) -> Floats:
     """Luminance at a lightness, both 0 to 1 (CIE 1976)."""
-    return np.where(level > 0.08, ((100 * level + 16) / 116) ** 3, level * 2700 / 24389)
+    luminance: Floats = np.where(level > 0.08, ((100 * level + 16) / 116) ** 3, level * 2700 / 24389)
+    return luminance
 
 
 DIVIDED = 2200 * RATIO[2000:62_000] / (1 - RATIO[2000:62_000])
@@ -57,6 +60,8 @@ NEAR: dict[str, tuple[Floats, Floats | float]] = {
     "kinks between integers": (points((0, 0), (9000.5, 400), (21_000.3, 9000), (46_000.7, 9500), (65_535, 18_000)), 10),
     "a staircase of kinks": (np.interp(N % 6554, [0, 3000, 6554], [0, 100, 800]) + N // 6554 * 800, 10),
     "ends held": (np.clip(1.7 * (N - 10_000.3), 0, 60_000), 10),
+    "a level end with ever less room": (np.minimum(N / 100, 400), np.linspace(30, 10, 65_536)),
+    "much room at its start": (N / 50, np.geomspace(6000, 10, 65_536)),
     "one bend": (20_000 * np.arctan((N - 30_000) / 8000), 20),
     "many bends": (2 * N + 8000 * np.sin(N / 5000), 30),
     "square root": (300 * np.sqrt(N), 10),
@@ -152,17 +157,19 @@ def test_neither_is_below_the_fewest_there_are(rises: list[int], eighths: int, s
 
 @st.composite
 def laws(draw: st.DrawFn) -> Floats:
-    """A law whose slope goes from one drawn value to the next, gently or by a jump: convex, concave or both, parts of it level."""
+    """A law whose slope goes from one drawn value to the next, gently or by jumps: convex, concave, or as it comes."""
     slopes = draw(st.lists(st.just(0.0) | st.floats(0, 40), min_size=1, max_size=8))
     slopes = draw(st.sampled_from((sorted(slopes), sorted(slopes, reverse=True), slopes)))
     lengths = draw(st.lists(st.floats(1, 4000), min_size=len(slopes), max_size=len(slopes)))
     ends = np.cumsum(lengths)
     n = np.arange(math.ceil(ends[-1]) + 1.0)
+    law: Floats
     if draw(st.booleans()):
         law = np.interp(n, [0, *ends], np.cumsum([0.0, *np.multiply(slopes, lengths)]))
     else:
         law = np.cumsum(np.interp(n, ends, slopes))
-    return draw(st.sampled_from((1, -1))) * law + draw(st.floats(-1e6, 1e6))
+    sign, start = draw(st.sampled_from((1.0, -1.0))), draw(st.floats(-1e6, 1e6))
+    return sign * law + start
 
 
 @settings(derandomize=True, deadline=None, max_examples=150)

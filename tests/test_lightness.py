@@ -13,7 +13,8 @@ from gaugebox.lamp import PLAY, DimRequest, Lamp
 from gaugebox.table import Table
 from gaugelight.boxfile import Box, LampCurve, read_box
 from gaugelight.build import build, solve_lamp
-from gaugelight.converters import COUNTS, Floats
+from gaugelight.circuits import Floats
+from gaugelight.converters import COUNTS
 from gaugelight.lightness import knob_count, luminance
 
 FULL = 65535

@@ -1,4 +1,4 @@
-"""One input from count to damped reading: spike filter, fault, ratio, two curves, damping.
+"""One input from count to damped reading: ratio to the rail, spike filter, fault, two curves, damping.
 
 Integers below 2**30 throughout and nothing allocated per sample, not even a call's frame: a channel is a coroutine that
 keeps its state in its own local variables and is sent one count after the other.
@@ -29,7 +29,7 @@ class Channel:
 
     step(count)  takes the next sample, 0..65535, or SILENT
     said         [fault, count, signal, reading]: the fault one of the codes above (until the first three samples, and
-                 while the converter is silent, CONVERTER); the count spike-filtered; signal and reading in the units and
+                 while the converter is silent, CONVERTER); the count that came last; signal and reading in the units and
                  decimals of the record, meaning nothing while there is a fault
     """
 
@@ -89,11 +89,26 @@ def _steps(
             seeded = False
             waits = 2
             continue
+        said[1] = count
+        if rail is not None:
+            # of two samples of one scan: the filter then takes out the one scan in which a rail that moves is seen first
+            if rail[0] and rail[0] != CONVERTER:
+                said[0] = RAIL
+                seeded = False
+                waits = 2
+                continue
+            # floor(count * 65536 / the rail's), within 30 bits
+            x = rail[1]
+            if count < x:
+                y = count << 14
+                count = (y // x << 2) + (y % x << 2) // x
+            else:
+                count = 65535
         low = before
         high = earlier
         earlier = low
         before = count
-        if waits and said[0] == CONVERTER:
+        if waits:
             waits -= 1  # the filter is not full yet
             continue
         if low > high:
@@ -102,25 +117,6 @@ def _steps(
             count = low
         elif count > high:
             count = high
-        said[1] = count
-
-        if rail is not None:
-            if rail[0]:
-                # samples of the dead rail must leave the filter before it is believed again
-                said[0] = RAIL
-                seeded = False
-                waits = 2
-                continue
-            if waits:
-                waits -= 1
-                continue
-            # floor(count * 65536 / reference), within 30 bits
-            x = rail[1]
-            if count < x:
-                y = count << 14
-                count = (y // x << 2) + (y % x << 2) // x
-            else:
-                count = 65535
 
         if count < lower:
             said[0] = record.faults[0 if count < lowest else 1]

@@ -16,6 +16,7 @@ from gaugelight.box_line import BoxLine, BoxSaysNo
 from gaugelight.boxfile import Box, Input, LampOutput
 from gaugelight.build import Build, SolvedInput, build, lamp_error
 from gaugelight.circuits import Direct, Millivolt, PullUp, Shunt
+from gaugelight.converters import Ads1115
 from gaugelight.flash import START_WITHIN, flash
 from gaugelight.install import install
 from gaugelight.laws import Itself, Thermocouple, celsius_of
@@ -23,7 +24,7 @@ from gaugelight.lightness import duty_of_knob
 from gaugelight.plant import Aircraft
 from gaugelight.problems import Wrong
 from gaugelight.said import Said, shown
-from gaugelight.virtual import VirtualBox, VirtualBoxError
+from gaugelight.virtual import Trouble, VirtualBox, VirtualBoxError
 
 STRETCHES = 8  # a settling time is watched in so many parts
 
@@ -161,7 +162,17 @@ class _Run:
             self.aircraft.silent.add(chip.address)
             self.settle(f"converter {chip.name} silent", mine, seconds=1.0)
             self.aircraft.silent.clear()
-            self.settle(f"converter {chip.name} back", mine, seconds=2.0)
+            self.settle(f"converter {chip.name} back", mine, seconds=2.5)
+            if not chip.continuous:  # there a stopped clock looks like a steady signal
+                self.aircraft.troubles[chip.address] = Trouble(never_ready=True)
+                self.settle(f"converter {chip.name} stuck", mine, seconds=1.0)
+            self.aircraft.troubles[chip.address] = Trouble(resets=1)
+            self.settle(f"converter {chip.name} restarted itself", mine, seconds=2.5)
+        if self.built.box.chips:
+            self.aircraft.bus_stuck = True
+            self.settle("the converters' bus held low", inputs, seconds=1.0)
+            self.aircraft.bus_stuck = False
+            self.settle("the bus released", inputs, seconds=2.5, show=False)
         for percent in [*range(0, 101, 5), 0]:
             self.turn_knobs(float(percent))
 
@@ -187,8 +198,8 @@ class _Run:
     def move(self, moved: list[Input], share: float) -> None:
         """To a share of the way from the lowest reading to the highest."""
         for one in moved:
-            ends = np.sort(one.law.reading(np.array([one.law.low, one.law.high])))
-            reading = ends[:1] + share * (ends[1] - ends[0])
+            lowest, highest = one.law.span
+            reading = np.array([lowest + share * (highest - lowest)])
             self.aircraft.signals[one.name] = float(one.law.signal(reading)[0]) - self.cold_millivolts(one)
 
     def settle(self, action: str, subjects: list[Input], seconds: float = 0.0, show: bool = True) -> None:
@@ -207,9 +218,10 @@ class _Run:
 
     def rest_seconds(self, solved: SolvedInput) -> float:
         """Until a move over the whole span has faded to a tenth of a step."""
-        law = solved.input.law
-        span = float(np.ptp(law.reading(np.array([law.low, law.high]))))
-        return 0.6 + float(solved.input.damping) * math.log(10 * span / float(solved.input.step))
+        lowest, highest = solved.input.law.span
+        return 0.6 + float(solved.input.damping) * math.log(
+            10 * (highest - lowest) / float(solved.input.step)
+        )
 
     def solved(self, one: Input) -> SolvedInput:
         return next(s for s in self.built.inputs if s.input is one)
@@ -240,10 +252,14 @@ class _Run:
             return f"{truth:.{digits}f} {one.unit}, which cannot be told from a reading", held
         return f"{truth:.{digits}f} +-{error:.{max(1, digits)}f} {one.unit}", held
 
+    def is_lost(self, chip: Ads1115) -> bool:
+        trouble = self.aircraft.troubles.get(chip.address, Trouble())
+        return self.aircraft.bus_stuck or chip.address in self.aircraft.silent or trouble.never_ready
+
     def expected_fault(self, one: Input) -> str | None:
         """The trade's own names for what was done to the wire, or None."""
         chip = one.converter.chip
-        if chip is not None and chip.address in self.aircraft.silent:
+        if chip is not None and self.is_lost(chip):
             return "converter"
         if self.aircraft.rail_volts(one) == 0:
             return "rail"
@@ -272,7 +288,7 @@ class _Run:
             whole = (
                 one.name not in self.aircraft.wires
                 and self.aircraft.rail_volts(one) != 0
-                and not self.aircraft.silent
+                and not any(map(self.is_lost, self.built.box.chips))
             )
             truth = self.truth(one, self.aircraft.signals[one.name])
             trace.truth.append(truth if whole else math.nan)

@@ -330,8 +330,7 @@ class _Reader:
             )
         step = section.take("step", _positive, None)
         if law is not None:
-            ends = law.reading(np.array([law.low, law.high]))
-            width = abs(float(ends[1] - ends[0]))
+            width = law.span[1] - law.span[0]
             if "step" not in section.written:
                 step = _default_step(width)
             if step is not None and not width / 100000 <= step <= width:
@@ -464,8 +463,8 @@ def _with_cold_junction(one: Input, inputs: list[Input]) -> Input:
     cold = next((other for other in inputs if other.name == one.cold), None)
     if cold is None or not isinstance(one.law, Thermocouple) or cold.unit not in ("degC", "degF"):
         return one
-    ends = celsius_of(cold.law.reading(np.array([cold.law.low, cold.law.high])), cold.unit)
-    return replace(one, law=replace(one.law, coldest=float(min(ends)), warmest=float(max(ends))))
+    coldest, warmest = celsius_of(np.array(cold.law.span), cold.unit).tolist()
+    return replace(one, law=replace(one.law, coldest=coldest, warmest=warmest))
 
 
 def _toml_cure(line: str, problem: str) -> str:
@@ -756,7 +755,9 @@ def _thermistor(value: dict[str, Any]) -> Resistive:
         for (r0, t0), (r1, t1) in zip(points, points[1:]):
             b = math.log(r1 / r0) / (1 / (t1 + 273.15) - 1 / (t0 + 273.15))
             if not 500 <= b <= 10_000:
-                raise ValueError(f"table: from {r0:g} to {r1:g} ohm is no thermistor's; its B would be {b:.0f} K")
+                raise ValueError(
+                    f"table: from {r0:g} to {r1:g} ohm is no thermistor's; its B would be {b:.0f} K"
+                )
         return temperature.ThermistorTable(tuple(points))
     kinds = '{ steinhart_hart = [a, b, c] }, { b = "3950 K", resistance = "10 kohm", at = "25 degC" }'
     raise ValueError(f'must be one of: {kinds}, {{ table = [["10 kohm", "25 degC"], ...] }}')

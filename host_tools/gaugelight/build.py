@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 import struct
 import zlib
-from array import array
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gaugebox import table
-from gaugebox.curve import lookup, make_curve
+from gaugebox.curve import lookup
 from gaugebox.measure import NO_INPUT
 from gaugebox.pins import BOARD
 from gaugelight.boxfile import Box, Input, LampOutput
@@ -72,14 +73,15 @@ class SolvedInput:
 
 @dataclass(frozen=True)
 class Asked:
-    """What one curve was fitted to: a law at x0, x0 + 1, ... and how far it may be off at each, in the curve's units."""
+    """What one curve was fitted to: a law at x0, x0 + 1, ..., how far it may be off at each, and what it may not leave."""
 
     x0: int
     law: Floats
     tolerance: Floats
+    between: tuple[float, float] | None = None
 
     def fitted(self) -> Curve:
-        return fit(self.x0, self.law, self.tolerance)
+        return fit(self.x0, self.law, self.tolerance, between=self.between)
 
 
 @dataclass(frozen=True)
@@ -157,19 +159,24 @@ def _fitted(
     if cold_curve is not None:
         first, last = first + min(cold_curve[1]), last + max(cold_curve[1])
     exact = one.law.reading(np.arange(first, last + 1) / scale) * reading_scale
-    for_reading = Asked(first, exact, np.full(len(exact), (1 - share) * allowed * reading_scale))
+    within_reading = np.full(len(exact), (1 - share) * allowed * reading_scale)
+    # no less than empty, no more than full
+    held = one.law.span if isinstance(one.law, Points) else None
+    between = None if held is None else (held[0] * reading_scale, held[1] * reading_scale)
+    for_reading = Asked(first, exact, within_reading, between)
     reading_curve = for_reading.fitted()
 
-    said = np.array([lookup(signal_curve, n) for n in range(low, high + 1)])
+    said = _said(signal_curve, range(low, high + 1))
     signal_error = float(np.max(np.abs(said / scale - signals)))
     if cold_curve is None or for_cold is None:
-        said_reading = np.array([lookup(reading_curve, int(s)) for s in said])
+        different, places = np.unique(said, return_inverse=True)
+        said_reading = _said(reading_curve, different.tolist())[places]
         reading_error = float(np.max(np.abs(said_reading / reading_scale - law)))
     else:
         # no count has one reading: the curve's own error, and what the errors of signal and cold junction come to at the steepest
-        said_reading = np.array([lookup(reading_curve, n) for n in range(first, last + 1)])
+        said_reading = _said(reading_curve, range(first, last + 1))
         own = float(np.max(np.abs(said_reading - exact))) / reading_scale
-        cold_said = np.array([lookup(cold_curve, for_cold.x0 + k) for k in range(len(for_cold.law))])
+        cold_said = _said(cold_curve, range(for_cold.x0, for_cold.x0 + len(for_cold.law)))
         cold_error = float(np.max(np.abs(cold_said - for_cold.law))) / scale
         steepest = float(np.max(np.abs(np.diff(exact)))) * scale / reading_scale
         reading_error = own + steepest * (signal_error + cold_error)
@@ -178,6 +185,11 @@ def _fitted(
         one, chain, windows, signal_decimals, reading_decimals, signal_curve, reading_curve, signal_error, reading_error,
         asked, cold_curve,
     )  # fmt: skip
+
+
+def _said(curve: Curve, places: Iterable[int]) -> Counts:
+    """What the box's own code says at each place."""
+    return np.array([*map(partial(lookup, curve), places)])
 
 
 def _signal_share(one: Input, signals: Floats, slope: Floats) -> float:
@@ -211,8 +223,7 @@ def solve_lamp(lamp: LampOutput) -> Curve:
     """Duty (0..65535) over the knob's count; off and full are exact."""
     counts = np.arange(COUNTS)
     duty, _ = duty_of_knob(lamp.curve, counts)
-    curve = fit(0, duty, lamp_error(lamp, counts) - 1, through=(knob_count(0), knob_count(100)))
-    return make_curve(curve[0], array("i", [min(65535, max(0, y)) for y in curve[1]]))
+    return fit(0, duty, lamp_error(lamp, counts), (knob_count(0), knob_count(100)), (0, 65535))
 
 
 def lamp_error(lamp: LampOutput, counts: Counts) -> Floats:

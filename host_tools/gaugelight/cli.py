@@ -191,7 +191,7 @@ def convert(words: argparse.Namespace, screen: Screen) -> Outcome:
 
 def error(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
-    from gaugelight.error_budget import LEFT_OUT, error_budgets
+    from gaugelight.error_budget import LEFT_OUT, PROBABILITY, error_budgets
 
     at = [_reading(word) for word in words.at]
     found = error_budgets(read_box(Path(words.box)), words.input, at)
@@ -220,10 +220,11 @@ def error(words: argparse.Namespace, screen: Screen) -> Outcome:
                 + [_two_digits(c.standard), f"{c.share:.1%}", c.quantity.source]
                 for c in worst.contributors
             ],
+            wrap=True,
         )
         if one.sender is None:
             screen.say("  sender tolerance not stated: left out")
-        without = f"without its error +- {_two_digits(one.cured)} {unit} would be left"
+        without = f"without those errors +- {_two_digits(one.cured)} {unit} would be left"
         screen.say(f"  what would help most: {one.cure}; {without}")
     screen.say(f"not in these figures: {LEFT_OUT}")
     inputs = [
@@ -259,7 +260,7 @@ def error(words: argparse.Namespace, screen: Screen) -> Outcome:
         }
         for one in found
     ]
-    return {"probability": 0.95, "inputs": inputs, "left_out": LEFT_OUT}, 0
+    return {"probability": PROBABILITY, "inputs": inputs, "left_out": LEFT_OUT}, 0
 
 
 def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
@@ -444,7 +445,8 @@ def _reading(word: str) -> float:
     try:
         return float(word)
     except ValueError:
-        raise Misuse(f'"{word}" is no reading; after --at come numbers in the unit of the input, inputs before it') from None
+        what = "after --at come numbers in the unit of the input, before it the names of inputs"
+        raise Misuse(f'"{word}" is no reading; {what}') from None
 
 
 def _two_digits(value: float) -> str:

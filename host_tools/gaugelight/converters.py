@@ -112,8 +112,8 @@ class ChipInput:
 
     def volts(self, counts: Counts) -> Floats:
         if self.differential:
-            return (counts - 32768) * self.quantum
-        return counts * (self.quantum / 2)
+            return np.asarray((counts - 32768) * self.quantum, dtype=np.float64)
+        return np.asarray(counts * (self.quantum / 2), dtype=np.float64)
 
     def count(self, volts: float) -> int:
         code = min(32767, max(-32768, round(volts / self.quantum)))

@@ -14,9 +14,9 @@ from gaugelight.circuits import Counts, Floats
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
 
-STARTS = 9  # values tried for the first breakpoint
+GUESS = 4096  # length of a first link
 BLOCK = 64
-# A line between breakpoints less than 2**20 apart meets a half exactly or misses it by more than this: moving the halves by a
+# A line between breakpoints up to 2**20 apart meets a half exactly or misses it by more than this: moving the halves by a
 # hair settles what floats would leave to chance, and loses nothing.
 HAIR = 2.0**-22
 
@@ -25,31 +25,39 @@ class NoCurve(ValueError):
     """The law cannot be followed that closely; the text says where."""
 
 
-def fit(x0: int, law: Floats, tolerance: Floats | float, through: tuple[int, ...] = ()) -> Curve:
+def fit(
+    x0: int,
+    law: Floats,
+    tolerance: Floats | float,
+    through: tuple[int, ...] = (),
+    between: tuple[float, float] | None = None,
+) -> Curve:
     """A curve that follows `law`, given at x0, x0 + 1, ..., within `tolerance` (or 1) at each of these integers.
 
-    `law` rises or falls throughout. `through` names integers that must be breakpoints, with the law's rounded value. The
-    curve has few breakpoints, for most laws as few as can be (see `gaugelight.least_breakpoints`): each link goes as far as
-    the corridor around the law lets any line go from the ends that the link before could have. Raises NoCurve, and
-    ValueError when the box could not hold the curve.
+    `law` rises or falls throughout. `through` names integers that must be breakpoints, with the law's rounded value;
+    `between` two values, which the law never leaves either, it stays. There
+    are few breakpoints, for most laws as few as can be (`gaugelight.least_breakpoints` tells): each link starts where, of all
+    places in which the one before may end, a line gets farthest. Raises NoCurve, or ValueError when the box could not hold it.
     """
     lowest, highest = allowed(law, tolerance)
+    if between is not None:
+        lowest, highest = np.maximum(lowest, round(between[0])), np.minimum(highest, round(between[1]))
     end = len(law) - 1
     pins = sorted({x - x0 for x in through if 0 <= x - x0 <= end})
     lowest[pins] = highest[pins] = np.rint(law[pins])
+    if not pins and (straight := _straight(x0, law, tolerance)) is not None:
+        return straight
     falls = bool(law[-1] < law[0])
     corridor = _Corridor(-highest, -lowest, HAIR) if falls else _Corridor(lowest, highest, -HAIR)
-    values_at_0 = np.linspace(corridor.lowest[0], corridor.highest[0], STARTS).round()
-    starts = [(0, float(y)) for y in dict.fromkeys(values_at_0)]
-    xs, ys, length = array("i"), array("i"), 4096
-    for stop in [pin for pin in pins if 0 < pin < end] + [end]:
+    stops = [pin for pin in pins if 0 < pin < end] + [end]
+    starts = [(0, corridor.best_start(stops[0]))]
+    xs, ys, length = array("i"), array("i"), GUESS
+    for stop in stops:
         while starts[0][0] < stop:
             link = corridor.longest_link(starts, stop, length)
             if link.reach == link.x:
-                near = x0 + starts[0][0]
-                raise NoCurve(
-                    f"no {'falling' if falls else 'rising'} straight line follows the law near {near}"
-                )
+                way = "falling" if falls else "rising"
+                raise NoCurve(f"no {way} straight line follows the law near {x0 + link.x}")
             xs.append(x0 + link.x)
             ys.append(int(-link.y if falls else link.y))
             starts = corridor.ends(link, stop)
@@ -60,6 +68,16 @@ def fit(x0: int, law: Floats, tolerance: Floats | float, through: tuple[int, ...
     if np.any(np.abs(values(curve) - law) > np.maximum(tolerance, 1.0)):
         raise NoCurve("the curve found does not keep its tolerance")
     return curve
+
+
+def _straight(x0: int, law: Floats, tolerance: Floats | float) -> Curve | None:
+    """The straight line between the law's ends, where that is enough: nothing lies nearer to a straight law."""
+    end = len(law) - 1
+    ys = np.rint(law[[0, end]]).astype(int).tolist()
+    if end * (abs(ys[1] - ys[0]) + 1) >= LIMIT or np.any(np.abs(law - np.linspace(ys[0], ys[1], end + 1)) > tolerance):
+        return None
+    curve = make_curve(array("i", [x0, x0 + end]), array("i", ys))
+    return None if np.any(np.abs(values(curve) - law) > np.maximum(tolerance, 1.0)) else curve
 
 
 def allowed(law: Floats, tolerance: Floats | float) -> tuple[Floats, Floats]:
@@ -80,7 +98,7 @@ class _Link:
     reach: int
     least: Floats
     most: Floats
-    stopped_above: bool  # by a gate below all lines
+    too_flat: bool  # the next gate lies above all lines; else below, or too far for 31 bits
 
 
 class _Corridor:
@@ -90,13 +108,31 @@ class _Corridor:
     """
 
     def __init__(self, lowest: Floats, highest: Floats, hair: float) -> None:
-        self.lowest = np.maximum.accumulate(lowest)  # no less than before, and no more than it may say later
-        self.highest = np.minimum.accumulate(highest[::-1])[::-1]
-        self.bottoms, self.tops = self.lowest - (0.5 - hair), self.highest + (0.5 + hair)
+        np.maximum.accumulate(lowest, out=lowest)  # no less than before, no more than it may say later
+        np.minimum.accumulate(highest[::-1], out=highest[::-1])
+        self.lowest, self.highest = lowest, highest
+        self.bottoms, self.tops = lowest - (0.5 - hair), highest + (0.5 + hair)
         self.steps = np.arange(1.0, len(lowest))
-        self.steepest = (
-            (LIMIT - 0.5) / self.steps - 1.0
-        ) / self.steps  # slope of a link that long, in 31 bits
+        self.steepest = np.floor(
+            (LIMIT - 1) / self.steps
+        )  # slope of a link that long, in 31 bits, and a little for rounding
+        self.steepest -= 0.75
+        self.steepest /= self.steps
+
+    def best_start(self, stop: int) -> float:
+        """The value at place 0 from which a link goes farthest, to `stop` at most: halving finds it."""
+        low, high = self.lowest[0], self.highest[0]
+        best, farthest = float(low), 0
+        while low <= high and farthest < stop:
+            y = float((low + high) // 2)
+            link = self._link(0, y, stop, GUESS)
+            if link.reach > farthest:
+                best, farthest = y, link.reach
+            if link.too_flat:
+                high = y - 1
+            else:
+                low = y + 1
+        return best
 
     def longest_link(self, starts: list[tuple[int, float]], stop: int, length: int) -> _Link:
         """The link from one of `starts` that goes farthest, to `stop` at most; `length` is a guess of how long it may be."""
@@ -128,24 +164,27 @@ class _Corridor:
             passed = _passed(least, most)
             if passed < length or length == stop - x:
                 break
-            length *= 3
-        stopped_above = 0 < passed < length and bool(
-            self.tops[x + 1 + passed] - y < least[:passed].max() * (passed + 1)
-        )
-        return _Link(x, y, x + passed, least[:passed], most[:passed], stopped_above)
+            length *= 4
+        too_flat = 0 < passed < length and bool(least[passed] > most[:passed].min())
+        return _Link(x, y, x + passed, least[:passed], most[:passed], too_flat)
 
     def ends(self, link: _Link, stop: int) -> list[tuple[int, float]]:
         """Breakpoints that a link may end in and the next one start from, the farthest first."""
         gates, steps = slice(link.x + 1, link.reach + 1), self.steps[: len(link.least)]
-        least, most = np.maximum.accumulate(link.least), np.minimum.accumulate(link.most)
-        low = np.maximum(link.y + np.ceil(least * steps), self.lowest[gates])
-        high = np.minimum(link.y + np.floor(most * steps), self.highest[gates])
+        low, high = np.maximum.accumulate(link.least), np.minimum.accumulate(link.most)
+        touched = int(high.argmin() if link.too_flat else low.argmax())
+        for heights, whole in ((low, np.ceil), (high, np.floor)):
+            heights *= steps
+            whole(heights, out=heights)
+            heights += link.y
+        np.maximum(low, self.lowest[gates], out=low)
+        np.minimum(high, self.highest[gates], out=high)
         ends = np.flatnonzero(low <= high)
         if link.x + 1 + ends[-1] == stop:
             return [(stop, float((low[-1] + high[-1]) // 2))]
-        # Beyond the line that passes the most gates lies what no link reaches. The next one starts on that line, anywhere from
-        # the last gate that it touches on; the nearer to its end, the finer the choice.
-        edge, touched = (low, least.argmax()) if link.stopped_above else (high, most.argmin())
+        # Beyond the line that passes the most gates lies what no link from (x, y) reaches. The next one starts on that line,
+        # anywhere from the gate that holds it back to its end: nearer to the end the choice is finer, for luck with rounding.
+        edge = high if link.too_flat else low
         ends = ends[min(int(np.searchsorted(ends, touched)), len(ends) - 1) :]
         last = len(ends) - 1
         back = sorted({0, last} | {round(last ** (k / 3)) for k in range(3) if last})
@@ -173,7 +212,7 @@ def values(curve: Curve) -> Counts:
     """What the box says at every integer from the first breakpoint to the last: `gaugebox.curve.lookup`, all at once."""
     xs, ys = curve[0][: len(curve[1])], curve[1]
     said = np.empty(xs[-1] - xs[0] + 1, dtype=np.int64)
-    steps = np.arange(len(said), dtype=np.int64)
+    steps = np.arange(len(said), dtype=np.int32)  # which holds the products, as the box does
     for x, y, next_x, next_y in zip(xs, ys, xs[1:], ys[1:]):
         dx, dy = next_x - x, next_y - y
         said[x - xs[0] : next_x - xs[0]] = y + (steps[:dx] * dy + (dx >> 1)) // dx

@@ -12,7 +12,7 @@ from gaugelight.atmosphere import sealed_error_psi
 from gaugelight.boxfile import Box, Input
 from gaugelight.build import Build, SolvedInput
 from gaugelight.circuits import Direct, Divider, PullUp, Shunt, known_wire
-from gaugelight.laws import Itself, Points, Thermocouple
+from gaugelight.laws import Itself, Points, Thermocouple, celsius_of
 
 CORRODED_OHMS = 5.0, 10.0
 GROUND_OFFSET = 0.05  # volts: the sender's ground above the box's, where it returns through the airframe; common practice, no source
@@ -62,12 +62,17 @@ class _Box:
         return chain.count(chain.pin_volts(self.signal(share)))
 
     def reading(self, share: float) -> float:
-        law = self.solved.input.law
-        ends = np.sort(law.reading(np.array([law.low, law.high])))
-        return float(ends[0] + share * (ends[1] - ends[0]))
+        lowest, highest = self.solved.input.law.span
+        return lowest + share * (highest - lowest)
 
     def signal(self, share: float) -> float:
-        return float(self.solved.input.law.signal(np.array([self.reading(share)]))[0])
+        """At the connector; a thermocouple's cold junction is in mid-range."""
+        law = self.solved.input.law
+        signal = float(law.signal(np.array([self.reading(share)]))[0])
+        if self.cold is not None and isinstance(law, Thermocouple):
+            cold = celsius_of(np.array([self.cold.reading(0.5)]), self.cold.solved.input.unit)
+            signal -= float(law.cold_millivolts(cold)[0])
+        return signal
 
 
 def faults_shown(built: Build) -> Iterator[Shown]:

@@ -19,6 +19,11 @@ class Law(Protocol):
     @property
     def high(self) -> float: ...
 
+    @property
+    def span(self) -> tuple[float, float]:
+        """The lowest and the highest reading of its range."""
+        ...
+
     def reading(self, signals: Floats) -> Floats: ...
     def signal(self, readings: Floats) -> Floats: ...
 
@@ -36,6 +41,11 @@ class Points:
     @property
     def high(self) -> float:
         return float(self.points[-1][0])
+
+    @property
+    def span(self) -> tuple[float, float]:
+        first, last = sorted((float(self.points[0][1]), float(self.points[-1][1])))
+        return first, last
 
     def _columns(self) -> tuple[list[float], list[float]]:
         return [float(s) for s, _ in self.points], [float(r) for _, r in self.points]
@@ -66,6 +76,11 @@ class Line:
     def high(self) -> float:
         return float(self.points[1][0])
 
+    @property
+    def span(self) -> tuple[float, float]:
+        first, last = sorted((float(self.points[0][1]), float(self.points[1][1])))
+        return first, last
+
     def reading(self, signals: Floats) -> Floats:
         (s0, r0), (s1, r1) = self.points
         return float(r0) + (signals - float(s0)) * float((r1 - r0) / (s1 - s0))
@@ -81,6 +96,10 @@ class Itself:
 
     low: float
     high: float
+
+    @property
+    def span(self) -> tuple[float, float]:
+        return self.low, self.high
 
     def reading(self, signals: Floats) -> Floats:
         return signals
@@ -131,6 +150,10 @@ class Thermometer:
     last: float
 
     @property
+    def span(self) -> tuple[float, float]:
+        return self.first, self.last
+
+    @property
     def low(self) -> float:
         return float(np.min(self.signal(np.array([self.first, self.last]))))
 
@@ -162,6 +185,10 @@ class Thermocouple:
     last: float
     coldest: float
     warmest: float
+
+    @property
+    def span(self) -> tuple[float, float]:
+        return self.first, self.last
 
     def cold_millivolts(self, celsius: Floats) -> Floats:
         return self.sensor.millivolts(np.clip(celsius, self.sensor.lowest, self.sensor.highest))

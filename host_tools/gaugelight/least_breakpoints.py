@@ -1,11 +1,12 @@
 """How few breakpoints a curve can have: a bound with a proof, to hold `gaugelight.curves.fit` against.
 
 A curve says, at each integer, the value of a straight line rounded to nearest. To say no less than L and no more than H there
-the line must pass through the gate L - 1/2 <= y < H + 1/2, and every link of the curve through all the gates from its first
-breakpoint to its last. What stops a line stops every longer one too; so when no line passes all gates from 0 to n, the second
-breakpoint lies before n, wherever the first link ends; when none passes those from n - 1 to m, the third lies before m;
-and so on. That no line passes some gates takes three of them to show (Helly's theorem): the outer two let lines pass on one
-side only of the middle one. Or it takes two that make the line too steep for a link of that length in 31 bits.
+the line must pass the gate L - 1/2 <= y < H + 1/2, and each link of the curve all gates from its first breakpoint to its
+last. What stops a line stops every longer one. So when no line passes all gates from 0 to n, the second breakpoint lies
+before n, however the first link goes; when none passes those from n - 1 to m, the third lies before m; and so on.
+
+That no line passes some gates takes three of them to show (Helly's theorem): what passes the outer two misses the middle one.
+Or it takes two, which make a line steeper than a link of that length can be in 31 bits.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ Point = tuple[int, int]
 
 @dataclass(frozen=True)
 class Certificate:
-    """No link holds from `first` to `beyond`, places of the law: not past the two or three `gates` among them."""
+    """No link goes from `first` to `beyond`, indices of the law, or farther: not past the two or three `gates` on its way."""
 
     first: int
     beyond: int
@@ -34,7 +35,7 @@ class Certificate:
 
 @dataclass(frozen=True)
 class Least:
-    """No curve has fewer breakpoints, and why: the k-th certificate begins where the k-th breakpoint lies at the latest."""
+    """No curve has fewer breakpoints: each certificate begins where the next breakpoint lies at the latest."""
 
     breakpoints: int
     certificates: tuple[Certificate, ...]
@@ -48,11 +49,11 @@ def least(law: Floats, tolerance: Floats | float) -> Least:
     lowest, highest = allowed(law, tolerance)
     if law[-1] < law[0]:
         lowest, highest = -highest, -lowest
-    # in halves of a unit, which are integers; a falling law is turned over, which moves no more than the gates' closed sides
-    floor, ceiling = (2 * lowest - 1).astype(int).tolist(), (2 * highest + 1).astype(int).tolist()
+    # in half units, for integers; a falling law is turned over, and which side of a gate is closed makes no difference
+    bottoms, tops = (2 * lowest - 1).astype(int).tolist(), (2 * highest + 1).astype(int).tolist()
     certificates: list[Certificate] = []
     first = 0
-    while (certificate := _first_stopped(floor, ceiling, first)) is not None:
+    while (certificate := _first_stopped(bottoms, tops, first)) is not None:
         if certificate.beyond == first + 1:
             raise NoCurve(f"no straight line follows the law near {first}")
         certificates.append(certificate)
@@ -72,11 +73,9 @@ def is_proof(law: Floats, tolerance: Floats | float, least: Least) -> bool:
     def proves(one: Certificate) -> bool:
         if len(one.gates) == 2:
             i, j = one.gates
-            dx = one.beyond - one.first
-            dy = (
-                dx * (gate(j)[0] - gate(i)[1]) / (j - i)
-            )  # of a line from the one gate's top to the other's bottom
-            return dx * (max(math.floor(dy) + 1, 0) + 1) >= LIMIT
+            dx, flattest = one.beyond - one.first, (gate(j)[0] - gate(i)[1]) / (j - i)
+            dy = max(math.floor(dx * flattest) + 1, 0)  # an integer, and the line is steeper than that
+            return dx * (dy + 1) >= LIMIT
         i, j, k = one.gates
         bottom, top = ((gate(i)[side] * (k - j) + gate(k)[side] * (j - i)) / (k - i) for side in (0, 1))
         return bottom >= gate(j)[1] or top <= gate(j)[0]
@@ -92,19 +91,19 @@ def is_proof(law: Floats, tolerance: Floats | float, least: Least) -> bool:
     return least.breakpoints == len(least.certificates) + 2
 
 
-def _first_stopped(floor: list[int], ceiling: list[int], first: int) -> Certificate | None:
-    """Why a link from `first` cannot hold farther than it can; None when it can hold to the end."""
-    low, high = floor[first], ceiling[first]
+def _first_stopped(bottoms: list[int], tops: list[int], first: int) -> Certificate | None:
+    """Why a link from `first` goes no farther than it does; None when it goes to the end."""
+    low, high = bottoms[first], tops[first]
     steepest = _Steepest((first, low), (first, high))
     flattest = _Steepest((first, -high), (first, -low))  # the steepest one turned over
-    for n in range(first + 1, len(floor)):
-        low, high = floor[n], ceiling[n]
+    for n in range(first + 1, len(tops)):
+        low, high = bottoms[n], tops[n]
         for line, bottom, top in ((steepest, (n, low), (n, high)), (flattest, (n, -high), (n, -low))):
             if line.is_below(bottom):
                 return Certificate(first, n, (line.low[0], line.high[0], n))
             line.add(bottom, top)
         (i, y), (j, next_y) = flattest.low, flattest.high
-        dx, rise = n - first, y - next_y
+        dx, rise = n - first, y - next_y  # the line is steeper than rise / (2 * (j - i))
         if rise >= 0 and dx * (dx * rise // (2 * (j - i)) + 2) >= LIMIT:
             return Certificate(first, n, (i, j))
     return None

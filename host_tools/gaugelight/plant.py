@@ -9,7 +9,7 @@ from gaugelight.boxfile import Box, Input
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import REFERENCE, Direct, Millivolt
 from gaugelight.converters import CHIP_SUPPLY, OnChip
-from gaugelight.virtual.world import Inputs, Outputs
+from gaugelight.virtual.world import Inputs, Outputs, Trouble
 
 Wire = Literal[
     "whole", "broken", "shorted"
@@ -20,10 +20,12 @@ Wire = Literal[
 class Aircraft:
     """The world a virtual box stands in. Move it by setting what is in the dicts.
 
-    signals  input name -> its sender's ohm, mA or V
-    wires    input name -> its wire's state, where it is not whole
-    knobs    lamp name -> the knob's position, 0..100 per cent
-    silent   addresses of the converters that do not answer
+    signals    input name -> its sender's ohm, mA, V or mV
+    wires      input name -> its wire's state, where it is not whole
+    knobs      lamp name -> the knob's position, 0..100 per cent
+    silent     addresses of the converters that do not answer
+    troubles   what ails a converter that does, by address
+    bus_stuck  whether something holds the converters' bus
     """
 
     box: Box
@@ -31,6 +33,8 @@ class Aircraft:
     wires: dict[str, Wire] = field(default_factory=dict)
     knobs: dict[str, float] = field(default_factory=dict)
     silent: set[int] = field(default_factory=set)
+    troubles: dict[int, Trouble] = field(default_factory=dict)
+    bus_stuck: bool = False
     jumper_closed: bool = True
 
     def __post_init__(self) -> None:
@@ -75,4 +79,5 @@ class Aircraft:
                     on_it[plus], on_it[minus] = CHIP_SUPPLY / 2 + self.volts(one), CHIP_SUPPLY / 2
                 else:
                     on_it[one.converter.pins[0]] = self.volts(one)
-        return Inputs(on_chip, chips, {pins.JUMPER: 0} if self.jumper_closed else {})
+        levels = {pins.JUMPER: 0} if self.jumper_closed else {}
+        return Inputs(on_chip, chips, levels, self.troubles, self.bus_stuck)
