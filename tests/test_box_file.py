@@ -44,7 +44,7 @@ FREE_KNOB = ("pin = 26\n", 'pin = "fore.2"\n')  # moves the bus input off pin 26
 DIM = "[dim_request]"
 COOLANT_CIRCUIT = '{ kind = "pull-up", resistor = "220 ohm", rail = "sender rail", protection = "9.4 kohm", tolerance = "0.1 %" }'
 RESERVE_SHUNT = (
-    'resistor = "150 ohm", protection = "9.4 kohm" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "sealed"'
+    'resistor = "150 ohm", protection = "9.4 kohm", tolerance = "0.1 %" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "sealed"'
 )
 LEFT_FUEL_UNIT = 'unit = "US gal"\nstep = 0.5\npoints = [["0 ohm", 0], ["21'
 COOLANT_POINTS = re.findall(r'points = \[\["480.*', DEMO)[0]
@@ -183,7 +183,7 @@ CIRCUITS: dict[str, Case] = {
     "pull-up on the on-chip converter": ([FREE_KNOB, ('"aft.3"', "26"), ('"3.3 V"', '"3 V"')], header("left fuel"), "same converter"),
     "shunt too large": ([(RESERVE_SHUNT, RESERVE_SHUNT.replace("150", "250"))], header("reserve line"), "a shunt of 160 ohm would do, the nearest preferred value (IEC 60063, E24)"),
     "divider divides too little": ([('top = "10 kohm"', 'top = "1 kohm"')], header("coolant pressure"), "a top of 7500 ohm would do (IEC 60063, E24)"),
-    "5 V straight on a pin": ([('{ kind = "divider", top = "10 kohm", bottom = "15 kohm", protection', '{ kind = "direct", protection')], header("coolant pressure"), "use a divider that leaves 0.673 of the voltage"),
+    "5 V straight on a pin": ([('{ kind = "divider", top = "10 kohm", bottom = "15 kohm", protection = "4.7 kohm", tolerance = "0.1 %" }', '{ kind = "direct" }')], header("coolant pressure"), "use a divider that leaves 0.673 of the voltage"),
     "5 V rail straight on a pin": ([('"3.3 V"', '"5 V"')], header("sender rail"), "would put 5.4"),
     "nominal of nought": ([('"3.3 V"', '"0 V"')], 'nominal = "0', "more than 0"),
     "nominal below nought": ([('"3.3 V"', '"-3.3 V"')], 'nominal = "-3', "more than 0"),

@@ -34,10 +34,10 @@ def fit(
 ) -> Curve:
     """A curve that follows `law`, given at x0, x0 + 1, ..., within `tolerance` (or 1) at each of these integers.
 
-    `law` rises or falls throughout. `through` names integers that must be breakpoints, with the law's rounded value;
-    `between` two values, which the law never leaves either, it stays. There
-    are few breakpoints, for most laws as few as can be (`gaugelight.least_breakpoints` tells): each link starts where, of all
-    places in which the one before may end, a line gets farthest. Raises NoCurve, or ValueError when the box could not hold it.
+    `law` rises or falls throughout. `through` names integers that must be breakpoints, with the law's rounded value; `between`
+    gives two values that the curve, like the law, stays between. There are few breakpoints, for most laws as few as can be
+    (`gaugelight.least_breakpoints` tells): each link starts where, of all places in which the one before may end, a line
+    gets farthest. Raises NoCurve, or ValueError when the box could not hold the curve.
     """
     lowest, highest = allowed(law, tolerance)
     if between is not None:
@@ -74,7 +74,9 @@ def _straight(x0: int, law: Floats, tolerance: Floats | float) -> Curve | None:
     """The straight line between the law's ends, where that is enough: nothing lies nearer to a straight law."""
     end = len(law) - 1
     ys = np.rint(law[[0, end]]).astype(int).tolist()
-    if end * (abs(ys[1] - ys[0]) + 1) >= LIMIT or np.any(np.abs(law - np.linspace(ys[0], ys[1], end + 1)) > tolerance):
+    if end * (abs(ys[1] - ys[0]) + 1) >= LIMIT or np.any(
+        np.abs(law - np.linspace(ys[0], ys[1], end + 1)) > tolerance
+    ):
         return None
     curve = make_curve(array("i", [x0, x0 + end]), array("i", ys))
     return None if np.any(np.abs(values(curve) - law) > np.maximum(tolerance, 1.0)) else curve

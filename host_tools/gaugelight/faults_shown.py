@@ -166,6 +166,8 @@ def notes_on(built: Build, shown: list[Shown]) -> Iterator[tuple[Input, str]]:
             yield one, _tank_current(chain.supply, one.circuit.resistor + one.circuit.series)
         if isinstance(one.law, Points) and len(one.law.points) == 2 and one.unit in FUEL_UNITS:
             yield one, "has two points only; a tank is seldom so straight: calibrate it"
+        if one.converter.chip is not None and one.converter.chip.continuous:
+            yield one, "a converter that stands still while it converts continuously looks like a steady signal"
         if isinstance(one.law, Thermocouple):
             yield one, "where its wires touch each other, it reads the temperature of that place"
         at_supply = chain.driven(float(box.supply), 0.0)
