@@ -43,9 +43,7 @@ def voltage(name: str, pin: object) -> str:
 FREE_KNOB = ("pin = 26\n", 'pin = "fore.2"\n')  # moves the bus input off pin 26
 DIM = "[dim_request]"
 COOLANT_CIRCUIT = '{ kind = "pull-up", resistor = "220 ohm", rail = "sender rail", protection = "9.4 kohm", tolerance = "0.1 %" }'
-RESERVE_SHUNT = (
-    'resistor = "150 ohm", protection = "9.4 kohm", tolerance = "0.1 %" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "sealed"'
-)
+RESERVE_SHUNT = 'resistor = "150 ohm", protection = "9.4 kohm", tolerance = "0.1 %" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "sealed"'
 LEFT_FUEL_UNIT = 'unit = "US gal"\nstep = 0.5\npoints = [["0 ohm", 0], ["21'
 COOLANT_POINTS = re.findall(r'points = \[\["480.*', DEMO)[0]
 

@@ -26,7 +26,7 @@ from gaugelight.curves import NoCurve, fit, values
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
 
-DEMO = Path(str(files("gaugelight.demo") / "amphibian.toml"))
+DEMO, SENDERS = Path(str(files("gaugelight.demo") / "amphibian.toml")), Path(__file__).parent / "senders.toml"
 
 
 def curve_through(*points: tuple[int, int]) -> "Curve":
@@ -332,6 +332,15 @@ def exact_reading(one: Input, signal: Fraction) -> Fraction:
     k = max([k for k in range(len(points) - 1) if points[k][0] <= signal], default=0)
     (s0, r0), (s1, r1) = points[k], points[k + 1]
     return r0 + (signal - s0) * (r1 - r0) / (s1 - s0)
+
+
+@pytest.mark.parametrize("box", [DEMO, SENDERS], ids=["demo", "every sender"])
+def test_what_is_proven_is_what_the_box_looks_up(box: Path) -> None:
+    """The host reckons a whole curve at once: at every integer of every curve the box's own code says the same."""
+    built = build(read_box(box))
+    for curve in [curve for solved in built.inputs for curve in solved.curves] + [*built.lamp_curves]:
+        first, last = curve[0][0], curve[0][len(curve[1]) - 1]
+        assert [lookup(curve, n) for n in range(first, last + 1)] == values(curve).tolist()
 
 
 NAMES = [one.name for one in read_box(DEMO).inputs]

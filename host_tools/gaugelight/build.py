@@ -5,22 +5,19 @@ from __future__ import annotations
 import math
 import struct
 import zlib
-from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from gaugebox import table
-from gaugebox.curve import lookup
 from gaugebox.measure import NO_INPUT
 from gaugebox.pins import BOARD
 from gaugelight.boxfile import Box, Input, LampOutput
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import Counts, Floats
 from gaugelight.converters import COUNTS, RATES, OnChip
-from gaugelight.curves import NoCurve, breakpoints, fit
+from gaugelight.curves import NoCurve, breakpoints, fit, values
 from gaugelight.fault_windows import count_windows
 from gaugelight.laws import Itself, Line, Points, Thermocouple, celsius_of
 from gaugelight.lightness import duty_of_knob, knob_count
@@ -151,7 +148,8 @@ def _fitted(
     ) >= table.LARGEST_DAMPED:
         what = f"readings up to {np.max(np.abs(law)):g} {one.unit} in steps of {step:g}, damped {float(one.damping):g} s,"
         raise NoCurve(what + " do not fit the box; choose a larger step or less damping")
-    first, last = lookup(signal_curve, low), lookup(signal_curve, high)
+    said = values(signal_curve)
+    first, last = int(said[0]), int(said[-1])
     for_cold = (
         None if cold is None else _cold_law(one, cold, scale, share * allowed / float(np.max(slope)) / 4)
     )
@@ -166,18 +164,15 @@ def _fitted(
     for_reading = Asked(first, exact, within_reading, between)
     reading_curve = for_reading.fitted()
 
-    said = _said(signal_curve, range(low, high + 1))
     signal_error = float(np.max(np.abs(said / scale - signals)))
     if cold_curve is None or for_cold is None:
-        different, places = np.unique(said, return_inverse=True)
-        said_reading = _said(reading_curve, different.tolist())[places]
+        said_reading = values(reading_curve)[said - first]
         reading_error = float(np.max(np.abs(said_reading / reading_scale - law)))
     else:
         # no count has one reading: the curve's own error, and what the errors of signal and cold junction come to at the steepest
-        said_reading = _said(reading_curve, range(first, last + 1))
+        said_reading = values(reading_curve)
         own = float(np.max(np.abs(said_reading - exact))) / reading_scale
-        cold_said = _said(cold_curve, range(for_cold.x0, for_cold.x0 + len(for_cold.law)))
-        cold_error = float(np.max(np.abs(cold_said - for_cold.law))) / scale
+        cold_error = float(np.max(np.abs(values(cold_curve) - for_cold.law))) / scale
         steepest = float(np.max(np.abs(np.diff(exact)))) * scale / reading_scale
         reading_error = own + steepest * (signal_error + cold_error)
     asked = (for_signal, for_reading) if for_cold is None else (for_signal, for_reading, for_cold)
@@ -185,11 +180,6 @@ def _fitted(
         one, chain, windows, signal_decimals, reading_decimals, signal_curve, reading_curve, signal_error, reading_error,
         asked, cold_curve,
     )  # fmt: skip
-
-
-def _said(curve: Curve, places: Iterable[int]) -> Counts:
-    """What the box's own code says at each place."""
-    return np.array([*map(partial(lookup, curve), places)])
 
 
 def _signal_share(one: Input, signals: Floats, slope: Floats) -> float:
