@@ -11,7 +11,8 @@ from colour.colorimetry import lightness_CIE1976, luminance_CIE1976
 from gaugebox.curve import lookup
 from gaugebox.lamp import PLAY, DimRequest, Lamp
 from gaugebox.table import Table
-from gaugelight.boxfile import Box, LampCurve, read_box
+from gaugelight.box_values import LampCurve
+from gaugelight.boxfile import Box, read_box
 from gaugelight.build import build, solve_lamp
 from gaugelight.circuits import Floats
 from gaugelight.converters import COUNTS

@@ -17,12 +17,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from gaugelight.boxfile import Box, Input
+from gaugelight.boxfile import FUEL_UNITS, Box, Input
 from gaugelight.build import SolvedInput, solve_input
 from gaugelight.chain import Chain
 from gaugelight.circuits import REFERENCE, Circuit, Floats, Shunt
 from gaugelight.converters import COUNTS, Converter, OnChip
-from gaugelight.faults_shown import FUEL_UNITS, PLACES
+from gaugelight.faults_shown import PLACES
 from gaugelight.laws import Itself, Law, Thermocouple, Thermometer, celsius_of
 from gaugelight.problems import Misuse
 

@@ -9,14 +9,13 @@ import numpy as np
 from gaugebox.measure import COUNT, FAULT, FAULTS, READING, Channel
 from gaugebox.table import InputRecord, Table
 from gaugelight.atmosphere import sealed_error_psi
-from gaugelight.boxfile import Box, Input
+from gaugelight.boxfile import FUEL_UNITS, Input
 from gaugelight.build import Build, SolvedInput
 from gaugelight.circuits import Direct, Divider, PullUp, Shunt, known_wire
 from gaugelight.laws import Itself, Points, Thermocouple, celsius_of
 
 CORRODED_OHMS = 5.0, 10.0
 GROUND_OFFSET = 0.05  # volts: the sender's ground above the box's, where it returns through the airframe; common practice, no source
-FUEL_UNITS = ("US gal", "imp gal", "l", "kg", "lb")
 TANK_MILLIAMPERES = 25
 SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)  # of the way from the lowest reading to the highest
 PLACES = {0.0: "empty", 0.25: "a quarter", 0.5: "half", 0.75: "three quarters", 1.0: "full"}

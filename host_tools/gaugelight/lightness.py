@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from gaugelight.boxfile import LampCurve
+from gaugelight.box_values import LampCurve
 from gaugelight.circuits import Floats
 
 KNOB_END = 0.01  # of the travel at each end that counts as off and as full
