@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 
 from gaugebox.curve import LIMIT, lookup, make_curve
 from box_says import Sampled
-from gaugebox.measure import FAULTS, NO_INPUT
+from gaugebox.measure import NO_INPUT
 from gaugebox.table import Table
 from gaugelight.boxfile import Input, read_box
 from gaugelight.build import Build, build
 from gaugelight.circuits import Direct, Divider, Floats, PullUp, Shunt
-from gaugelight.converters import COUNTS, ChipInput, OnChip
+from gaugelight.converters import COUNTS, OnChip
 from gaugelight.laws import Itself, Line, Points
 from gaugelight.curves import NoCurve, fit, values
 

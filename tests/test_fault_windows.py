@@ -8,7 +8,6 @@ import math
 from collections.abc import Callable
 from fractions import Fraction
 from functools import lru_cache
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings

@@ -123,7 +123,7 @@ def _fitted(
     allowed: float,
 ) -> SolvedInput:
     """The curves within an allowed error of the reading, shared out between them, and the error proven at every count."""
-    low, high = windows[1], windows[2]
+    low = windows[1]
     law = one.law.reading(signals)
     slope = np.abs(np.gradient(law, signals))
     slope = np.maximum.reduce([slope, np.append(slope[1:], 0), np.append(0, slope[:-1])])

@@ -23,7 +23,7 @@ from gaugelight.chain import Chain
 from gaugelight.circuits import REFERENCE, Circuit, Floats, Shunt
 from gaugelight.converters import COUNTS, Converter, OnChip
 from gaugelight.faults_shown import PLACES
-from gaugelight.laws import Itself, Law, Thermocouple, Thermometer, celsius_of
+from gaugelight.laws import Itself, Thermocouple, celsius_of
 from gaugelight.problems import Misuse
 
 PROBABILITY = 0.95

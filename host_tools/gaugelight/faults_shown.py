@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gaugebox.measure import COUNT, FAULT, FAULTS, READING, Channel
+from gaugebox.measure import FAULT, FAULTS, READING, Channel
 from gaugebox.table import InputRecord, Table
 from gaugelight.atmosphere import sealed_error_psi
 from gaugelight.boxfile import FUEL_UNITS, Input
