@@ -25,6 +25,8 @@ STOPPED = {
     "flash": "stopped; the box runs the old table or the new one, whole: `gaugelight read` tells which",
 }
 
+SMALLEST_SHARE = 0.001  # of what contributes to an uncertainty, on the screen
+
 Outcome = tuple[dict[str, Any] | None, int]  # what --json prints, unless it is printed already; exit code
 
 
@@ -48,9 +50,13 @@ class Screen:
         from rich.table import Table
 
         table = Table(title=title or None, box=SIMPLE, title_justify="left")
-        for column in columns:
+        for number, column in enumerate(columns):
+            words = [word for row in [columns, *rows] for word in row[number].lstrip(">").split()]
             table.add_column(
-                column.lstrip(">"), justify="right" if column.startswith(">") else "left", no_wrap=not wrap
+                column.lstrip(">"),
+                justify="right" if column.startswith(">") else "left",
+                no_wrap=not wrap,
+                min_width=max(map(len, words), default=0) if wrap else None,
             )
         for row in rows:
             table.add_row(*row)
@@ -97,13 +103,14 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     screen.say(
         f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lamps)}"
     )
-    by_input: dict[str, list[str]] = {one.name: [] for one in box.inputs}
-    for row in shown:
-        by_input[row.input].append(row.shows)
-    faults = [*dict.fromkeys(row.fault for row in shown)]
-    if faults:
-        cells = [[name, *shows] for name, shows in by_input.items()]
-        screen.table("what a fault in its wiring will show", ["input", *faults], cells, wrap=True)
+    rows = [
+        [f"{one.name}, {one.unit}", *(row.brief for row in shown if row.input == one.name)]
+        for one in box.inputs
+    ]
+    if rows:
+        title = "what a fault will show: a wire open, shorted to ground or supply; corrosion; grounds apart"
+        heads = ["input", "open", "to ground", "to supply", "5 ohm", "10 ohm", "50 mV"]
+        screen.table(title, heads, rows, wrap=True)
     for note in notes:
         screen.say(f"  {note['input']}: {note['note']}")
     return {
@@ -199,7 +206,7 @@ def error(words: argparse.Namespace, screen: Screen) -> Outcome:
         unit, worst = one.input.unit, one.worst
         screen.table(
             f"{one.input.name}, {unit}",
-            [">reading", "", ">resolution", ">+- at 95 %", "largest contributor", ">its share"],
+            [">reading", "", ">one step", ">+- at 95 %", "largest part", ">share"],
             [
                 [
                     f"{b.reading:g}",
@@ -214,14 +221,18 @@ def error(words: argparse.Namespace, screen: Screen) -> Outcome:
         )
         screen.table(
             f"where it is worst, at {worst.reading:g} {unit}",
-            ["contributor", "+-", "distribution", f">standard uncertainty, {unit}", ">share", "source"],
+            ["from", "+-", ">standard", ">share", "source"],
             [
-                [c.quantity.name, c.quantity.size, c.quantity.distribution]
-                + [_two_digits(c.standard), f"{c.share:.1%}", c.quantity.source]
+                [c.quantity.name, c.quantity.size, _two_digits(c.standard)]
+                + [f"{c.share:.1%}", c.quantity.source]
                 for c in worst.contributors
+                if c.share >= SMALLEST_SHARE
             ],
             wrap=True,
         )
+        smaller = sum(c.share < SMALLEST_SHARE for c in worst.contributors)
+        if smaller:
+            screen.say(f"  and {smaller} smaller ones (--json names them)")
         if one.sender is None:
             screen.say("  sender tolerance not stated: left out")
         without = f"without those errors +- {_two_digits(one.cured)} {unit} would be left"

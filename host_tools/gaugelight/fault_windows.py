@@ -54,6 +54,8 @@ def count_windows(one: Input, chain: Chain, signals: Floats) -> tuple[int, int, 
     first, last = under(low), below(high) - 1
     lowest = min(first, below(far_low))
     highest = max(last, min(COUNTS - 1, under(far_high) - 1))
+    if isinstance(one.circuit, PullUp):  # where an open wire fills the converter, what fills it is open
+        highest = max(last, min(highest, chain.count(chain.driven(0.0, np.inf)) - 1))
     if isinstance(one.law, Itself):
         highest = COUNTS - 1  # a supply that is too high is over, however far
     return lowest, first, last, highest

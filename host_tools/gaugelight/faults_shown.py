@@ -24,11 +24,14 @@ ALTITUDE_FEET = 8000
 
 @dataclass(frozen=True)
 class Shown:
-    """fault: what was done to the wire. shows: what the box says of it. told: whether that is a fault's name."""
+    """fault: what was done to the wire. shows: what the box says of it, brief the same for a narrow column, without its
+    unit. told: whether it is a fault's name, or nothing.
+    """
 
     input: str
     fault: str
     shows: str
+    brief: str
     told: bool
     warning: str | None = None
 
@@ -96,17 +99,18 @@ def _faults_of(box: _Box, supply: float) -> Iterator[Shown]:
             what = (
                 "a broken wire floats and may read anything; a resistor to ground at the pin makes it a fault"
             )
-            yield Shown(one.name, fault, "anything: it floats", False, what)
+            yield Shown(one.name, fault, "anything: it floats", "floats", False, what)
             continue
         said = box.said(chain.count(chain.driven(volts, ohms)))
         if isinstance(said, str):
-            yield Shown(one.name, fault, said, True)
+            yield Shown(one.name, fault, said, said, True)
         else:
             shows = f"{_number(said, box)} {one.unit}"
             article = "an" if fault.startswith("open") else "a"
             warning = f"{article} {fault} reads {shows}; it cannot be told from that"
             known = isinstance(one.law, Thermocouple)  # that has a note of its own
-            yield Shown(one.name, fault, f"reads {shows}", False, None if known else warning)
+            brief = f"reads {_number(said, box)}"
+            yield Shown(one.name, fault, f"reads {shows}", brief, False, None if known else warning)
     for ohms in CORRODED_OHMS:
         yield _shift(box, f"{ohms:g} ohm of corrosion", 0.0, ohms)
     yield _shift(box, f"{GROUND_OFFSET * 1000:g} mV of ground offset", GROUND_OFFSET, 0.0)
@@ -134,17 +138,19 @@ def _shift(box: _Box, fault: str, volts: float, ohms: float) -> Shown:
         if abs(said - whole) > abs(worst):
             worst, share_of_worst = said - whole, share
     place = (
-        PLACES[share_of_worst] if one.unit in FUEL_UNITS else f"{box.reading(share_of_worst):g} {one.unit}"
+        PLACES[share_of_worst] if one.unit in FUEL_UNITS else f"{box.reading(share_of_worst):.4g} {one.unit}"
     )
     unit = 10.0**-box.decimals
     if abs(worst) <= unit:
-        return Shown(one.name, fault, "nothing", True)
+        return Shown(one.name, fault, "nothing", "-", True)
     way = "adds" if worst > 0 else "takes"
     change = f"{abs(worst):.2g} {one.unit}"
     warning = None
     if abs(worst) >= float(one.step) / 2 and not isinstance(one.law, Itself) and ohms != CORRODED_OHMS[0]:
         warning = f"WARNING: {fault} {way} {change} at {place}; it cannot be told from a reading"
-    return Shown(one.name, fault, f"{way} {change} at {place}", False, warning)
+    fuel = one.unit in FUEL_UNITS
+    brief = f"{worst:+.2g} at {place if fuel else format(box.reading(share_of_worst), '.3g')}"
+    return Shown(one.name, fault, f"{way} {change} at {place}", brief, False, warning)
 
 
 def _number(value: float, box: _Box) -> str:
