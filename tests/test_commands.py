@@ -98,6 +98,24 @@ def test_convert_takes_what_a_meter_says(capsys: pytest.CaptureFixture[str]) -> 
     assert readings[2:] == [(None, "open"), (None, "over")]
 
 
+def test_convert_says_what_it_takes_the_cold_junction_for(capsys: pytest.CaptureFixture[str]) -> None:
+    """20.644 mV is type K at 500 degC against 0 (ITS-90), 0.798 mV at 20; the box's rails stand at nominal."""
+    senders = str(Path(__file__).parent / "senders.toml")
+    code, told = said(capsys, "convert", senders, "exhaust", "0 mV", "19.846 mV")
+    assert code == 0 and told["held"] == {"box temperature": 20}
+    assert [row["reading"] for row in told["rows"]] == [
+        pytest.approx(20, abs=1.5),
+        pytest.approx(500, abs=1.5),
+    ]
+    assert said(capsys, "convert", senders, "left fuel", "46 ohm")[1]["held"] == {"sender rail": 3.3}
+
+
+@pytest.mark.parametrize("command", ["", "new", "check", "build", "convert", "error", "dim", "bench", "read"])
+def test_help(command: str) -> None:
+    done = run(*filter(None, [command, "--help"]))
+    assert done.returncode == 0 and done.stdout.startswith("usage: gaugelight") and not done.stderr
+
+
 def test_dim_goes_from_nothing_to_all(capsys: pytest.CaptureFixture[str]) -> None:
     code, dimmed = said(capsys, "dim", str(DEMO), "glare shield", "0", "1 %", "25", "50%", "99.5", "100")
     duties = [row["duty_u16"] for row in dimmed["rows"]]
@@ -125,7 +143,7 @@ MISUSE = [
         2,
         "counts of the converter run from 0 to 65535",
     ),
-    ("count no number", ["convert", str(DEMO), "left fuel", "lots"], 2, '"lots" is neither a count'),
+    ("count no number", ["convert", str(DEMO), "left fuel", "lots"], 2, '"lots" is no quantity'),
     ("no such lamp", ["dim", str(DEMO), "strobe", "1"], 2, 'no lamp "strobe"; there is: glare shield'),
     ("knob past its end", ["dim", str(DEMO), "glare shield", "101"], 2, "between 0 and 100 %"),
     ("knob no number", ["dim", str(DEMO), "glare shield", "nan"], 2, "between 0 and 100 %"),
@@ -143,7 +161,7 @@ MISUSE = [
         "signal in another unit",
         ["convert", str(DEMO), "left fuel", "12 mA"],
         2,
-        'nor a signal such as "50 ohm"',
+        '"12 mA" is not in ohm; usable here: ohm',
     ),
     ("new nowhere", ["new", "/nowhere/x.toml"], 2, "cannot be written"),
     ("no such port", ["read", "--port", "/dev/nothing"], 2, "/dev/nothing: cannot be opened"),

@@ -13,14 +13,14 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from gaugebox.curve import LIMIT, lookup, make_curve
-from box_says import Sampled
+from box_says import Sampled, settled
 from gaugebox.measure import NO_INPUT
 from gaugebox.table import Table
 from gaugelight.boxfile import Input, read_box
 from gaugelight.build import Build, build
 from gaugelight.circuits import Direct, Divider, Floats, PullUp, Shunt
 from gaugelight.converters import COUNTS, OnChip
-from gaugelight.laws import Itself, Line, Points
+from gaugelight.laws import Itself, Line, Points, Thermocouple
 from gaugelight.curves import NoCurve, fit, values
 
 if TYPE_CHECKING:
@@ -380,6 +380,31 @@ def test_every_count_of_the_demo(name: str, demo: Build) -> None:
     assert reading_error >= solved.reading_error_max * 0.9  # it is an error found, not a bound guessed
     assert solved.reading_error_max <= one.step / 4
     assert readings == sorted(readings) or readings == sorted(readings, reverse=True)
+
+
+def test_a_thermocouple_keeps_its_error_whatever_its_cold_junction() -> None:
+    """Counts over the window, the cold junction anywhere: both said by the box, the reading held against the exact law."""
+    built = build(read_box(SENDERS))
+    records = Table(built.image).inputs
+    names = [record.name for record in records]
+    cold = Sampled(records[names.index("box temperature")])
+    for name in ("left head", "exhaust"):
+        solved = built.inputs[names.index(name)]
+        law, record = solved.input.law, records[names.index(name)]
+        assert isinstance(law, Thermocouple)
+        record.damping = 0
+        couple = Sampled(record, None, cold)
+        signals = solved.chain.signals()
+        worst = 0.0
+        for cold_count in range(cold.record.windows[1], cold.record.windows[2], 1500):
+            settled(cold, cold_count)
+            celsius = np.array([cold.reading / 10**cold.record.reading_decimals])
+            added = law.cold_millivolts(celsius)[0]
+            for count in range(solved.windows[1], solved.windows[2], 23):
+                settled(couple, count)
+                exact = law.reading(np.array([signals[count] + added]))[0]
+                worst = max(worst, abs(couple.reading / 10**record.reading_decimals - exact))
+        assert 0.9 * solved.reading_error_max < worst <= solved.reading_error_max <= solved.input.step / 4
 
 
 def seen(one: Input, low: int, high: int) -> list[int]:

@@ -6,8 +6,10 @@ or more, measuring from 3.8 to 20.5 mA. The 0 to 90 ohm float, empty to full, is
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
+from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
@@ -68,6 +70,7 @@ step = 5
 damping = "%s"
 """
 
+SENDERS = Path(__file__).parent / "senders.toml"
 TICK_MS = 20
 QUANTUM = Fraction("0.000125")  # volts of one code of the ADS1115 at its 4.096 V range (SBAS444)
 LOAD = Fraction(6_000_000)  # ohm, of its inputs at that range (SBAS444, typical)
@@ -324,6 +327,62 @@ def test_a_rail_that_moves_is_never_seen_half(first: str, channels: Boxes) -> No
         assert said(fuel) == pytest.approx(steady, abs=0.1)
 
 
+def test_no_sample_from_before_a_dead_rail_is_believed_after_it(channels: Boxes) -> None:
+    rail, fuel = channels(RAIL, FLOAT % "0 s")
+    alive = COUNT_OF(3.3)
+    settle(rail, alive)
+    settle(fuel, COUNT_OF(3.3 * 45 / 195))
+    for _ in range(4):
+        rail.step(0, TICK_MS)
+        fuel.step(0, TICK_MS)
+    assert said(fuel) == "rail"
+    told = []
+    for _ in range(6):
+        rail.step(alive, TICK_MS)
+        fuel.step(COUNT_OF(3.3 * 20 / 170), TICK_MS)
+        told.append(said(fuel))
+    assert told[-1] == pytest.approx(20, abs=0.25) and set(told) == {"rail", told[-1]}
+
+
+def test_a_cold_junction_at_fault_starts_the_damper_anew() -> None:
+    """A thermocouple behind a damper of 10 s; its cold junction fails, and meanwhile it gets hot."""
+    box = read_box(SENDERS)
+    image = build(replace(box, inputs=tuple(replace(i, damping=Fraction(10)) for i in box.inputs))).image
+    records = Table(image).inputs
+    names = [record.name for record in records]
+    cold = Sampled(records[names.index("box temperature")])
+    exhaust = Sampled(records[names.index("exhaust")], None, cold)
+    middle = (cold.record.windows[1] + cold.record.windows[2]) // 2
+    settle(cold, middle)
+    start = settle(exhaust, 33000)
+    assert settle(cold, 0) == "short"
+    assert settle(exhaust, 36000) == "cold junction"
+    settle(cold, middle)
+    exhaust.step(36000, TICK_MS)
+    hot = said(exhaust)
+    assert isinstance(start, float) and isinstance(hot, float) and hot > start + 500
+
+
+# what a stated tolerance does to the windows: (edit of FLOAT, ohm still believed, ohm no longer)
+TOLERANT = {
+    "nothing stated": ("", 94.4, 95),
+    "10 ohm": ('tolerance = "10 ohm"', 100.8, 101.2),
+    "20 % of its span": ('tolerance = "20 %"', 108.8, 109.2),
+    "9 l of 90": ('tolerance = "9 l"', 99.8, 100.2),
+    "less than what is believed anyhow": ('tolerance = "1 %"', 94.4, 95),
+}
+
+
+@pytest.mark.parametrize("stated, believed, beyond", TOLERANT.values(), ids=TOLERANT)
+def test_a_sender_within_its_tolerance_is_not_at_fault(
+    stated: str, believed: float, beyond: float, channels: Boxes
+) -> None:
+    rail, fuel = channels(RAIL, FLOAT % "0 s" + stated + "\n")
+    settle(rail, COUNT_OF(3.3))
+    assert settle(fuel, COUNT_OF(3.3 * believed / (believed + 150))) == 90
+    assert settle(fuel, COUNT_OF(3.3 * beyond / (beyond + 150))) == "over"
+
+
 # damping
 
 LOW, HIGH = COUNT_OF(0.5 * 0.6), COUNT_OF(4.5 * 0.6)  # -1000 and 1000 kg
@@ -372,6 +431,15 @@ def test_damping_goes_by_time_not_by_samples(intervals: list[int], channels: Box
     even.step(HIGH, elapsed % TICK_MS)
     assert said(level) == said(even)
     assert said(level) != 1000.0
+
+
+def test_a_gap_turns_the_damper_no_longer_than_the_watchdog_lets_it(channels: Boxes) -> None:
+    """6.4 s at most, however long nothing came."""
+    gap, steady = at_low(channels, "60 s"), at_low(channels, "60 s")
+    gap.step(HIGH, 20_000)
+    for _ in range(64):
+        steady.step(HIGH, 100)
+    assert said(gap) == said(steady)
 
 
 @pytest.mark.parametrize("damping", ["200 ms", "1 s", "12 s", "120 s"])

@@ -113,6 +113,7 @@ CONTAINERS: dict[str, tuple[Callable[[bytes], bytes], str]] = {
     "a converter's rate": (lambda i: with_section(i, 6, 1, bytes([1, 72, 0, 8, 1]) + b"x"), "mode or rate"),
     "a converter's mode": (lambda i: with_section(i, 6, 1, bytes([1, 72, 2, 4, 1]) + b"x"), "mode or rate"),
     "a converter that nothing uses": (lambda i: with_section(i, 6, 1, bytes([1, 72, 0, 4, 1]) + b"x"), "x: no input uses it"),
+    "an address that no converter has": (lambda i: with_section(i, 6, 1, bytes([1, 80, 0, 4, 1]) + b"x"), "address 0x50 is not possible"),
     "an input of an earlier form": (lambda i: with_section(i, 3, 1, bytes(40)), "kind 3 .* install, then flash anew"),
     "another board": (lambda i: with_section(i, 1, 1, b"\x01x\x04nano"), "for a board nano, this is rp2040"),
 }  # fmt: skip
@@ -178,7 +179,11 @@ FIXED = {
     "its own rail": (3, 4, "its rail hangs on another input"),
     "a rail that has one": (3, 1, "its rail hangs on another input"),
     "a cold junction without its curve": (4, 0, "too short"),
-    "an unknown fault": (7, 9, "a fault is not known"),
+    "an unknown fault": (7, 9, "names no fault of a sender"),
+    "a window that is no fault": (6, 0, "names no fault of a sender"),
+    "a window that says what the converter says": (8, 6, "names no fault of a sender"),
+    "a rail on another converter": (3, 0, "its rail is on another converter"),
+    "an input used twice": (1, 5, "its converter input is used twice"),
 }
 
 
@@ -196,6 +201,7 @@ LAMP_FIXED = {
     "a pin that drives nothing": ("<BBHI", (4, 27, 0, 4000)),
     "a knob on no converter": ("<BBHI", (15, 15, 0, 4000)),
     "no frequency": ("<BBHI", (15, 27, 0, 0)),
+    "a frequency beyond all bounds": ("<BBHI", (15, 27, 0, 100_001)),
 }
 
 

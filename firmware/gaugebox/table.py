@@ -10,7 +10,7 @@ import struct
 from array import array
 
 from gaugebox.curve import lookup, make_curve
-from gaugebox.measure import FAULTS, NO_INPUT
+from gaugebox.measure import NO_INPUT, OPEN, OVER
 from gaugebox.pins import BOARD, CONVERTER_PINS, OUTPUT_PINS
 
 TYPE_CHECKING = False
@@ -31,6 +31,7 @@ BOX, LAMP, DIM_REQUEST, CHIP, INPUT = 1, 4, 5, 6, 7  # 2 and 3 were an earlier f
 
 ON_CHIP = 255
 ADS1115 = 1
+MOST_INPUTS = 16
 MOST_OVERSAMPLING = 6  # 64 samples
 
 # payloads: a fixed part, then texts (a length byte, ASCII), padding to four, then curves
@@ -86,8 +87,9 @@ class InputRecord:
         for reading in y:
             if abs(reading) * max(1, self.damping) >= LARGEST_DAMPED:
                 raise TableError("%s: the damped reading does not fit 31 bits" % self.name)
-        if max(self.faults) >= len(FAULTS):
-            raise TableError("%s: a fault is not known" % self.name)
+        for fault in self.faults:
+            if not OPEN <= fault <= OVER:
+                raise TableError("%s: a fault window names no fault of a sender" % self.name)
         if self.setting > (MOST_OVERSAMPLING if self.converter == ON_CHIP else 7):
             raise TableError("%s: gain or oversampling out of range" % self.name)
 
@@ -97,7 +99,11 @@ class LampRecord:
         self.pin, self.knob, _, self.frequency = payload.fixed(LAMP_FIXED)
         self.name = payload.text()
         self.curve = payload.curve()
-        if self.pin not in OUTPUT_PINS or self.knob not in CONVERTER_PINS or self.frequency < 8:
+        if (
+            self.pin not in OUTPUT_PINS
+            or self.knob not in CONVERTER_PINS
+            or not 8 <= self.frequency <= 100000
+        ):
             raise TableError("%s: a pin or the frequency is not possible" % self.name)
         x, y = self.curve[0], self.curve[1]
         if x[0] > 0 or x[len(y) - 1] < 65535 or min(y) < 0 or max(y) > 65535:
@@ -159,7 +165,16 @@ class Table:
 
     def _check(self) -> None:
         inputs = self.inputs
+        if len(inputs) > MOST_INPUTS:
+            raise TableError("%d inputs; the box takes %d" % (len(inputs), MOST_INPUTS))
+        addresses = [chip.address for chip in self.chips]
+        for address in addresses:
+            if not 0x48 <= address <= 0x4B or addresses.count(address) > 1:
+                raise TableError("converter address 0x%02x is not possible" % address)
+        places = [(record.converter, record.channel) for record in inputs]
         for record in inputs:
+            if places.count((record.converter, record.channel)) > 1:
+                raise TableError("%s: its converter input is used twice" % record.name)
             if record.converter != ON_CHIP and record.converter >= len(self.chips):
                 raise TableError("%s: there is no such converter" % record.name)
             if record.channel not in (CONVERTER_PINS if record.converter == ON_CHIP else range(8)):
@@ -169,6 +184,8 @@ class Table:
                     raise TableError("%s: there is no such rail" % record.name)
                 if inputs[record.rail].rail != NO_INPUT or inputs[record.rail].cold != NO_INPUT:
                     raise TableError("%s: its rail hangs on another input" % record.name)
+                if inputs[record.rail].converter != record.converter:
+                    raise TableError("%s: its rail is on another converter" % record.name)
             if record.cold_curve is not None:
                 if record.cold >= len(inputs) or inputs[record.cold].cold != NO_INPUT:
                     raise TableError("%s: there is no such cold junction" % record.name)

@@ -24,6 +24,8 @@ CIRCUIT_KEYS = {
     "direct": ((), ("rail", "wire", "protection")),
     "millivolt": ((), ("wire", "protection")),
 }
+MOST_OHMS = {"wire": 1000, "series": 10_000, "protection": 100_000}
+MOST_TOLERANCE = 50  # per cent
 OVERSAMPLES = (1, 2, 4, 8, 16, 32, 64)
 
 
@@ -233,8 +235,10 @@ def circuit(value: Any) -> Circuit:
                 parts[key] = name(value[key])
             elif key == "tolerance":
                 parts[key] = float(percent(value[key])) / 100
+                if parts[key] > MOST_TOLERANCE / 100:
+                    raise ValueError(f'"{value[key]}" is no tolerance; at most {MOST_TOLERANCE} %')
             else:
-                parts[key] = _ohms(value[key], 1 if key in needed else 0)
+                parts[key] = _ohms(value[key], 1 if key in needed else 0, MOST_OHMS.get(key, 10_000_000))
         except ValueError as problem:
             raise ValueError(f"{key} {problem}") from None
     if kind == "pull-up":
@@ -246,10 +250,11 @@ def circuit(value: Any) -> Circuit:
     return Direct(**parts) if kind == "direct" else Millivolt(**parts)
 
 
-def _ohms(value: Any, least: int) -> float:
+def _ohms(value: Any, least: int, most: int = 10_000_000) -> float:
     resistance = parse_quantity(value, "ohm")
-    if not least <= resistance <= 10_000_000:
-        raise ValueError(f'"{value}" is no resistor for this; {least} ohm to 10 Mohm')
+    if not least <= resistance <= most:
+        up_to = "10 Mohm" if most == 10_000_000 else f"{most} ohm"
+        raise ValueError(f'"{value}" is no resistance for this; {least} ohm to {up_to}')
     return float(resistance)
 
 
@@ -281,6 +286,13 @@ def sender(unit: str) -> Callable[[Any], Point | Thermal]:
     return parse
 
 
+def _celsius(value: Any) -> float:
+    celsius = float(parse_quantity(value, "degC"))
+    if not -200 <= celsius <= 500:
+        raise ValueError(f'"{value}" is no temperature of a thermistor')
+    return celsius
+
+
 def _thermistor(value: dict[str, Any]) -> Resistive:
     if set(value) == {"steinhart_hart"}:
         given = value["steinhart_hart"]
@@ -295,7 +307,7 @@ def _thermistor(value: dict[str, Any]) -> Resistive:
         b = float(parse_quantity(value["b"], "K"))
         if not 500 <= b <= 10_000:
             raise ValueError(f'b "{value["b"]}" is no thermistor\'s; 500 K to 10000 K')
-        return temperature.Beta(b, _ohms(value["resistance"], 1), float(parse_quantity(value["at"], "degC")))
+        return temperature.Beta(b, _ohms(value["resistance"], 1), _celsius(value["at"]))
     if set(value) == {"table"}:
         table = value["table"]
         if not isinstance(table, list) or len(table) < 2:
@@ -304,9 +316,7 @@ def _thermistor(value: dict[str, Any]) -> Resistive:
         for i, point in enumerate(table, 1):
             if not isinstance(point, list) or len(point) != 2:
                 raise ValueError(f'point {i} must be ["10 kohm", "25 degC"]')
-            celsius = float(parse_quantity(point[1], "degC"))
-            if not -200 <= celsius <= 500:
-                raise ValueError(f'point {i}: "{point[1]}" is no temperature of a thermistor')
+            celsius = _celsius(point[1])
             points.append((_ohms(point[0], 1), celsius))
         points.sort()
         if any(a[0] == b[0] or a[1] <= b[1] for a, b in zip(points, points[1:])):
@@ -423,7 +433,8 @@ def tolerance(signal_unit: str, unit: str) -> Callable[[Any], Tolerance]:
                 raise ValueError(f'"{value}": a difference of temperature is given in {unit} here')
         for measured in ("%", unit, signal_unit):
             try:
-                if (amount := parse_quantity(value, measured)) > 0:
+                amount = parse_quantity(value, measured)
+                if amount > 0 and (measured != "%" or amount <= MOST_TOLERANCE):
                     return Tolerance(amount, measured)
             except ValueError:
                 pass

@@ -154,6 +154,9 @@ class _Section:
     def finish(self) -> None:
         for key in self.values:
             near = difflib.get_close_matches(key, self.known, 1)
+            if self.table == "input" and key in ("kind", "address", "rate", "mode"):
+                self.wrong(key, "belongs under [converter.NAME], not here")
+                continue
             cure = f'did you mean "{near[0]}"?' if near else f"known here: {', '.join(self.known)}"
             self.wrong(key, f"unknown key; {cure}")
 
@@ -254,6 +257,8 @@ class _Reader:
     def input(self, section: _Section, chips: dict[str, Ads1115]) -> Input | None:
         before = len(self.problems)
         name = section.take("name", box_values.name, "", 'a name, such as "left fuel"') or ""
+        if name == REFERENCE:
+            section.wrong("name", "is what the on-chip converter's own reference is called; choose another")
         converter = self.converter(section, chips)
         circuit = section.take(
             "circuit",
@@ -278,6 +283,12 @@ class _Reader:
             limits = section.take("limits", box_values.limits(circuit.unit), limits)
         else:
             section.skip("nominal", "tolerance", "limits", *LAW_KEYS)
+        if law is not None and limits is not None and not (limits[1] <= law.low and law.high <= limits[2]):
+            assert circuit is not None
+            what = f"the sender itself goes from {law.low:.4g} to {law.high:.4g} {circuit.unit}"
+            section.wrong("limits", f"{what}; measuring from and to must leave it room")
+        if kind == "absolute" and law is not None and law.span[0] < 0:
+            section.wrong("range", "no absolute pressure is below 0")
         if law is not None and isinstance(law, Thermocouple) != (cold is not None):
             what = "is missing; name the input that measures the temperature where its wires end in copper"
             section.wrong(
@@ -373,7 +384,10 @@ class _Reader:
             section.wrong("sender", f"tells a temperature, but the unit is {unit}")
             return None
         first, last = map(float, span)
-        ends = reading_of_celsius(np.array([sender.lowest, sender.highest]), unit)
+        known = sender.lowest, sender.highest
+        if isinstance(sender, temperature.ThermistorTable):
+            known = sender.points[-1][1], sender.points[0][1]
+        ends = reading_of_celsius(np.array(known), unit)
         if not ends[0] <= first < last <= ends[1]:
             section.wrong("range", f"this sender is known from {ends[0]:.0f} to {ends[1]:.0f} {unit}")
             return None
@@ -447,8 +461,10 @@ def _printable(text: str) -> str:
 
 def _default_step(width: float) -> Fraction:
     """The largest 1, 2 or 5 times a power of ten of which a hundred fit."""
-    power = Fraction(10) ** math.floor(math.log10(width / 100))
-    return max(power * m for m in (1, 2, 5) if power * m <= width / 100)
+    power = Fraction(10) ** math.floor(
+        math.log10(width / 100) - 0.5
+    )  # a hair below a power of ten rounds up to it
+    return max(power * m for m in (1, 2, 5, 10, 20, 50) if power * m <= width / 100)
 
 
 def read_box(path: Path) -> Box:

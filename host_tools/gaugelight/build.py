@@ -26,7 +26,9 @@ from gaugelight.problems import Problem, WrongBoxFile
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
 
-LARGEST_SIGNAL = 200_000  # units: a signal's decimals leave it below this
+LARGEST_SIGNAL = (
+    200_000  # units: a signal's decimals leave it below this, or, where that is too coarse, ten times this
+)
 UNITS_A_STEP = 50  # a reading has at least this many units to a displayed step
 UNITS_TO_SPARE = (
     5  # a curve's tolerance is at least this many units, so that rounding to them costs few breakpoints
@@ -104,8 +106,8 @@ def solve_input(box: Box, one: Input, cold: SolvedInput | None = None) -> Solved
         what = f"{window[-1]:.3g} {one.circuit.unit} are more than the box reckons with; at most {10 * LARGEST_SIGNAL}"
         raise _refused(box, one, what)
     try:
-        for tighter in (1.0, 0.9, 0.8):
-            solved = _fitted(one, chain, windows, window, cold, tighter * float(one.step) / 4)
+        for tighter, largest in ((1.0, LARGEST_SIGNAL), (0.9, LARGEST_SIGNAL), (0.9, 10 * LARGEST_SIGNAL)):
+            solved = _fitted(one, chain, windows, window, cold, tighter * float(one.step) / 4, largest)
             if solved.reading_error_max <= one.step / 4:
                 return solved
     except (NoCurve, ValueError) as problem:
@@ -121,6 +123,7 @@ def _fitted(
     signals: Floats,
     cold: SolvedInput | None,
     allowed: float,
+    largest: int,
 ) -> SolvedInput:
     """The curves within an allowed error of the reading, shared out between them, and the error proven at every count."""
     low = windows[1]
@@ -132,7 +135,7 @@ def _fitted(
         share * allowed / np.maximum(slope, 1e-12),
         SIGNAL_SHARE * np.abs(signals) + SIGNAL_SPAN * (signals[-1] - signals[0]),
     )
-    finest = math.floor(math.log10(LARGEST_SIGNAL / float(np.max(np.abs(signals)))))
+    finest = math.floor(math.log10(largest / float(np.max(np.abs(signals)))))
     if cold is not None:  # proven at the steepest; a quarter is left to the cold junction
         within = np.full(len(signals), 0.75 * float(np.min(within)))
     signal_decimals = max(0, min(finest, math.ceil(math.log10(UNITS_TO_SPARE / float(np.min(within))))))

@@ -8,7 +8,7 @@ import numpy as np
 
 from gaugelight.boxfile import Box, Input
 from gaugelight.circuits import REFERENCE, Circuit, Floats
-from gaugelight.converters import COUNTS, Converter, OnChip
+from gaugelight.converters import COUNTS, ChipInput, Converter, OnChip
 
 
 @dataclass(frozen=True)
@@ -53,6 +53,13 @@ class Chain:
             ratios = (ratios * code + 0.5) / (code + 0.5)
             return ratios * rail_pin
         return ratios * rail_pin * self.converter.full_scale / self.rail.converter.full_scale
+
+    @property
+    def counts_a_step(self) -> float:
+        """How many of the counts that are judged a step of the converter comes to."""
+        span = self.converter.full_scale if self.rail is None else self.rail.pin_volts(self.supply)
+        doubled = 2 if isinstance(self.converter, ChipInput) and self.converter.differential else 1
+        return self.converter.quantum / span * COUNTS / doubled
 
     def signals(self) -> Floats:
         """The signal for each of the 65,536 counts that are judged."""

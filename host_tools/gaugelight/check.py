@@ -7,17 +7,18 @@ from dataclasses import replace
 import numpy as np
 
 from gaugebox import pins
+from gaugebox.table import MOST_INPUTS
 from gaugelight.boxfile import Box, Input
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import REFERENCE, Direct, Divider, Millivolt, PullUp, Shunt
 from gaugelight.converters import COUNTS, ChipInput, OnChip
-from gaugelight.fault_windows import count_windows, signal_limits
+from gaugelight.fault_windows import LEAST_STEPS, count_windows, signal_limits
 from gaugelight.laws import Thermocouple
 from gaugelight.preferred import E24_VALUES, nearest_above
 from gaugelight.problems import Problem
 
-MOST_INPUTS = 16
 MOST_LAMPS = 4
+MOST_AMPERES = 0.1  # through a pull-up: more heats the sender and its resistor
 
 
 def problems_of(box: Box) -> list[Problem]:
@@ -93,6 +94,8 @@ def _rails(box: Box) -> Iterator[Problem]:
         if name is None:
             continue
         if name == REFERENCE:
+            if on_chip and not isinstance(one.circuit, PullUp):
+                yield Problem(one.line, one.name, 'only a pull-up hangs on "reference"; leave rail out')
             if not on_chip:
                 what = 'hangs on "reference", which only an on-chip pin has; name the input that measures its rail'
                 yield Problem(one.line, one.name, what)
@@ -180,12 +183,8 @@ def _resolution(one: Input, chain: Chain) -> Iterator[Problem]:
     signals = chain.signals()
     _, low, high, _ = count_windows(one, chain, signals)
     converter = one.converter
-    counts = (
-        converter.quantum / converter.full_scale * COUNTS / (2 if isinstance(one.circuit, Millivolt) else 1)
-    )
-    if chain.rail is not None:  # what is judged is the ratio
-        counts *= converter.full_scale / chain.rail.pin_volts(chain.supply)
-    if high - low < 8 * counts:
+    counts = chain.counts_a_step
+    if high - low < (8 + 2 * LEAST_STEPS) * counts:
         what = "its whole range is less than 8 steps of the converter; match the circuit to the sender"
         yield Problem(one.line, one.name, what)
         return
@@ -211,6 +210,14 @@ def _range(one: Input, chain: Chain) -> Iterator[Problem]:
         if open_volts > converter.takes:
             what = f"with its wire open the rail puts {open_volts:.2f} V on the pin, which takes {converter.takes:g} V"
             yield Problem(one.line, one.name, what + "; choose a lower rail")
+        elif chain.pin_volts(limits[2]) > converter.full_scale:
+            volts = chain.pin_volts(limits[2])
+            what = f"{limits[2]:g} ohm puts {volts:.3g} V on the pin, more than its full_scale of {converter.full_scale:g} V"
+            yield Problem(one.line, one.name, what + "; choose a larger full_scale")
+        elif chain.supply / (circuit.resistor + circuit.series) > MOST_AMPERES:
+            amperes = chain.supply / (circuit.resistor + circuit.series)
+            what = f"puts {amperes:.2g} A through a sender at 0 ohm, which nothing here is made for"
+            yield Problem(one.line, one.name, what + "; choose a larger pull-up")
         elif not told or chain.pin_volts(limits[2]) > open_volts * (1 - 1 / COUNTS):
             what = f"{limits[2]:g} ohm cannot be told from an open wire behind {circuit.resistor:g} ohm"
             yield Problem(one.line, one.name, what + "; match the circuit to the sender")
@@ -228,5 +235,7 @@ def _range(one: Input, chain: Chain) -> Iterator[Problem]:
             what += "; choose a larger full_scale"
         yield Problem(one.line, one.name, what)
     elif not told:
-        what = f"{limits[2]:g} V fills more of its converter than its rail does; divide it at least as the rail is divided"
+        what = f"{limits[2]:g} {circuit.unit} fills the converter"
+        if chain.rail is not None:
+            what += " more than its rail does; divide it at least as the rail is divided"
         yield Problem(one.line, one.name, what)

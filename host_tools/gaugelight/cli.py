@@ -155,8 +155,8 @@ def build(words: argparse.Namespace, screen: Screen) -> Outcome:
             [
                 one["name"],
                 str(one["breakpoints"]),
-                f"{one['signal_error_max']:.2g} {one['signal_unit']}",
-                f"{one['reading_error_max']:.2g}",
+                f"{_two_digits(one['signal_error_max'])} {one['signal_unit']}",
+                _two_digits(one["reading_error_max"]),
                 f"{one['step']:g} {one['reading_unit']}",
             ]
             for one in inputs
@@ -174,7 +174,7 @@ def build(words: argparse.Namespace, screen: Screen) -> Outcome:
 def convert(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.said import convert, count_of, input_index, shown
+    from gaugelight.said import convert, count_of, input_index, resting_reading, shown
 
     box = read_box(Path(words.box))
     one = box.inputs[input_index(box, words.input)]
@@ -193,7 +193,15 @@ def convert(words: argparse.Namespace, screen: Screen) -> Outcome:
     ]
     cells = [[str(count), *shown(s)] for count, s in zip(counts, said)]
     screen.table(words.input, [">count", ">signal", ">reading", "fault"], cells)
-    return {"input": words.input, "rows": rows}, 0
+    held = {
+        other.name: resting_reading(other)
+        for other in (box.rail_of(one), None if one.cold is None else box.input(one.cold))
+        if other is not None
+    }
+    for name, reading in held.items():
+        unit = next(other.unit for other in box.inputs if other.name == name)
+        screen.say(f"  with {name} at {reading:.4g} {unit}")
+    return {"input": words.input, "rows": rows, "held": held}, 0
 
 
 def error(words: argparse.Namespace, screen: Screen) -> Outcome:
@@ -209,7 +217,7 @@ def error(words: argparse.Namespace, screen: Screen) -> Outcome:
             [">reading", "", ">one step", ">+- at 95 %", "largest part", ">share"],
             [
                 [
-                    f"{b.reading:g}",
+                    f"{b.reading:.4g}",
                     b.place,
                     _two_digits(b.resolution),
                     _two_digits(b.plus_minus),
@@ -220,7 +228,7 @@ def error(words: argparse.Namespace, screen: Screen) -> Outcome:
             ],
         )
         screen.table(
-            f"where it is worst, at {worst.reading:g} {unit}",
+            f"where it is worst, at {worst.reading:.4g} {unit}",
             ["from", "+-", ">standard", ">share", "source"],
             [
                 [c.quantity.name, c.quantity.size, _two_digits(c.standard)]
@@ -497,7 +505,7 @@ def parser() -> Parser:
     one.add_argument("box", metavar="BOX")
     one.add_argument("input", metavar="INPUT")
     one.add_argument("count", metavar="COUNT", nargs="+", help='0 to 65535, or a signal: "46 ohm"')
-    one = command("error", error, "the error budget of inputs: plus or minus at 95 %, and what makes it so")
+    one = command("error", error, "the error budget of inputs: plus or minus at 95 %%, and what makes it so")
     one.add_argument("box", metavar="BOX")
     one.add_argument("input", metavar="INPUT", nargs="*", help="default: all")
     one.add_argument(

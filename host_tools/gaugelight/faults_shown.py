@@ -147,7 +147,7 @@ def _shift(box: _Box, fault: str, volts: float, ohms: float) -> Shown:
     change = f"{abs(worst):.2g} {one.unit}"
     warning = None
     if abs(worst) >= float(one.step) / 2 and not isinstance(one.law, Itself) and ohms != CORRODED_OHMS[0]:
-        warning = f"WARNING: {fault} {way} {change} at {place}; it cannot be told from a reading"
+        warning = f"{fault} {way} {change} at {place}; it cannot be told from a reading"
     fuel = one.unit in FUEL_UNITS
     brief = f"{worst:+.2g} at {place if fuel else format(box.reading(share_of_worst), '.3g')}"
     return Shown(one.name, fault, f"{way} {change} at {place}", brief, False, warning)
@@ -175,6 +175,8 @@ def notes_on(built: Build, shown: list[Shown]) -> Iterator[tuple[Input, str]]:
             yield one, "a converter that stands still while it converts continuously looks like a steady signal"
         if isinstance(one.law, Thermocouple):
             yield one, "where its wires touch each other, it reads the temperature of that place"
+            what = "an open wire is told by the resistors to supply and ground in hardware_notes/netlists/millivolt.cir"
+            yield one, f"{what}; without them it floats and may read anything"
         at_supply = chain.driven(float(box.supply), 0.0)
         if isinstance(one.circuit, Divider) and at_supply > one.converter.takes:
             what = f"the supply, {float(box.supply):g} V, on this wire puts {at_supply:.2f} V on the pin"

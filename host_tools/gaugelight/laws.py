@@ -8,6 +8,8 @@ import numpy as np
 
 from gaugelight.circuits import Floats
 
+BEYOND = 0.05  # of its span, how far beyond its ends a sender is still believed
+
 Point = tuple[Fraction, Fraction]  # signal, reading
 
 
@@ -176,7 +178,8 @@ class Thermometer:
 class Thermocouple:
     """A thermocouple, used from one reading to another, its cold junction somewhere between two temperatures (degC).
 
-    Its signals are what reaches the connector; its law is that of the whole voltage, cold junction added.
+    Its signals are what reaches the connector; its law is that of the whole voltage, cold junction added. It goes a little
+    beyond its ends, by BEYOND of its span, and is held there.
     """
 
     sensor: Junction
@@ -195,18 +198,21 @@ class Thermocouple:
 
     @property
     def low(self) -> float:
-        return float(
-            self.signal(np.array([self.first]))[0] - self.cold_millivolts(np.array([self.warmest]))[0]
-        )
+        return self.whole[0] - float(self.cold_millivolts(np.array([self.warmest]))[0])
 
     @property
     def high(self) -> float:
-        return float(
-            self.signal(np.array([self.last]))[0] - self.cold_millivolts(np.array([self.coldest]))[0]
-        )
+        return self.whole[1] - float(self.cold_millivolts(np.array([self.coldest]))[0])
+
+    @property
+    def whole(self) -> tuple[float, float]:
+        """The lowest and the highest voltage, cold junction added, that it tells."""
+        beyond = BEYOND * (self.last - self.first)
+        first, last = self.signal(np.array([self.first - beyond, self.last + beyond])).tolist()
+        return first, last
 
     def reading(self, signals: Floats) -> Floats:
-        ends = self.sensor.millivolts(np.array([self.sensor.lowest, self.sensor.highest]))
+        ends = self.whole
         return reading_of_celsius(self.sensor.celsius(np.clip(signals, *ends)), self.unit)
 
     def signal(self, readings: Floats) -> Floats:

@@ -9,6 +9,7 @@ from gaugelight.boxfile import Box, Input
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import REFERENCE, Direct, Millivolt
 from gaugelight.converters import CHIP_SUPPLY, OnChip
+from gaugelight.said import resting_signal
 from gaugelight.virtual.world import Inputs, Outputs, Trouble
 
 Wire = Literal[
@@ -40,8 +41,7 @@ class Aircraft:
     def __post_init__(self) -> None:
         self.chains: dict[str, Chain] = {one.name: chain_of(self.box, one) for one in self.box.inputs}
         for one in self.box.inputs:
-            middle = (one.law.low + one.law.high) / 2
-            self.signals.setdefault(one.name, middle if one.nominal is None else float(one.nominal))
+            self.signals.setdefault(one.name, resting_signal(one))
         for lamp in self.box.lamps:
             self.knobs.setdefault(lamp.name, 0.0)
 

@@ -55,6 +55,8 @@ def likely(written: object, allowed: Iterable[str]) -> str | None:
     if not isinstance(written, str):
         return None
     low = written.lower()
+    if low != written and low[:1] == "m" or written == "mohm":
+        return None  # milli or mega: too far apart to guess
     by_case = {one.lower(): one for one in allowed}
     meant = by_case.get(low) or ALSO_WRITTEN.get(low)
     if meant in by_case.values():

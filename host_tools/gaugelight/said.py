@@ -4,8 +4,10 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
+import numpy as np
+
 from gaugebox.lamp import DimRequest, Lamp
-from gaugebox.measure import FAULTS, Channel, make_channels
+from gaugebox.measure import FAULTS, NO_INPUT, Channel, make_channels
 from gaugebox.table import Table
 from gaugelight.boxfile import Box, Input
 from gaugelight.build import Build
@@ -46,13 +48,12 @@ def count_of(box: Box, one: Input, word: str) -> int:
         return count
     try:
         signal = float(parse_quantity(word, one.circuit.unit))
-    except ValueError:
-        unit = one.circuit.unit
-        raise Misuse(
-            f'"{word}" is neither a count of the converter, 0 to 65535, nor a signal such as "50 {unit}"'
-        ) from None
+    except ValueError as problem:
+        raise Misuse(f"{one.name}: {problem}; or give a count of the converter, 0 to 65535") from None
+    if signal < 0 and one.circuit.unit != "mV":
+        raise Misuse(f'{one.name}: "{word}" is below 0 and cannot be measured')
     chain = chain_of(box, one)
-    volts = chain.pin_volts(signal if one.circuit.unit == "mV" else max(0.0, signal))
+    volts = chain.pin_volts(signal)
     return one.converter.count(min(volts, one.converter.takes))
 
 
@@ -87,8 +88,9 @@ def convert(built: Build, name: str, counts: list[int]) -> list[Said]:
     rows = []
     for count in counts:
         channels = make_channels(records, [0])
-        for other in (records[index].rail, records[index].cold, index):
-            if other < len(channels):
+        cold = records[index].cold
+        for other in (records[index].rail, NO_INPUT if cold == NO_INPUT else records[cold].rail, cold, index):
+            if other != NO_INPUT:
                 held = count if other == index else resting_count(built.box, built.box.inputs[other])
                 for _ in range(3):
                     channels[other].step(held)
@@ -97,9 +99,16 @@ def convert(built: Build, name: str, counts: list[int]) -> list[Said]:
 
 
 def resting_count(box: Box, one: Input) -> int:
-    """The count of a rail at its nominal voltage, of another input in the middle of its range."""
-    signal = float(one.nominal) if one.nominal is not None else (one.law.low + one.law.high) / 2
-    return one.converter.count(chain_of(box, one).pin_volts(signal))
+    """The count of a rail at its nominal voltage, of another input in the middle of its readings."""
+    return one.converter.count(chain_of(box, one).pin_volts(resting_signal(one)))
+
+
+def resting_reading(one: Input) -> float:
+    return float(one.nominal) if one.nominal is not None else sum(one.law.span) / 2
+
+
+def resting_signal(one: Input) -> float:
+    return float(one.law.signal(np.array([resting_reading(one)]))[0])
 
 
 def dim(built: Build, name: str, percents: list[float]) -> list[tuple[int, int]]:
