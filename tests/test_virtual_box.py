@@ -262,6 +262,19 @@ def test_client_that_opens_and_closes_over_and_over(box: VirtualBox) -> None:
             line.expect(b"heard b'%c'\r\n" % letter)
 
 
+def test_ctrl_c_never_finds_the_heap_locked(box: VirtualBox) -> None:
+    """A program that takes heap all the time: an interrupt in the midst of that would leave it locked."""
+    run_main(
+        box,
+        "import time\nwhile True:\n    try:\n        while True:\n            [str(i) for i in range(30)]\n"
+        "            time.sleep_us(50)\n    except KeyboardInterrupt:\n        print('caught')\n",
+    )
+    with Line(box.port) as line:
+        for _ in range(60):
+            line.send(b"\x03")
+            line.expect(b"caught\r\n")
+
+
 def test_a_client_that_does_not_read_does_not_stop_the_box(bench: Bench, box: VirtualBox) -> None:
     run_main(box, "import time\nwhile True:\n    print('x' * 200)\n    time.sleep_ms(1)\n")
     with Line(box.port):

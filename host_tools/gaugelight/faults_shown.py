@@ -15,6 +15,7 @@ from gaugelight.circuits import Direct, Divider, PullUp, Shunt, known_wire
 from gaugelight.laws import Itself, Points, Thermocouple, celsius_of
 
 CORRODED_OHMS = 5.0, 10.0
+ASSUMED_TOLERANCE = 0.01  # of resistors, where none is stated
 GROUND_OFFSET = 0.05  # volts: the sender's ground above the box's, where it returns through the airframe; common practice, no source
 TANK_MILLIAMPERES = 25
 SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)  # of the way from the lowest reading to the highest
@@ -181,6 +182,11 @@ def notes_on(built: Build, shown: list[Shown]) -> Iterator[tuple[Input, str]]:
         if isinstance(one.circuit, Divider) and at_supply > one.converter.takes:
             what = f"the supply, {float(box.supply):g} V, on this wire puts {at_supply:.2f} V on the pin"
             yield one, f"{what}, which takes {one.converter.takes:g} V; the pin's protection must hold it"
+        if one.limits is not None and isinstance(one.circuit, Shunt):
+            off = one.circuit.tolerance or ASSUMED_TOLERANCE
+            if one.law.high * (1 + off) > one.limits[2] or one.law.low * (1 - off) < one.limits[1]:
+                ends = f"{one.law.low:g} or {one.law.high:g} mA"
+                yield one, f"a shunt {off:.0%} off turns a good sender's {ends} into a fault; take a closer one"
         if one.unit.endswith("sealed"):
             error = f"{abs(sealed_error_psi(ALTITUDE_FEET)):.1f} psi"
             yield one, f"sealed: at {ALTITUDE_FEET:,} ft it reads {error} less than a gauge one would (ISO 2533)"

@@ -41,6 +41,8 @@ SOFT_REBOOT = b"MPY: soft reboot\r\n"
 
 _CLIENT_RECHECK_S = 0.02
 _CTRL_C_APART_S = 0.03  # a second one that meets an unserved first one would end the interpreter
+_CTRL_C_RETRY_S = 0.002
+_CTRL_C_PATIENCE_S = 0.5  # a program that computes and never reads or waits is interrupted where it is
 _STALLED_CLIENT_S = 0.5  # then output is dropped, as the board's USB does
 _OUTPUT_MAX = 16384
 _INPUT_MAX = 4096
@@ -201,6 +203,7 @@ class VirtualBox:
         self._to_box = bytearray()
         self._last_out = 0
         self._interrupted_at = 0.0
+        self._interrupt_since: float | None = None
         self._input_blocked = False
 
         self._process: subprocess.Popen[bytes] | None = None
@@ -404,10 +407,19 @@ class VirtualBox:
         self._input_blocked = False
         if not self._to_box or not self._heard:
             return
-        if self._to_box[0] == CTRL_C and self._interrupt():
-            del self._to_box[0]
-            self._interrupted_at = time.monotonic()
-            return
+        if self._to_box[0] == CTRL_C:
+            now = time.monotonic()
+            if self._interrupt_since is None:
+                self._interrupt_since = now
+            interrupted = self._interrupt(now < self._interrupt_since + _CTRL_C_PATIENCE_S)
+            if interrupted is None:  # again in a moment
+                self._interrupted_at = now + _CTRL_C_RETRY_S - _CTRL_C_APART_S
+                return
+            self._interrupt_since = None
+            if interrupted:
+                del self._to_box[0]
+                self._interrupted_at = now
+                return
         end = self._to_box.find(CTRL_C, 1)
         chunk = self._to_box if end < 0 else self._to_box[:end]
         try:
@@ -417,8 +429,12 @@ class VirtualBox:
             return
         del self._to_box[:count]
 
-    def _interrupt(self) -> bool:
-        """Interrupt the interpreter if it wants Ctrl-C to; False if it takes it as a byte."""
+    def _interrupt(self, patient: bool) -> bool | None:
+        """Interrupt the interpreter if it wants Ctrl-C to; False if it takes it as a byte.
+
+        Its handler jumps out of whatever it interrupts; out of the allocator it would leave the heap locked for ever. So it is
+        caught in a system call, where it reads or waits; None while it is in none and `patient`.
+        """
         if self._process is None:
             return False
         pid = self._process.pid
@@ -429,6 +445,8 @@ class VirtualBox:
             for line in Path(f"/proc/{pid}/status").read_text().splitlines():
                 if line.startswith("SigCgt:"):
                     caught = bool(int(line.split()[1], 16) >> (signal.SIGINT - 1) & 1)
+            if caught and patient and _computes(pid):
+                return None
             if caught:
                 os.kill(pid, signal.SIGINT)
         finally:
@@ -625,3 +643,11 @@ def _interpreter_folder() -> Path:
     if spec is None or spec.origin is None:
         raise VirtualBoxError("the virtual box needs the bench extra: pip install 'gaugelight[bench]'")
     return Path(spec.origin).parent
+
+
+def _computes(pid: int) -> bool:
+    """Whether a stopped process was in no system call."""
+    try:
+        return Path(f"/proc/{pid}/syscall").read_text().startswith("-1")
+    except OSError:  # a system that does not tell
+        return False
