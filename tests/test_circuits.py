@@ -200,6 +200,7 @@ def boxes() -> dict[str, Build]:
 
 COOLANT = {"resistor": 220.0, "sender": 104.0}
 IN_DEMO = {"protection": 9400.0}
+HALVED = {"resistor": 330.0, "rail": 3.0, "rail_top": 10e3, "rail_bottom": 10e3}
 DIVIDED = {"protection": 4700.0}
 WHAT_IT_MEANS = {
     "fuel, half": ("demo", "left fuel", "pull_up.cir", IN_DEMO, 9.5),
@@ -222,6 +223,8 @@ WHAT_IT_MEANS = {
     "a loop that failed low, by its data sheet": ("senders", "coolant pressure", "shunt.cir", {"loop": 3.09, "protection": 4700.0}, "open"),
     "Pt1000 at 100 degC (IEC 60751)": ("senders", "oil temperature", "pull_up.cir", {"resistor": 1500.0, "sender": 1385.1, "protection": 1000.0, "adc": OnChip(27, 64).load}, 100),
     "Pt1000, open wire": ("senders", "oil temperature", "pull_up.cir", {"resistor": 1500.0, "wire": OPEN, "adc": 1e9}, "open"),
+    "Pt100 at 0 degC, its rail halved (IEC 60751)": ("senders", "carburettor", "pull_up.cir", HALVED | {"sender": 100.0}, 0),
+    "Pt100, an open wire fills the converter": ("senders", "carburettor", "pull_up.cir", HALVED | {"wire": OPEN}, "open"),
     "ratio to a 5 V supply that sags": ("senders", "manifold", "supply_ratio.cir", {"supply": 4.6, "signal": 0.5}, 14.5038),
     "ratio, open wire": ("senders", "manifold", "supply_ratio.cir", {"wire": OPEN}, "open"),
     "thermocouple K at 500 degC, box at 20 (ITS-90)": ("senders", "exhaust", "millivolt.cir", {"emf": 20.644 - 0.798, "couple": 1.0, "protection": 470.0}, 500),

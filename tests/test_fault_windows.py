@@ -20,7 +20,7 @@ from gaugebox.measure import FAULTS, NO_INPUT
 from gaugebox.table import Table
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
-from gaugelight.converters import Ads1115, ChipInput
+from gaugelight.converters import Ads1115, ChipInput, OnChip
 
 HEAD = """
 [box]
@@ -361,6 +361,25 @@ def test_a_cold_junction_at_fault_starts_the_damper_anew() -> None:
     exhaust.step(36000, TICK_MS)
     hot = said(exhaust)
     assert isinstance(start, float) and isinstance(hot, float) and hot > start + 500
+
+
+TAP = """
+[[input]]
+name = "tap"
+pin = 26
+circuit = { kind = "direct" }
+unit = "V"
+range = [1.0, 1.1]
+step = 0.01
+"""
+CODE = 3.3 / 4096  # volts of one code of the on-chip converter
+
+
+@pytest.mark.parametrize("codes, fault", [(0, None), (-2, None), (-5, "under")])
+def test_a_margin_is_some_steps_of_the_converter_wide(codes: int, fault: str | None, channels: Boxes) -> None:
+    """A hundredth of this range is one code: noise alone would make a fault of its end."""
+    _, tap = channels(LOOP % "150", TAP)
+    assert settle(tap, OnChip(26).count(1.0 + codes * CODE)) == (fault or pytest.approx(1.0, abs=0.005))
 
 
 # what a stated tolerance does to the windows: (edit of FLOAT, ohm still believed, ohm no longer)
