@@ -124,7 +124,7 @@ def test_read_says_what_the_aircraft_does(rig: Rig, capsys: pytest.CaptureFixtur
     inputs = {one["name"]: one for one in said["inputs"]}
     assert (said["box"], said["state"], said["dim_request"]) == ("hull console", "SERVICE", False)
     assert said["lamps"] == [{"name": "glare shield", "duty_u16": 0}]
-    assert inputs["left fuel"]["signal"] == pytest.approx(45, abs=0.2)
+    assert inputs["left fuel"]["signal"] == pytest.approx(rig.aircraft.signals["left fuel"], abs=0.2)
     assert inputs["hydraulic"] == {
         "name": "hydraulic",
         "signal": None,

@@ -2,6 +2,7 @@
 
 import importlib.util
 import os
+import signal
 import subprocess
 import sys
 import threading
@@ -16,6 +17,7 @@ import pytest
 from mpremote.transport_serial import SerialTransport
 
 from gaugelight.virtual import ChipInProcess, Inputs, Outputs, Trouble, VirtualBox, VirtualBoxError
+from gaugelight.virtual.box import computes
 from gaugelight.virtual.world import driven_by
 
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="the virtual box runs on Linux only")
@@ -262,15 +264,36 @@ def test_client_that_opens_and_closes_over_and_over(box: VirtualBox) -> None:
             line.expect(b"heard b'%c'\r\n" % letter)
 
 
+@pytest.mark.parametrize(
+    "program, expected",
+    [
+        ("import sys; print(0, flush=True); sys.stdin.read()", False),
+        ("print(0, flush=True)\nwhile True: pass", True),
+    ],
+    ids=["reads", "computes"],
+)
+def test_a_process_is_caught_in_a_system_call(program: str, expected: bool) -> None:
+    with subprocess.Popen(
+        [sys.executable, "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE
+    ) as process:
+        assert process.stdout is not None and process.stdout.readline()
+        time.sleep(0.2)
+        os.kill(process.pid, signal.SIGSTOP)
+        os.waitid(os.P_PID, process.pid, os.WSTOPPED | os.WNOWAIT)
+        assert computes(process.pid) is expected
+        process.kill()
+
+
 def test_ctrl_c_never_finds_the_heap_locked(box: VirtualBox) -> None:
     """A program that takes heap all the time: an interrupt in the midst of that would leave it locked."""
     run_main(
         box,
-        "import time\nwhile True:\n    try:\n        while True:\n            [str(i) for i in range(30)]\n"
+        "import time\nwhile True:\n    try:\n        print('ready')\n        while True:\n            [bytearray(16) for _ in range(1000)]\n"
         "            time.sleep_us(50)\n    except KeyboardInterrupt:\n        print('caught')\n",
     )
     with Line(box.port) as line:
-        for _ in range(60):
+        for _ in range(30):
+            line.expect(b"ready\r\n")
             line.send(b"\x03")
             line.expect(b"caught\r\n")
 

@@ -445,7 +445,7 @@ class VirtualBox:
             for line in Path(f"/proc/{pid}/status").read_text().splitlines():
                 if line.startswith("SigCgt:"):
                     caught = bool(int(line.split()[1], 16) >> (signal.SIGINT - 1) & 1)
-            if caught and patient and _computes(pid):
+            if caught and patient and computes(pid):
                 return None
             if caught:
                 os.kill(pid, signal.SIGINT)
@@ -645,7 +645,7 @@ def _interpreter_folder() -> Path:
     return Path(spec.origin).parent
 
 
-def _computes(pid: int) -> bool:
+def computes(pid: int) -> bool:
     """Whether a stopped process was in no system call."""
     try:
         return Path(f"/proc/{pid}/syscall").read_text().startswith("-1")
