@@ -225,7 +225,8 @@ def _range(one: Input, chain: Chain) -> Iterator[Problem]:
     volts, lowest = chain.pin_volts(limits[3]), chain.pin_volts(limits[1])
     most = min(converter.takes, converter.full_scale)
     if max(volts, -lowest) > most:
-        what = f"{limits[3]:g} {circuit.unit} would put {volts:.3g} V on the pin, which takes {most:g} V"
+        signal, volts = (limits[3], volts) if volts > -lowest else (limits[1], lowest)
+        what = f"{signal:g} {circuit.unit} would put {volts:.3g} V on the pin, which takes {most:g} V"
         if isinstance(circuit, Divider):
             top = nearest_above(circuit.bottom * (limits[3] / most - 1))
             what += f"; a top of {top:g} ohm would do (IEC 60063, E24)"
