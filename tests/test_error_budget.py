@@ -685,6 +685,16 @@ def test_at_readings_of_ones_own(capsys: pytest.CaptureFixture[str]) -> None:
     assert read == [[2, 17.5], [2, 17.5]]
 
 
+def test_check_names_what_is_coarser_than_its_step(capsys: pytest.CaptureFixture[str]) -> None:
+    """An on-chip pin's offset is several degrees of a Pt1000; the external converter's inputs keep to their steps."""
+    assert main(["check", str(SENDERS)]) == 0
+    out = capsys.readouterr().out
+    assert "oil temperature: +-9 degC at 150 (95 %), more than its step of 2; mostly from: offset" in out
+    assert "hydraulic: +-" not in out and "five volts: +-" not in out
+    assert main(["check", str(DEMO)]) == 0
+    assert "(95 %)" in capsys.readouterr().out  # the coolant pressure, against the on-chip reference
+
+
 def test_what_people_see(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["error", str(DEMO), "left fuel"]) == 0
     out = capsys.readouterr().out

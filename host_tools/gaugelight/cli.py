@@ -94,12 +94,14 @@ def new(words: argparse.Namespace, screen: Screen) -> Outcome:
 def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
+    from gaugelight.error_budget import coarse_notes
     from gaugelight.faults_shown import faults_shown, notes_on
 
     box = read_box(Path(words.box))
     built = build(box)
     shown = [*faults_shown(built)]
-    notes = [{"input": one.name, "note": note} for one, note in notes_on(built, shown)]
+    told = [*notes_on(built, shown), *coarse_notes(built)]
+    notes = [{"input": one.name, "note": note} for one, note in told]
     screen.say(
         f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lamps)}"
     )

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from gaugelight.boxfile import FUEL_UNITS, Box, Input
-from gaugelight.build import SolvedInput, solve_input
+from gaugelight.build import Build, SolvedInput, solve_input
 from gaugelight.chain import Chain
 from gaugelight.circuits import REFERENCE, Circuit, Floats, Shunt
 from gaugelight.converters import COUNTS, Converter, OnChip
@@ -205,6 +205,22 @@ def _input_budget(box: Box, one: Input, at: Sequence[float]) -> InputBudget:
     cure = most_helpful(worst)
     rest = [part for c in worst.contributors if c.quantity.cure != cure for part in c.parts]
     return InputBudget(one, budgets, cure, half_width(rest))
+
+
+def coarse_notes(built: Build) -> Iterator[tuple[Input, str]]:
+    """A note for each input whose reading, at either end of its range, may be further off than a displayed step.
+
+    Not for rails: what hangs on one is compared with it by the same converter, whatever that is off by.
+    """
+    solved_of = {solved.input.name: solved for solved in built.inputs}
+    for solved in built.inputs:
+        one = solved.input
+        cold = None if one.cold is None else cold_junction(solved_of[one.cold])
+        ends = [budget_at(solved, quantities(solved, cold), reading, cold) for reading in one.law.span]
+        worst = max(ends, key=lambda budget: budget.plus_minus)
+        if worst.plus_minus > one.step and one.nominal is None:
+            off = f"+-{float(f'{worst.plus_minus:.2g}'):g} {one.unit} at {worst.reading:.4g} (95 %), more than its step of {float(one.step):g}"
+            yield one, f"{off}; mostly from: {worst.contributors[0].quantity.name}; see gaugelight error"
 
 
 def cold_junction(solved: SolvedInput) -> ColdJunction:
