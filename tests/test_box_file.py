@@ -450,7 +450,7 @@ def test_a_pin_may_be_called_as_the_board_calls_it(tmp_path: Path) -> None:
 
 NOTES = {
     "a float that begins at 0 ohm": ("", "", "left fuel", "a short to ground reads 0 US gal; it cannot be told"),
-    "what may flow into the tank": ("", "", "left fuel", "puts up to 22 mA into the tank"),
+    "what may flow into the tank": ("", "", "left fuel", "puts up to 22 mA into the tank; bus voltage chafed onto its own wire is limited by nothing here"),
     "too much into the tank": ('"150 ohm", rail', '"100 ohm", rail', "left fuel", "WARNING: puts up to 33 mA .* 132 ohm or more"),
     "a voltage that begins at 0 V": ("0.5-4.5 V", "0-4.5 V", "coolant pressure", "an open wire reads 0 psi gauge; it cannot be told"),
     "a voltage with a live zero": ("", "", "coolant pressure", "look the same: open"),

@@ -8,9 +8,11 @@ from fractions import Fraction
 from typing import Any
 
 from gaugebox import pins
+from gaugebox.ads1115 import RATES
+from gaugebox.table import MOST_OVERSAMPLING
 from gaugelight import temperature
 from gaugelight.circuits import Circuit, Direct, Divider, Millivolt, PullUp, Shunt
-from gaugelight.converters import GAINS, PAIRS, RATES, Ads1115
+from gaugelight.converters import GAINS, PAIRS, Ads1115
 from gaugelight.laws import Point
 from gaugelight.quantity import UNITS, likely, parse_quantity
 
@@ -26,7 +28,7 @@ CIRCUIT_KEYS = {
 }
 MOST_OHMS = {"wire": 1000, "series": 10_000, "protection": 100_000}
 MOST_TOLERANCE = 50  # per cent
-OVERSAMPLES = (1, 2, 4, 8, 16, 32, 64)
+OVERSAMPLES = tuple(1 << doublings for doublings in range(MOST_OVERSAMPLING + 1))
 
 
 Limits = tuple[Fraction, Fraction, Fraction, Fraction]

@@ -461,9 +461,8 @@ def _printable(text: str) -> str:
 
 def _default_step(width: float) -> Fraction:
     """The largest 1, 2 or 5 times a power of ten of which a hundred fit."""
-    power = Fraction(10) ** math.floor(
-        math.log10(width / 100) - 0.5
-    )  # a hair below a power of ten rounds up to it
+    # half a decade down, for the logarithm of a hair below a power of ten is that of the power
+    power = Fraction(10) ** math.floor(math.log10(width / 100) - 0.5)
     return max(power * m for m in (1, 2, 5, 10, 20, 50) if power * m <= width / 100)
 
 

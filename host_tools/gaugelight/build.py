@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gaugebox import table
+from gaugebox.ads1115 import RATES
 from gaugebox.measure import NO_INPUT
 from gaugebox.pins import BOARD
 from gaugelight.boxfile import Box, Input, LampOutput
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import Counts, Floats
-from gaugelight.converters import COUNTS, RATES, OnChip
+from gaugelight.converters import COUNTS, OnChip
 from gaugelight.curves import NoCurve, breakpoints, fit, values
 from gaugelight.fault_windows import count_windows
 from gaugelight.laws import Itself, Line, Points, Thermocouple, celsius_of
@@ -26,13 +27,11 @@ from gaugelight.problems import Problem, WrongBoxFile
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
 
-LARGEST_SIGNAL = (
-    200_000  # units: a signal's decimals leave it below this, or, where that is too coarse, ten times this
-)
+# units: a signal's decimals leave it below this, or, where that is too coarse, below ten times this
+LARGEST_SIGNAL = 200_000
 UNITS_A_STEP = 50  # a reading has at least this many units to a displayed step
-UNITS_TO_SPARE = (
-    5  # a curve's tolerance is at least this many units, so that rounding to them costs few breakpoints
-)
+# a curve's tolerance is at least this many units, so that rounding to them costs few breakpoints
+UNITS_TO_SPARE = 5
 SIGNAL_SHARE, SIGNAL_SPAN = 1 / 1000, 1 / 4000  # of its value, and of its span: what a signal may be off by
 
 
@@ -40,8 +39,8 @@ SIGNAL_SHARE, SIGNAL_SPAN = 1 / 1000, 1 / 4000  # of its value, and of its span:
 class SolvedInput:
     """An input ready for the box. Errors are the proven largest, in signal unit and reading unit.
 
-    signal_error, reading_error  what each curve was asked to keep, in its own units, at each of its integers
-    cold_curve                   what the cold junction's reading adds to the signal
+    asked       what each of its curves was fitted to
+    cold_curve  what the cold junction's reading adds to the signal
     """
 
     input: Input
@@ -227,9 +226,8 @@ def lamp_error(lamp: LampOutput, counts: Counts) -> Floats:
 def build(box: Box) -> Build:
     """The proven image of a checked box. Raises WrongBoxFile."""
     solved: dict[str, SolvedInput] = {}
-    for one in sorted(
-        box.inputs, key=lambda one: one.cold is not None
-    ):  # cold junctions before their thermocouples
+    # cold junctions before their thermocouples
+    for one in sorted(box.inputs, key=lambda one: one.cold is not None):
         solved[one.name] = solve_input(box, one, None if one.cold is None else solved[one.cold])
     inputs = tuple(solved[one.name] for one in box.inputs)
     lamp_curves = tuple(solve_lamp(lamp) for lamp in box.lamps)

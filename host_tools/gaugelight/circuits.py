@@ -23,6 +23,7 @@ Faults = tuple[int, int, int, int]
 
 REFERENCE = "reference"  # in the place of a rail: the on-chip converter's own reference
 MOST_OHMS = 1e12  # as good as an open wire
+ASSUMED_TOLERANCE = 0.01  # of resistors, where none is stated
 
 
 def beside(one: float, other: float) -> float:
@@ -149,7 +150,7 @@ class Direct:
     rail: str | None = None
     wire: float = 0.0
     protection: float = 0.0
-    tolerance: float | None = None
+    tolerance = None
     unit = "V"
     faults = (measure.SHORT, measure.UNDER, measure.OVER, measure.OVER)
 
@@ -173,8 +174,8 @@ class Millivolt:
 
     wire: float = 0.0
     protection: float = 0.0
-    tolerance: float | None = None
     rail = None
+    tolerance = None
     unit = "mV"
     faults = (measure.UNDER, measure.UNDER, measure.OVER, measure.OPEN)
 

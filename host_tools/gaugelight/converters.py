@@ -18,7 +18,6 @@ GAINS = {
     0.512: (4, 100e6, 710e3),
     0.256: (5, 100e6, 710e3),
 }
-RATES = (8, 16, 32, 64, 128, 250, 475, 860)  # conversions a second, by rate code
 PAIRS = {"0-1": 0, "0-3": 1, "1-3": 2, "2-3": 3}  # plus and minus input: multiplexer code
 SINGLE_ENDED = 4  # the multiplexer code of input 0 against ground
 
@@ -32,10 +31,6 @@ class OnChip:
     full_scale = CHIP_SUPPLY  # its reference, nominally
     takes = CHIP_SUPPLY  # volts that the pin takes
     chip = None
-
-    @property
-    def place(self) -> str:
-        return f"GP{self.pin}"
 
     @property
     def load(self) -> float:
@@ -79,10 +74,6 @@ class ChipInput:
     channel: str
     full_scale: float
     takes = CHIP_SUPPLY + 0.3  # volts that a pin takes (SBAS444)
-
-    @property
-    def place(self) -> str:
-        return f"{self.chip.name}.{self.channel}"
 
     @property
     def pins(self) -> tuple[int, ...]:

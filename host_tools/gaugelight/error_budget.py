@@ -20,7 +20,7 @@ import numpy as np
 from gaugelight.boxfile import FUEL_UNITS, Box, Input
 from gaugelight.build import Build, SolvedInput, solve_input
 from gaugelight.chain import Chain
-from gaugelight.circuits import REFERENCE, Circuit, Floats, Shunt
+from gaugelight.circuits import ASSUMED_TOLERANCE, REFERENCE, Circuit, Floats, Shunt
 from gaugelight.converters import COUNTS, Converter, OnChip
 from gaugelight.faults_shown import PLACES
 from gaugelight.laws import Itself, Thermocouple, celsius_of
@@ -49,10 +49,9 @@ PIN_OFFSET = 15.0  # codes; users measured five boards, 15 too high near nought 
 PIN_NOISE = 1.36  # codes, standard deviation; users measured 0.97 to 1.36 (pico-adc.markomo.me)
 # the regulator's 1 % (RT6150: feedback 0.495 to 0.505 V) and the 1 % that the reference's filter may take (0.15 mA in 200 ohm)
 PIN_REFERENCE = 0.02
-PIN_REFERENCE_SOURCE = "RT6150 and the filter"
+PIN_REFERENCE_SOURCE = "regulator and filter"
 MEASURED_BY_USERS = "measured by users"
 
-RESISTOR = 0.01  # tolerance, where none is stated: assumed
 WIRE = 0.1  # of the stated resistance of the wire: assumed
 
 RESISTORS = {
@@ -381,7 +380,7 @@ def quantities(solved: SolvedInput, cold: ColdJunction | None = None) -> tuple[Q
 
 def _circuit(channel: str, circuit: Circuit, label: str) -> Iterator[Quantity]:
     stated = circuit.tolerance
-    tolerance, source = (RESISTOR, "assumed") if stated is None else (stated, "box file")
+    tolerance, source = (ASSUMED_TOLERANCE, "assumed") if stated is None else (stated, "box file")
     for part, name in RESISTORS.items():
         if ohms := getattr(circuit, part, 0.0):
             if isinstance(circuit, Shunt):

@@ -11,14 +11,13 @@ from gaugebox.table import InputRecord, Table
 from gaugelight.atmosphere import sealed_error_psi
 from gaugelight.boxfile import FUEL_UNITS, Input
 from gaugelight.build import Build, SolvedInput
-from gaugelight.circuits import Direct, Divider, PullUp, Shunt, known_wire
+from gaugelight.circuits import ASSUMED_TOLERANCE, Direct, Divider, PullUp, Shunt, known_wire
 from gaugelight.laws import Itself, Points, Thermocouple, celsius_of
 
 CORRODED_OHMS = 5.0, 10.0
-ASSUMED_TOLERANCE = 0.01  # of resistors, where none is stated
 GROUND_OFFSET = 0.05  # volts: the sender's ground above the box's, where it returns through the airframe; common practice, no source
 TANK_MILLIAMPERES = 25
-SHARES = (0.0, 0.25, 0.5, 0.75, 1.0)  # of the way from the lowest reading to the highest
+# shares of the way from the lowest reading to the highest
 PLACES = {0.0: "empty", 0.25: "a quarter", 0.5: "half", 0.75: "three quarters", 1.0: "full"}
 ALTITUDE_FEET = 8000
 
@@ -121,7 +120,7 @@ def _shift(box: _Box, fault: str, volts: float, ohms: float) -> Shown:
     """What a small fault adds to the reading, at worst over the span."""
     one, chain = box.solved.input, box.solved.chain
     worst, share_of_worst = 0.0, 0.0
-    for share in SHARES:
+    for share in PLACES:
         signal = box.signal(share)
         if isinstance(one.circuit, Shunt):
             continue  # a loop's current is what the transmitter makes it
@@ -199,6 +198,9 @@ def _tank_current(volts: float, ohms: float) -> str:
     milliamperes = volts / ohms * 1000
     told = f"puts up to {milliamperes:.0f} mA into the tank"
     if milliamperes <= TANK_MILLIAMPERES:
-        return told
+        return (
+            told
+            + "; bus voltage chafed onto its own wire is limited by nothing here: route and guard that wire"
+        )
     least = math.ceil(volts / TANK_MILLIAMPERES * 1000)
     return f"WARNING: {told}; AC 25.981-1 names 25 mA as guidance: {least} ohm or more keep to it"
