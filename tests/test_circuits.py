@@ -21,7 +21,7 @@ from gaugebox.table import Table
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
 from gaugelight.chain import Chain, chain_of
-from gaugelight.circuits import REFERENCE, Circuit, Direct, Divider, Millivolt, PullUp, Shunt
+from gaugelight.circuits import REFERENCE, Circuit, Counts, Direct, Divider, Millivolt, PullUp, Shunt
 from gaugelight.converters import COUNTS, GAINS, Ads1115, ChipInput, Converter, OnChip
 
 NETLISTS = Path(__file__).parent.parent / "hardware_notes" / "netlists"
@@ -389,6 +389,18 @@ def test_count_undoes_volts(converter: Converter) -> None:
     given_volts = np.clip(np.linspace(-0.1, 1.02 * converter.full_scale, 20_000), 0, converter.full_scale)
     assert np.max(np.abs(volts - given_volts)) <= converter.quantum * 1.001
     assert np.all(np.diff(counts) >= 0) and counts[0] == 0
+
+
+def test_every_count_comes_back() -> None:
+    """Each count that a converter can give is the count of its own voltage."""
+    codes = np.arange(4096)
+    given_counts: dict[Converter, Counts] = {
+        OnChip(26): codes << 4 | codes >> 8,
+        **{ChipInput(AFT, "0", full_scale): np.arange(0, COUNTS, 2) for full_scale in GAINS},
+        ChipInput(AFT, "0-1", 0.256): np.arange(COUNTS),
+    }
+    for converter, counts in given_counts.items():
+        assert [converter.count(volts) for volts in converter.volts(counts)] == counts.tolist()
 
 
 @pytest.mark.parametrize("pair, full_scale", [*product(("0-1", "0-3", "1-3", "2-3"), GAINS)])

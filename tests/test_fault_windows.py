@@ -242,7 +242,7 @@ def test_a_dead_rail_is_the_fault_of_what_hangs_on_it(channels: Boxes) -> None:
         readings.append(said(fuel))
     assert said(rail) == "short"
     assert readings == [pytest.approx(45.0, abs=0.1), "rail", "rail", "rail"]
-    assert said(loop) == pytest.approx(8, abs=0.025)
+    assert said(loop) == pytest.approx(8, abs=0.005)
     for _ in range(6):
         rail.step(alive, TICK_MS)
         fuel.step(half, TICK_MS)
@@ -269,7 +269,7 @@ def test_a_rail_that_comes_back_before_its_sender_is_sampled(channels: Boxes) ->
 def test_a_silent_converter(channels: Boxes) -> None:
     (loop,) = channels(LOOP % "150")
     assert said(loop) == "converter"
-    for known in ("converter", "converter", pytest.approx(8, abs=0.025)):
+    for known in ("converter", "converter", pytest.approx(8, abs=0.005)):
         loop.step(COUNT_OF(1.8), TICK_MS)
         assert said(loop) == known
     loop.lose()
@@ -277,7 +277,7 @@ def test_a_silent_converter(channels: Boxes) -> None:
     for known in (
         "converter",
         "converter",
-        pytest.approx(0, abs=0.025),
+        pytest.approx(0, abs=0.005),
     ):  # samples from before the silence play no part
         loop.step(COUNT_OF(0.6), TICK_MS)
         assert said(loop) == known
