@@ -3,11 +3,11 @@
 Every request may be repeated: its answer is the same, or it says that what it asks is already so.
 
     hello                   firmware, container, box name, FLIGHT or SERVICE, slot, sequence, table CRC, number of inputs,
-                            of lamps, uptime in ms, notice
+                            of dimmers, uptime in ms, notice
     input i                 name, signal unit, signal decimals, reading unit, reading decimals, step
     values i                for input i and up to seven more: count,signal,reading,fault
-    lamps                   name,duty for each
-    dim                     on or off, or none
+    lamps i                 for dimmer i and up to three more: name,level,duty,fault
+    dim                     on or off, or none; day or night, or none; fault of the request, of the daylight
     begin length crc        bytes a piece
     piece number base64     number
     verify                  length, crc
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from gaugebox.app import App
 
 VALUES_A_LINE = 8
+DIMMERS_A_LINE = 4
 JUMPER_OPEN = "service jumper open: close it to write"
 
 
@@ -72,7 +73,7 @@ def hello(app: "App", _: "list[str]") -> "list[str]":
         str(store.sequence),
         "%08x" % table.crc if table is not None else "",
         str(len(app.channels)),
-        str(len(app.lamps)),
+        str(len(app.driven)),
         str(app.board.elapsed(app.started)),
         store.notice.replace("|", "/"),
     ]
@@ -102,14 +103,30 @@ def values(app: "App", words: "list[str]") -> "list[str]":
     return said
 
 
-def lamps(app: "App", _: "list[str]") -> "list[str]":
-    return ["%s,%d" % (lamp.record.name, lamp.duty) for lamp in app.lamps]
+def lamps(app: "App", words: "list[str]") -> "list[str]":
+    start = _index(words[0])
+    said: "list[str]" = []
+    if app.lighting is None:
+        return said
+    for dimmer in app.lighting.dimmers[start : start + DIMMERS_A_LINE]:
+        said.append("%s,%d,%d,%s" % (dimmer.record.name, dimmer.level, dimmer.duty, _fault(dimmer.fault)))
+    return said
 
 
 def dim(app: "App", _: "list[str]") -> "list[str]":
-    if app.dim_request is None:
-        return ["none"]
-    return ["on" if app.dim_request.on else "off"]
+    if app.lighting is None:
+        return ["none", "none", "", ""]
+    request, daylight = app.lighting.dim_request, app.lighting.daylight
+    return [
+        "none" if request is None else "on" if request.on else "off",
+        "none" if daylight is None else "day" if daylight.day else "night",
+        "" if request is None else _fault(request.fault),
+        "" if daylight is None else _fault(daylight.fault),
+    ]
+
+
+def _fault(code: int) -> str:
+    return FAULTS[code] or "" if code >= 0 else "not known yet"
 
 
 def begin(app: "App", words: "list[str]") -> "list[str]":

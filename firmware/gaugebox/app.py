@@ -2,18 +2,18 @@
 
 import sys
 
+from gaugebox import light
 from gaugebox.ads1115 import ADS1115
 from gaugebox.answers import answer
 from gaugebox.board import Board, silence_outputs
-from gaugebox.lamp import DimRequest, Lamp
 from gaugebox.line import LineReader
 from gaugebox.measure import CLOCK_MASK, SILENT, make_channels
 from gaugebox.store import Store
-from gaugebox.table import ON_CHIP
+from gaugebox.table import DISPLAY, ON_CHIP
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from typing import Callable
+    from typing import Any, Callable
 
     from gaugebox.measure import Channel
 
@@ -34,8 +34,7 @@ class App:
         self.reader = LineReader()
         self.clock = [0]
         self.channels: "list[Channel]" = []
-        self.lamps: "list[Lamp]" = []
-        self.dim_request: "DimRequest | None" = None
+        self.lighting: "light.Lighting | None" = None
         self.last_tick = self.started
         self._wire()
         if board.service():
@@ -46,31 +45,33 @@ class App:
     def _wire(self) -> None:
         """Pins, chips and channels as the table says; the lamps first."""
         table = self.store.table
-        self.lamp_pins = []
-        self.knobs = []
+        self.lines: "list[Any]" = []  # of the dimmers
+        self.driven: "list[int]" = []  # their duties
+        self.knob_pins: "list[Any]" = []
+        self.switch_pins: "list[Any]" = []
         self.on_chip = []
         self.chips = []
         if table is None:
             return
         board = self.board
-        for lamp_record in table.lamps:
-            self.lamps.append(Lamp(lamp_record))
-            self.lamp_pins.append(board.lamp(lamp_record.pin, lamp_record.frequency))
-            self.knobs.append(board.converter(lamp_record.knob))
+        for record in table.dimmers:
+            self.lines.append(None if record.kind == DISPLAY else board.lamp(record.pin, record.frequency))
+            self.driven.append(0)
         if table.dim_request is not None:
-            self.dim_request = DimRequest(table.dim_request)
-            self.dim_lamp = self.lamps[table.dim_request.lamp]
-            self.dim_pin = board.discrete(table.dim_request.pin)
+            self.dim_pin = board.discrete(table.dim_request.pin, 1 - table.dim_request.active)
+        self.knob_pins += [board.converter(knob.pin) for knob in table.knobs]
+        self.switch_pins += [board.switch(switch.pin, switch.on) for switch in table.switches]
         self.channels = make_channels(table.inputs, self.clock)
+        self.lighting = light.Lighting(table, self.channels)
         # rails are sampled last and stepped first: a collapse is then seen in the rail no later than in its inputs
         rails = [record.rail for record in table.inputs]
         ordered = [i for i in range(len(rails)) if i not in rails] + [
             i for i in range(len(rails)) if i in rails
         ]
         for i in reversed(ordered):
-            record = table.inputs[i]
-            if record.converter == ON_CHIP:
-                self.on_chip.append((self.channels[i].step, board.converter(record.channel), record.setting))
+            one = table.inputs[i]
+            if one.converter == ON_CHIP:
+                self.on_chip.append((self.channels[i].step, board.converter(one.channel), one.setting))
         for number in range(len(table.chips)):
             chip_record = table.chips[number]
             mine = [i for i in ordered if table.inputs[i].converter == number]
@@ -93,15 +94,29 @@ class App:
             step(count >> doublings)
         for scan in self.chips:
             scan.tick(elapsed)
-        for i in range(len(self.lamps)):
-            duty = self.lamps[i].duty
-            if self.lamps[i].turn(self.knobs[i].read_u16()) != duty:
-                self.lamp_pins[i].duty_u16(self.lamps[i].duty)
-        if self.dim_request is not None:
-            self.dim_pin.value(self.dim_request.follow(self.dim_lamp.level))
+        self._light()
         self._watch_jumper()
         self._serve()
         board.feed()
+
+    def _light(self) -> None:
+        lighting = self.lighting
+        if lighting is None:
+            return
+        for i in range(len(self.knob_pins)):
+            lighting.knobs[i].sample(self.knob_pins[i])
+        for i in range(len(self.switch_pins)):
+            lighting.switches[i].take(self.switch_pins[i].value())
+        lighting.step()
+        driven = self.driven
+        for i in range(len(driven)):
+            duty = lighting.dimmers[i].duty
+            if duty != driven[i]:
+                driven[i] = duty
+                if self.lines[i] is not None:
+                    self.lines[i].duty_u16(duty)
+        if lighting.dim_request is not None:
+            self.dim_pin.value(lighting.dim_request.pin)
 
     def _watch_jumper(self) -> None:
         if self.flight:

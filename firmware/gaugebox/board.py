@@ -52,9 +52,13 @@ class Board:
         """A lamp's pin, dark."""
         return machine.PWM(machine.Pin(pin), freq=frequency, duty_u16=0)
 
-    def discrete(self, pin: int) -> "machine.Pin":
-        """A discrete output, low."""
-        return machine.Pin(pin, machine.Pin.OUT, value=0)
+    def discrete(self, pin: int, level: int) -> "machine.Pin":
+        """A discrete output, driven to that level."""
+        return machine.Pin(pin, machine.Pin.OUT, value=level)
+
+    def switch(self, pin: int, on: int) -> "machine.Pin":
+        """A discrete input, pulled to the level that means off."""
+        return machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_DOWN if on else machine.Pin.PULL_UP)
 
     def open_line(self) -> None:
         """From now on Ctrl-C stops the program."""

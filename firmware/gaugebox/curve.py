@@ -1,7 +1,7 @@
-"""Monotone piecewise-linear curves over integers: the one conversion the box knows.
+"""Piecewise-linear curves over integers: the one conversion the box knows.
 
 A curve is a tuple (x, y, (x0, shift, starts)), made once at start and then only read:
-x, y       its breakpoints, x strictly increasing, y never turning back
+x, y       its breakpoints, x strictly increasing, y never turning back (but where a light follows a line)
 x0, shift  the walk to n's segment starts in span (n - x0) >> shift
 starts     for each span the segment in which it begins: (end, the next segment, (x, y, dx, dy))
 Every product stays below 2**30, the small integers of a 32-bit MicroPython, so a lookup takes no heap.
@@ -19,10 +19,10 @@ if TYPE_CHECKING:
     Curve = tuple[array[int], array[int], tuple[int, int, Any]]
 
 
-def make_curve(xs: "array[int]", ys: "array[int]") -> "Curve":
+def make_curve(xs: "array[int]", ys: "array[int]", turns: bool = False) -> "Curve":
     """The curve through breakpoints (xs[k], ys[k]), two to 255 of them.
 
-    Raises ValueError when they are not monotone or a product could leave 31 bits.
+    Raises ValueError when the xs do not rise, the ys turn back (unless `turns`) or a product could leave 31 bits.
     """
     n = len(xs)
     if n < 2 or n > 255 or len(ys) != n:
@@ -33,7 +33,7 @@ def make_curve(xs: "array[int]", ys: "array[int]") -> "Curve":
         dy = ys[k + 1] - ys[k]
         if dx <= 0:
             raise ValueError("breakpoint %d does not lie right of the one before" % (k + 1))
-        if dy < 0 if rising else dy > 0:
+        if not turns and (dy < 0 if rising else dy > 0):
             raise ValueError("breakpoint %d turns back" % (k + 1))
         if dx * (abs(dy) + 1) >= LIMIT or abs(ys[k]) >= LIMIT or abs(ys[k + 1]) >= LIMIT:
             raise ValueError("segment %d does not fit 31 bits" % k)

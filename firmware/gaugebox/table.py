@@ -9,6 +9,7 @@ import binascii
 import struct
 from array import array
 
+from gaugebox import light
 from gaugebox.curve import lookup, make_curve
 from gaugebox.measure import NO_INPUT, OPEN, OVER
 from gaugebox.pins import BOARD, CONVERTER_PINS, OUTPUT_PINS
@@ -27,7 +28,16 @@ CRITICAL = 1
 LARGEST = 32768
 LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
 
-BOX, LAMP, DIM_REQUEST, CHIP, INPUT = 1, 4, 5, 6, 7  # 2 and 3 were an earlier form of the last two
+BOX, CHIP, INPUT, KNOB, DIMMER, SWITCH, DAYLIGHT, DIM_REQUEST = (
+    1,
+    6,
+    7,
+    8,
+    9,
+    10,
+    11,
+    12,
+)  # 2 to 5 were earlier forms
 
 ON_CHIP = 255
 ADS1115 = 1
@@ -40,8 +50,19 @@ CHIP_FIXED = "<BBBB"  # kind, address, 1 for continuous conversion, rate code
 # gain code; rail it is divided by; cold junction that is added; -; four fault codes; four windows; signal decimals,
 # reading decimals; damping turns; step in reading units
 INPUT_FIXED = "<BBBBBBBBBBHHHHBBHi"
-LAMP_FIXED = "<BBHI"  # pin, knob pin, -, frequency in Hz
-DIM_REQUEST_FIXED = "<BBHH"  # pin, lamp, level on above, level off below
+KNOB_FIXED = "<BBHH"  # pin, -, lowest and highest count while it is whole
+# kind; pin; what it follows and which one; knob that overrides the daylight; input that measures its supply; -, -;
+# levels: off below, on above, by day, on a fault, fixed; fade in ticks; play of the input followed, of the supply; frequency in Hz
+DIMMER_FIXED = "<BBBBBBBBHHHHHHIII"
+SWITCH_FIXED = "<BB"  # pin, its level when on
+DAYLIGHT_FIXED = "<BBHii"  # input, -, delay in ticks, readings: day above, night below
+# pin; its level when it asks; what it follows and which one; on, off or as it was on a fault; knob that overrides the daylight;
+# levels: on above, off below
+DIM_REQUEST_FIXED = "<BBBBBBHH"
+
+LAMP, BUS_OUTPUT, DISPLAY = range(3)  # kinds of dimmers
+MOST_DIMMERS = 6
+NO_PIN = 255
 
 
 class TableError(ValueError):
@@ -94,25 +115,57 @@ class InputRecord:
             raise TableError("%s: gain or oversampling out of range" % self.name)
 
 
-class LampRecord:
+class KnobRecord:
     def __init__(self, payload: "_Payload") -> None:
-        self.pin, self.knob, _, self.frequency = payload.fixed(LAMP_FIXED)
+        self.pin, _, self.lowest, self.highest = payload.fixed(KNOB_FIXED)
+        self.curve = payload.curve()
+        if self.pin not in CONVERTER_PINS:
+            raise TableError("knob: pin %d is no converter's" % self.pin)
+        if self.lowest > self.highest or not _covers(self.curve, self.lowest, self.highest, light.FULL):
+            raise TableError("knob on pin %d: its curve does not cover it" % self.pin)
+
+
+class DimmerRecord:
+    """curve: level to duty; source_curve: what it follows to level; supply_curve: reading of the supply to factor."""
+
+    def __init__(self, payload: "_Payload") -> None:
+        fixed = payload.fixed(DIMMER_FIXED)
+        self.kind, self.pin, self.source, self.index, self.knob, self.supply = fixed[0:6]
+        self.off_below, self.on_above, self.by_day, self.on_fault, self.fixed, self.fade = fixed[8:14]
+        self.play, self.supply_play, self.frequency = fixed[14:17]
         self.name = payload.text()
         self.curve = payload.curve()
-        if (
-            self.pin not in OUTPUT_PINS
-            or self.knob not in CONVERTER_PINS
-            or not 8 <= self.frequency <= 100000
-        ):
-            raise TableError("%s: a pin or the frequency is not possible" % self.name)
-        x, y = self.curve[0], self.curve[1]
-        if x[0] > 0 or x[len(y) - 1] < 65535 or min(y) < 0 or max(y) > 65535:
-            raise TableError("%s: the lamp curve does not cover the knob" % self.name)
+        self.source_curve = payload.curve(True) if self.source in (light.INPUT, light.DIMMER) else None
+        self.supply_curve = payload.curve() if self.supply != light.NOTHING else None
+        if self.kind > DISPLAY or self.source > light.FIXED:
+            raise TableError("%s: of a kind that is not known" % self.name)
+        if self.kind != DISPLAY and not (self.pin in OUTPUT_PINS and 8 <= self.frequency <= 100000):
+            raise TableError("%s: its pin or frequency is not possible" % self.name)
+        if not _covers(self.curve, 0, light.FULL, 65535):
+            raise TableError("%s: its curve does not cover all levels" % self.name)
+        for level in (self.by_day, self.on_fault):
+            if level > light.FULL and level != light.NO_LEVEL:
+                raise TableError("%s: a level is out of range" % self.name)
+        if max(self.off_below, self.on_above, self.fixed) > light.FULL or self.off_below > self.on_above:
+            raise TableError("%s: a level is out of range" % self.name)
+
+
+class SwitchRecord:
+    def __init__(self, payload: "_Payload") -> None:
+        self.pin, self.on = payload.fixed(SWITCH_FIXED)
+        self.name = payload.text()
+
+
+class DaylightRecord:
+    def __init__(self, payload: "_Payload") -> None:
+        self.input, _, self.delay, self.day_above, self.night_below = payload.fixed(DAYLIGHT_FIXED)
 
 
 class DimRequestRecord:
     def __init__(self, payload: "_Payload") -> None:
-        self.pin, self.lamp, self.on_above, self.off_below = payload.fixed(DIM_REQUEST_FIXED)
+        fixed = payload.fixed(DIM_REQUEST_FIXED)
+        self.pin, self.active, self.source, self.index, self.on_fault, self.knob = fixed[0:6]
+        self.on_above, self.off_below = fixed[6:8]
 
 
 class Table:
@@ -124,7 +177,10 @@ class Table:
         self.name = ""
         self.chips: "list[ChipRecord]" = []
         self.inputs: "list[InputRecord]" = []
-        self.lamps: "list[LampRecord]" = []
+        self.knobs: "list[KnobRecord]" = []
+        self.dimmers: "list[DimmerRecord]" = []
+        self.switches: "list[SwitchRecord]" = []
+        self.daylight: "DaylightRecord | None" = None
         self.dim_request: "DimRequestRecord | None" = None
         sections = struct.unpack_from(HEADER, image, 0)[2]
         at = HEADER_SIZE
@@ -156,8 +212,14 @@ class Table:
             self.chips.append(ChipRecord(payload))
         elif kind == INPUT:
             self.inputs.append(InputRecord(payload))
-        elif kind == LAMP:
-            self.lamps.append(LampRecord(payload))
+        elif kind == KNOB:
+            self.knobs.append(KnobRecord(payload))
+        elif kind == DIMMER:
+            self.dimmers.append(DimmerRecord(payload))
+        elif kind == SWITCH:
+            self.switches.append(SwitchRecord(payload))
+        elif kind == DAYLIGHT:
+            self.daylight = DaylightRecord(payload)
         elif kind == DIM_REQUEST:
             self.dim_request = DimRequestRecord(payload)
         elif flags & CRITICAL:
@@ -199,10 +261,58 @@ class Table:
                 raise TableError("converter %s: no input uses it" % self.chips[number].name)
             if self.chips[number].continuous and len(mine) > 1:
                 raise TableError("converter %s: only one input can be continuous" % self.chips[number].name)
-        if self.dim_request is not None and self.dim_request.pin not in OUTPUT_PINS:
-            raise TableError("the dim request's pin is not possible")
-        if self.dim_request is not None and self.dim_request.lamp >= len(self.lamps):
-            raise TableError("the dim request follows no lamp")
+        self._check_light()
+
+    def _check_light(self) -> None:
+        knobs, dimmers, request = len(self.knobs), self.dimmers, self.dim_request
+        if len(dimmers) > MOST_DIMMERS:
+            raise TableError("%d lamps and lines; the box takes %d" % (len(dimmers), MOST_DIMMERS))
+        driven = [record.pin for record in dimmers if record.kind != DISPLAY]
+        driven += [record.pin for record in self.switches]
+        if request is not None:
+            driven.append(request.pin)
+            there = {light.DIMMER: len(dimmers), light.SWITCH: len(self.switches), light.DAYLIGHT: 0}
+            if (
+                request.source == light.DAYLIGHT
+                and self.daylight is None
+                or (request.source != light.DAYLIGHT and request.index >= there.get(request.source, 0))
+            ):
+                raise TableError("the dim request follows nothing")
+            if request.on_fault > light.HOLD or request.active > 1:
+                raise TableError("the dim request has a state that is not known")
+            if request.knob >= knobs and request.knob != light.NOTHING:
+                raise TableError("the dim request: there is no such knob")
+        for pin in driven:
+            if pin not in OUTPUT_PINS or driven.count(pin) > 1:
+                raise TableError("pin %d is not possible, or used twice" % pin)
+        for i in range(len(dimmers)):
+            record = dimmers[i]
+            there = {light.KNOB: knobs, light.INPUT: len(self.inputs), light.DIMMER: i, light.FIXED: 256}
+            if record.index >= there[record.source] or record.knob >= knobs and record.knob != light.NOTHING:
+                raise TableError("%s: what it follows is not there" % record.name)
+            if record.source_curve is not None:
+                followed = (0, light.FULL) if record.source == light.DIMMER else self._said(record.index)
+                if not _covers(record.source_curve, followed[0], followed[1], light.FULL):
+                    raise TableError("%s: its curve does not cover what it follows" % record.name)
+            if record.supply_curve is not None:
+                low, high = self._said(record.supply)
+                if not _covers(record.supply_curve, low, high, 1 << light.FACTOR_BITS):
+                    raise TableError("%s: its curve does not cover its supply" % record.name)
+        if self.daylight is not None:
+            self._said(self.daylight.input)
+
+    def _said(self, number: int) -> "tuple[int, int]":
+        """The lowest and the highest reading of an input."""
+        if number >= len(self.inputs):
+            raise TableError("light: there is no input %d" % number)
+        readings = self.inputs[number].reading_curve[1]
+        return min(readings), max(readings)
+
+
+def _covers(curve: "Curve", low: int, high: int, most: int) -> bool:
+    """Whether it may be looked up from low to high, and says 0 to most there."""
+    x, y = curve[0], curve[1]
+    return x[0] <= low and high <= x[len(y) - 1] and min(y) >= 0 and max(y) <= most
 
 
 class _Payload:
@@ -230,7 +340,7 @@ class _Payload:
                 raise TableError("a text is not plain ASCII")
         return text.decode()
 
-    def curve(self) -> "Curve":
+    def curve(self, turns: bool = False) -> "Curve":
         self.at = (self.at + 3) & ~3
         (n,) = self.fixed("<I")
         start = self.at
@@ -239,7 +349,7 @@ class _Payload:
         if n > 255 or self.at > len(self.data):
             raise TableError("a curve runs past its section")
         return make_curve(
-            array("i", bytes(self.data[start:middle])), array("i", bytes(self.data[middle : self.at]))
+            array("i", bytes(self.data[start:middle])), array("i", bytes(self.data[middle : self.at])), turns
         )
 
 

@@ -11,16 +11,15 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from gaugebox.lamp import PLAY
+from gaugelight.bench_light import LightTrace, light_scenario
 from gaugelight.box_line import BoxLine, BoxSaysNo
-from gaugelight.boxfile import Box, Input, LampOutput
-from gaugelight.build import Build, SolvedInput, build, lamp_error
+from gaugelight.boxfile import Box, Input
+from gaugelight.build import Build, SolvedInput, build
 from gaugelight.circuits import Direct, Millivolt, PullUp, Shunt
 from gaugelight.converters import Ads1115
 from gaugelight.flash import START_WITHIN, flash
 from gaugelight.install import install
 from gaugelight.laws import Itself, Thermocouple, celsius_of
-from gaugelight.lightness import duty_of_knob
 from gaugelight.plant import Aircraft
 from gaugelight.problems import Wrong
 from gaugelight.said import Said, shown
@@ -53,7 +52,7 @@ class Trace:
 class Report:
     rows: list[Row] = field(default_factory=list)
     traces: dict[str, Trace] = field(default_factory=dict)
-    knobs: dict[str, list[tuple[float, int]]] = field(default_factory=dict)  # per lamp: per cent, duty
+    light: LightTrace = field(default_factory=LightTrace)
 
     @property
     def failed(self) -> int:
@@ -101,12 +100,12 @@ def bench(box: Box, stage: Stage, show: Show) -> Report:
     built = build(box)
     stage(f"{box.name}: {len(box.inputs)} inputs proven over every count, table {len(built.image)} bytes")
     with _prepared(built, stage) as (aircraft, virtual), BoxLine(virtual.port) as line:
-        run = _Run(built, aircraft, virtual, line, show)
+        run = Run(built, aircraft, virtual, line, show)
         run.scenario()
     return run.report
 
 
-class _Run:
+class Run:
     def __init__(
         self, built: Build, aircraft: Aircraft, virtual: VirtualBox, line: BoxLine, show: Show
     ) -> None:
@@ -173,8 +172,7 @@ class _Run:
             self.settle("the converters' bus held low", inputs, seconds=1.0)
             self.aircraft.bus_stuck = False
             self.settle("the bus released", inputs, seconds=2.5, show=False)
-        for percent in [*range(0, 101, 5), 0]:
-            self.turn_knobs(float(percent))
+        light_scenario(self)
 
     def pull_jumper(self) -> None:
         """In flight the box reads, and refuses to be written."""
@@ -295,48 +293,10 @@ class _Run:
             trace.fault.append(said.fault)
             trace.reading.append(math.nan if said.reading is None else float(said.reading))
 
-    def turn_knobs(self, percent: float) -> None:
-        lamps = self.built.box.lamps
-        for lamp in lamps:
-            self.aircraft.knobs[lamp.name] = percent
-        self.virtual.fast_forward(100)
-        duties = self.line.lamps()
-        pwm = self.virtual.latest.pwm
-        for lamp in lamps:
-            exact, error = knob_law(lamp, percent)
-            duty = duties[lamp.name]
-            self.report.knobs.setdefault(lamp.name, []).append((percent, duty))
-            held = abs(duty - exact) <= error and pwm.get(lamp.pin) == (lamp.frequency, duty)
-            should = f"{exact / 655.35:.2f} +-{error / 655.35:.2f} %"
-            seen = pwm.get(lamp.pin, (0, 0))
-            said = f"{duty / 655.35:.2f} %, at the lamp {seen[1] / 655.35:.2f} % at {seen[0]} Hz"
-            self.judge(f"knob to {percent:g} %", lamp.name, should, said, held)
-        if (request := self.built.box.dim_request) is not None and not (
-            float(request.off_below) - 1 <= percent <= float(request.on_above) + 1
-        ):
-            should = "on" if percent > request.on_above else "off"
-            level = self.virtual.latest.levels.get(request.pin)
-            said = self.line.dim_request()
-            held = said == should and level == (should == "on")
-            self.judge(f"knob to {percent:g} %", "dim request", should, f"{said}, pin {level}", held)
-
     def judge(self, action: str, subject: str, should: str, said: str, held: bool) -> None:
         row = Row(action, subject, should, said, held)
         self.report.rows.append(row)
         self.show(row)
-
-
-def knob_law(lamp: LampOutput, percent: float) -> tuple[float, float]:
-    """The duty (0..65535) that a knob's position asks for, and how far the box may be from it.
-
-    That is what the knob's play and a step of its converter make of it, and the lamp curve's own error; off and full are exact.
-    """
-    count = round(percent / 100 * 65535)
-    around = np.clip(np.array([count - PLAY - 16, count, count + PLAY + 16]), 0, 65535)
-    (below, exact, above), _ = duty_of_knob(lamp.curve, around)
-    if below == above:
-        return float(exact), 0.0
-    return float(exact), float(max(above - exact, exact - below) + lamp_error(lamp, around)[1])
 
 
 def allowed_error(solved: SolvedInput, signal: float, rail_volts: float | None) -> float:

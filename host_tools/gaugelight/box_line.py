@@ -36,7 +36,7 @@ class Hello:
     sequence: int
     crc: str
     inputs: int
-    lamps: int
+    dimmers: int  # lamps, bus output and display
     uptime_ms: int
     notice: str
 
@@ -51,6 +51,26 @@ class Described:
     reading_unit: str
     reading_decimals: int
     step: int  # in reading units
+
+
+@dataclass(frozen=True)
+class SaidDimmer:
+    """level 0..10000 hundredths of a per cent; duty 0..65535, of the display its brightness."""
+
+    name: str
+    level: int
+    duty: int
+    fault: str | None
+
+
+@dataclass(frozen=True)
+class SaidDim:
+    """request "on", "off", "none"; daylight "day", "night", "none"."""
+
+    request: str
+    daylight: str
+    request_fault: str | None
+    daylight_fault: str | None
 
 
 class BoxLine:
@@ -114,7 +134,7 @@ class BoxLine:
                 sequence=int(said[5]),
                 crc=said[6],
                 inputs=int(said[7]),
-                lamps=int(said[8]),
+                dimmers=int(said[8]),
                 uptime_ms=int(said[9]),
                 notice=said[10],
             )
@@ -177,13 +197,23 @@ class BoxLine:
             )
         return readings
 
-    def lamps(self) -> dict[str, int]:
-        """Lamp name -> commanded duty, 0..65535."""
-        rows = [row.split(",") for row in self.ask("lamps") if row]
-        return {name: int(duty) for name, duty in rows}
+    def lamps(self, dimmers: int) -> list[SaidDimmer]:
+        """Lamps, bus output and display, in the order of the table."""
+        rows: list[str] = []
+        while len(rows) < dimmers:
+            more = self.ask("lamps", str(len(rows)))
+            if not more:
+                raise Wrong(f"{self.port}: the box changed its table meanwhile; ask again")
+            rows += more
+        said = []
+        for row in rows:
+            name, level, duty, fault = row.split(",")
+            said.append(SaidDimmer(name, int(level), int(duty), fault or None))
+        return said
 
-    def dim_request(self) -> str:
-        return self.ask("dim")[0]
+    def dim(self) -> SaidDim:
+        request, daylight, request_fault, daylight_fault = self.ask("dim")
+        return SaidDim(request, daylight, request_fault or None, daylight_fault or None)
 
     def send_table(self, image: bytes, progress: Callable[[int, int], None]) -> str:
         """Sends, has verified and commits a table image; its slot. The box runs it from its next start on."""

@@ -94,6 +94,15 @@ def positive_quantity(unit: str) -> Callable[[Any], Fraction]:
     return parse
 
 
+def quantity_from_nought(unit: str) -> Callable[[Any], Fraction]:
+    def parse(value: Any) -> Fraction:
+        if (quantity := parse_quantity(value, unit)) < 0:
+            raise ValueError(f'"{value}" must not be less than 0')
+        return quantity
+
+    return parse
+
+
 def _number(value: Any) -> Fraction:
     if isinstance(value, bool) or not isinstance(value, (int, float)) or value != value:
         raise ValueError(f"{value!r} is no number")
@@ -111,6 +120,10 @@ def positive(value: Any) -> Fraction:
 def _reading(value: Any, unit: str) -> Fraction:
     """A number in `unit`, or a text with a unit of its own."""
     return parse_quantity(value, unit) if isinstance(value, str) else _number(value)
+
+
+def reading(unit: str) -> Callable[[Any], Fraction]:
+    return lambda value: _reading(value, unit)
 
 
 def span(unit: str) -> Callable[[Any], Point]:

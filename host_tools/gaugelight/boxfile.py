@@ -17,7 +17,7 @@ import numpy as np
 
 from gaugebox import pins
 from gaugelight import box_values, temperature
-from gaugelight.box_values import LampCurve, Limits, Thermal, Tolerance
+from gaugelight.box_values import Limits, Thermal, Tolerance
 from gaugelight.circuits import REFERENCE, Circuit
 from gaugelight.converters import Ads1115, ChipInput, Converter, OnChip
 from gaugelight.laws import (
@@ -31,6 +31,7 @@ from gaugelight.laws import (
     celsius_of,
     reading_of_celsius,
 )
+from gaugelight.lights import Lights, read_lights
 from gaugelight.problems import Misuse, Problem, WrongBoxFile
 from gaugelight.toml_lines import Lines, key_lines
 
@@ -39,11 +40,12 @@ T = TypeVar("T")
 
 PRESSURE_UNITS = ("psi", "bar", "kPa")
 FUEL_UNITS = ("US gal", "imp gal", "l", "kg", "lb")
-READING_UNITS = (*FUEL_UNITS, *PRESSURE_UNITS, "degC", "degF", "V", "mV", "A", "mA", "ohm", "%")
+READING_UNITS = (*FUEL_UNITS, *PRESSURE_UNITS, "degC", "degF", "V", "mV", "A", "mA", "ohm", "%", "lx")
 PRESSURE_KINDS = ("gauge", "sealed", "absolute")
 # of nominal, what a measured rail may be: 3.3 V may rise to 3.56 V, below what a pin takes
 RAIL_SPAN = Fraction(80, 100), Fraction(108, 100)
 NAMUR_NE_43 = Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21)  # mA
+TABLES = ("box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request")
 LAW_KEYS = ("points", "series", "sender", "range")
 COLD_JUNCTION = -40.0, 85.0  # degC, until the input that measures it is known
 
@@ -72,33 +74,13 @@ class Input:
 
 
 @dataclass(frozen=True)
-class LampOutput:
-    line: int
-    name: str
-    pin: int
-    frequency: int  # Hz
-    knob: int
-    curve: LampCurve
-
-
-@dataclass(frozen=True)
-class DimRequestOutput:
-    line: int
-    pin: int
-    follows: str
-    on_above: Fraction  # per cent of the knob's travel
-    off_below: Fraction
-
-
-@dataclass(frozen=True)
 class Box:
     file: str
     name: str
     supply: Fraction  # volts
     chips: tuple[Ads1115, ...]
     inputs: tuple[Input, ...]
-    lamps: tuple[LampOutput, ...]
-    dim_request: DimRequestOutput | None
+    lights: Lights
 
     def input(self, name: str) -> Input | None:
         return next((i for i in self.inputs if i.name == name), None)
@@ -108,19 +90,21 @@ class Box:
         rail = one.circuit.rail
         return None if rail is None or rail == REFERENCE else self.input(rail)
 
-    def lamp(self, name: str) -> LampOutput | None:
-        return next((lamp for lamp in self.lamps if lamp.name == name), None)
 
-
-class _Section:
+class Section:
     """One table of the file, taken key by key; what is left over at the end is unknown."""
 
-    def __init__(self, reader: "_Reader", table: str, index: int, values: dict[str, Any], name: str) -> None:
+    def __init__(self, reader: "Reader", table: str, index: int, values: dict[str, Any], name: str) -> None:
         self.reader, self.table, self.index, self.name = reader, table, index, name
         self.values = dict(values)
         self.written = tuple(values)
         self.known: list[str] = []
         self.line = reader.lines.get((table, index, ""), 1)
+
+    @property
+    def problems(self) -> int:
+        """How many there are so far, in the whole file."""
+        return len(self.reader.problems)
 
     def line_of(self, key: str) -> int:
         return self.reader.lines.get((self.table, self.index, key), self.line)
@@ -161,7 +145,7 @@ class _Section:
             self.wrong(key, f"unknown key; {cure}")
 
 
-class _Reader:
+class Reader:
     def __init__(self, file: str, text: str) -> None:
         self.file = file
         self.problems: list[Problem] = []
@@ -186,21 +170,21 @@ class _Reader:
         stands = (n for (t, _, key), n in self.lines.items() if (t or key).split(".")[0] == table)
         return min(stands, default=1)
 
-    def tables(self, key: str) -> list[_Section]:
+    def tables(self, key: str) -> list[Section]:
         value = self.content.pop(key, [])
         if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
             self.wrong(self.line_of(key), key, f"write each one under [[{key}]]")
             return []
-        return [_Section(self, key, i, v, str(v.get("name", f"{key} {i + 1}"))) for i, v in enumerate(value)]
+        return [Section(self, key, i, v, str(v.get("name", f"{key} {i + 1}"))) for i, v in enumerate(value)]
 
-    def table(self, key: str) -> _Section | None:
+    def table(self, key: str) -> Section | None:
         if key not in self.content:
             return None
         value = self.content.pop(key)
         if not isinstance(value, dict):
             self.wrong(self.line_of(key), key, f"write it under [{key}]")
             return None
-        return _Section(self, key, 0, value, key)
+        return Section(self, key, 0, value, key)
 
     def box(self) -> Box:
         name, supply = "", Fraction(14)
@@ -212,13 +196,17 @@ class _Reader:
             supply = section.take("supply", box_values.positive_quantity("V"), supply) or supply
             section.finish()
         chips = self.chips()
-        inputs = [i for s in self.tables("input") if (i := self.input(s, chips)) is not None]
+        inputs = []
+        units: dict[str, str | None] = {}  # of every input; None where it could not be read
+        for section in self.tables("input"):
+            one = self.input(section, chips)
+            units[section.name] = None if one is None else one.unit
+            inputs += [] if one is None else [one]
         inputs = [_with_cold_junction(one, inputs) for one in inputs]
-        lamps = [lamp for s in self.tables("lamp") if (lamp := self.lamp(s)) is not None]
-        dim_request = self.dim_request()
+        lights = read_lights(self, units)
         for key in self.content:
-            near = difflib.get_close_matches(key, ("box", "converter", "input", "lamp", "dim_request"), 1)
-            cure = f'did you mean "{near[0]}"?' if near else "known: box, converter, input, lamp, dim_request"
+            near = difflib.get_close_matches(key, TABLES, 1)
+            cure = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(TABLES)}"
             self.wrong(self.line_of(key), key, f"unknown table; {cure}")
         if not self.problems:
             for name in chips.keys() - {
@@ -226,7 +214,7 @@ class _Reader:
             }:
                 line = self.lines.get((f"converter.{name}", 0, ""), 1)
                 self.wrong(line, f"converter {name}", "no input uses it; leave it out until one does")
-        return Box(self.file, name, supply, tuple(chips.values()), tuple(inputs), tuple(lamps), dim_request)
+        return Box(self.file, name, supply, tuple(chips.values()), tuple(inputs), lights)
 
     def chips(self) -> dict[str, Ads1115]:
         value = self.content.pop("converter", {})
@@ -236,7 +224,7 @@ class _Reader:
         chips: dict[str, Ads1115] = {}
         for name, values in value.items():
             before = len(self.problems)
-            section = _Section(self, f"converter.{name}", 0, values, f"converter {name}")
+            section = Section(self, f"converter.{name}", 0, values, f"converter {name}")
             try:
                 box_values.chip_name(name)
             except ValueError as problem:
@@ -254,7 +242,7 @@ class _Reader:
                 section.wrong("address", f"address {address:#x} is {other}'s already; there are 0x48 to 0x4b")
         return chips
 
-    def input(self, section: _Section, chips: dict[str, Ads1115]) -> Input | None:
+    def input(self, section: Section, chips: dict[str, Ads1115]) -> Input | None:
         before = len(self.problems)
         name = section.take("name", box_values.name, "", 'a name, such as "left fuel"') or ""
         if name == REFERENCE:
@@ -312,7 +300,7 @@ class _Reader:
             section.line, name, converter, circuit, law, unit, step, damping, nominal, limits, cold, tolerance
         )
 
-    def converter(self, section: _Section, chips: dict[str, Ads1115]) -> Converter | None:
+    def converter(self, section: Section, chips: dict[str, Ads1115]) -> Converter | None:
         place = section.take(
             "pin", box_values.place(chips), None, '"CONVERTER.CHANNEL" or an on-chip pin 26 to 28'
         )
@@ -330,7 +318,7 @@ class _Reader:
         return ChipInput(chip, channel, full_scale or chip.full_scale)
 
     def law(
-        self, section: _Section, circuit: Circuit, unit: str, nominal: Fraction | None
+        self, section: Section, circuit: Circuit, unit: str, nominal: Fraction | None
     ) -> tuple[Law | None, Limits | None]:
         """The sender's law, and the limits that go with its kind; None where something is wrong."""
         points = section.take("points", box_values.points(circuit.unit, unit), None)
@@ -379,7 +367,7 @@ class _Reader:
             return Line(ends), (Fraction(0), Fraction(0), *NAMUR_NE_43[2:])
         return Line(ends), None
 
-    def thermometer(self, section: _Section, sender: Thermal, unit: str, span: Point) -> Law | None:
+    def thermometer(self, section: Section, sender: Thermal, unit: str, span: Point) -> Law | None:
         if unit not in ("degC", "degF"):
             section.wrong("sender", f"tells a temperature, but the unit is {unit}")
             return None
@@ -395,39 +383,6 @@ class _Reader:
             return Thermocouple(sender, unit, first, last, *COLD_JUNCTION)
         return Thermometer(sender, unit, first, last)
 
-    def lamp(self, section: _Section) -> LampOutput | None:
-        before = len(self.problems)
-        name = section.take("name", box_values.name, "", 'a name, such as "glare shield"') or ""
-        pin = section.take("pin", box_values.output_pin, None, "an output pin, such as 15")
-        frequency = section.take("frequency", box_values.frequency, None, '"4 kHz"')
-        knob = section.take("knob", box_values.converter_pin, None, "an on-chip converter pin, 26 to 28")
-        curve = section.take("curve", box_values.curve, LampCurve(None))
-        section.finish()
-        if len(self.problems) > before or pin is None or frequency is None or knob is None or curve is None:
-            return None
-        return LampOutput(section.line, name, pin, frequency, knob, curve)
-
-    def dim_request(self) -> DimRequestOutput | None:
-        if (section := self.table("dim_request")) is None:
-            return None
-        before = len(self.problems)
-        pin = section.take("pin", box_values.output_pin, None, "an output pin, such as 14")
-        follows = section.take("follows", box_values.name, None, "the name of a lamp")
-        on_above = section.take("on_above", box_values.percent, Fraction(8))
-        off_below = section.take("off_below", box_values.percent, Fraction(5))
-        section.finish()
-        if on_above is not None and off_below is not None and on_above <= off_below:
-            section.wrong("on_above", "must lie above off_below, or the line hunts")
-        if (
-            len(self.problems) > before
-            or pin is None
-            or follows is None
-            or on_above is None
-            or off_below is None
-        ):
-            return None
-        return DimRequestOutput(section.line, pin, follows, on_above, off_below)
-
 
 def _with_cold_junction(one: Input, inputs: list[Input]) -> Input:
     """The input, its thermocouple's cold junction within the range of the input that measures it."""
@@ -440,7 +395,7 @@ def _with_cold_junction(one: Input, inputs: list[Input]) -> Input:
 
 def _toml_cure(line: str, problem: str) -> str:
     """What was most likely meant by a line that is no TOML."""
-    if re.match(r"\[(input|lamp)\]", line):
+    if re.match(r"\[(input|lamp|switch)\]", line):
         return "; there may be several: write [" + line.split("]")[0] + "]]"
     if re.search(r"[\u2018\u2019\u201c\u201d\u201e]", line):
         return '; use straight quotes: "'
@@ -477,7 +432,7 @@ def read_box(path: Path) -> Box:
     except UnicodeDecodeError:
         what = "is not text in UTF-8; give the box file (.toml), not its image"
         raise WrongBoxFile(str(path), [Problem(0, "file", what)]) from None
-    reader = _Reader(str(path), text.replace("\r\n", "\n"))
+    reader = Reader(str(path), text.replace("\r\n", "\n"))
     box = reader.box()
     problems = reader.problems or problems_of(box)
     if problems:

@@ -14,14 +14,14 @@ from gaugebox import table
 from gaugebox.ads1115 import RATES
 from gaugebox.measure import NO_INPUT
 from gaugebox.pins import BOARD
-from gaugelight.boxfile import Box, Input, LampOutput
+from gaugelight.boxfile import Box, Input
 from gaugelight.chain import Chain, chain_of
-from gaugelight.circuits import Counts, Floats
-from gaugelight.converters import COUNTS, OnChip
+from gaugelight.circuits import Floats
+from gaugelight.converters import OnChip
 from gaugelight.curves import NoCurve, breakpoints, fit, values
 from gaugelight.fault_windows import count_windows
 from gaugelight.laws import Itself, Line, Points, Thermocouple, celsius_of
-from gaugelight.lightness import duty_of_knob, knob_count
+from gaugelight.light_tables import SolvedLights, solve_lights, text, with_curves
 from gaugelight.problems import Problem, WrongBoxFile
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ class Asked:
 class Build:
     box: Box
     inputs: tuple[SolvedInput, ...]
-    lamp_curves: tuple[Curve, ...]
+    lights: SolvedLights
     image: bytes
 
     @property
@@ -211,18 +211,6 @@ def _refused(box: Box, one: Input, what: str) -> WrongBoxFile:
     return WrongBoxFile(box.file, [Problem(one.line, one.name, what)])
 
 
-def solve_lamp(lamp: LampOutput) -> Curve:
-    """Duty (0..65535) over the knob's count; off and full are exact."""
-    counts = np.arange(COUNTS)
-    duty, _ = duty_of_knob(lamp.curve, counts)
-    return fit(0, duty, lamp_error(lamp, counts), (knob_count(0), knob_count(100)), (0, 65535))
-
-
-def lamp_error(lamp: LampOutput, counts: Counts) -> Floats:
-    """How far a lamp's curve may lie from its law: 0.05 of lightness or two steps of duty, whichever is more."""
-    return np.maximum(2.0, 0.05 * duty_of_knob(lamp.curve, counts)[1])
-
-
 def build(box: Box) -> Build:
     """The proven image of a checked box. Raises WrongBoxFile."""
     solved: dict[str, SolvedInput] = {}
@@ -230,33 +218,25 @@ def build(box: Box) -> Build:
     for one in sorted(box.inputs, key=lambda one: one.cold is not None):
         solved[one.name] = solve_input(box, one, None if one.cold is None else solved[one.cold])
     inputs = tuple(solved[one.name] for one in box.inputs)
-    lamp_curves = tuple(solve_lamp(lamp) for lamp in box.lamps)
-    image = pack(box, inputs, lamp_curves)
+    lights = solve_lights(box, inputs)
+    image = pack(box, inputs, lights)
     if len(image) > table.LARGEST:
         what = f"its table has {len(image)} bytes, the box takes {table.LARGEST}; choose larger steps"
         raise WrongBoxFile(box.file, [Problem(0, "box", what)])
     table.Table(image)  # the box's own judgement
-    return Build(box, inputs, lamp_curves, image)
+    return Build(box, inputs, lights, image)
 
 
-def pack(box: Box, inputs: tuple[SolvedInput, ...], lamp_curves: tuple[Curve, ...]) -> bytes:
+def pack(box: Box, inputs: tuple[SolvedInput, ...], lights: SolvedLights) -> bytes:
     """The table image, laid out as gaugebox.table reads it."""
-    sections = [(table.BOX, _text(box.name) + _text(BOARD))]
+    sections = [(table.BOX, text(box.name) + text(BOARD))]
     for chip in box.chips:
         rate = RATES.index(chip.rate)
         fixed = struct.pack(table.CHIP_FIXED, table.ADS1115, chip.address, int(chip.continuous), rate)
-        sections.append((table.CHIP, fixed + _text(chip.name)))
+        sections.append((table.CHIP, fixed + text(chip.name)))
     for solved in inputs:
         sections.append((table.INPUT, _pack_input(box, solved)))
-    for lamp, curve in zip(box.lamps, lamp_curves):
-        fixed = struct.pack(table.LAMP_FIXED, lamp.pin, lamp.knob, 0, lamp.frequency)
-        sections.append((table.LAMP, _with_curves(fixed + _text(lamp.name), curve)))
-    if (request := box.dim_request) is not None:
-        follows = [lamp.name for lamp in box.lamps].index(request.follows)
-        levels = knob_count(float(request.on_above)), knob_count(float(request.off_below))
-        sections.append(
-            (table.DIM_REQUEST, struct.pack(table.DIM_REQUEST_FIXED, request.pin, follows, *levels))
-        )
+    sections += lights.sections
     body = b""
     for kind, payload in sections:
         padding = bytes(-len(payload) % 4)
@@ -288,16 +268,5 @@ def _pack_input(box: Box, solved: SolvedInput) -> bytes:
         solved.damping_turns,
         round(one.step * 10**solved.reading_decimals),
     )
-    texts = _text(one.name) + _text(one.circuit.unit) + _text(one.unit)
-    return _with_curves(fixed + texts, *solved.curves)
-
-
-def _text(text: str) -> bytes:
-    return bytes([len(text)]) + text.encode("ascii")
-
-
-def _with_curves(payload: bytes, *curves: Curve) -> bytes:
-    for curve in curves:
-        n = breakpoints(curve)
-        payload += bytes(-len(payload) % 4) + struct.pack(f"<I{n}i{n}i", n, *curve[0][:n], *curve[1])
-    return payload
+    texts = text(one.name) + text(one.circuit.unit) + text(one.unit)
+    return with_curves(fixed + texts, *solved.curves)

@@ -6,14 +6,15 @@ from dataclasses import replace
 
 import numpy as np
 
-from gaugebox import pins
 from gaugebox.table import MOST_INPUTS
 from gaugelight.boxfile import Box, Input
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import REFERENCE, Direct, Divider, Millivolt, PullUp, Shunt
 from gaugelight.converters import COUNTS, ChipInput, OnChip
 from gaugelight.fault_windows import LEAST_STEPS, count_windows, signal_limits
+from gaugelight.check_lights import problems_of_lights
 from gaugelight.laws import Thermocouple
+from gaugelight.lights import Knob
 from gaugelight.preferred import E24_VALUES, nearest_above
 from gaugelight.problems import Problem
 
@@ -23,8 +24,8 @@ MOST_AMPERES = 0.1  # through a pull-up: more heats the sender and its resistor
 
 def problems_of(box: Box) -> list[Problem]:
     """Everything that is wrong with the box as a whole, in no order."""
-    problems = [*_names(box), *_pins(box), *_pwm(box), *_rails(box), *_cold_junctions(box), *_continuous(box)]
-    problems += _dim_request(box)
+    problems = [*_names(box), *_pins(box), *_rails(box), *_cold_junctions(box), *_continuous(box)]
+    problems += problems_of_lights(box)
     if not problems:  # a chain needs its rail
         for one in box.inputs:
             problems += _unmeasurable(one, chain_of(box, one), cure=True)
@@ -32,19 +33,19 @@ def problems_of(box: Box) -> list[Problem]:
 
 
 def _names(box: Box) -> Iterator[Problem]:
-    for kind, outputs, most in (("inputs", box.inputs, MOST_INPUTS), ("lamps", box.lamps, MOST_LAMPS)):
-        seen: dict[str, int] = {}
-        for one in outputs:
-            if one.name in seen:
-                yield Problem(
-                    one.line, one.name, f"the name stands at line {seen[one.name]} too; each needs its own"
-                )
-            seen[one.name] = one.line
+    seen: dict[str, int] = {}
+    lamps = box.lights.lamps
+    for named in (*box.inputs, *lamps, *box.lights.switches):
+        if named.name in seen:
+            what = f"the name stands at line {seen[named.name]} too; each needs its own"
+            yield Problem(named.line, named.name, what)
+        seen[named.name] = named.line
+    for kind, outputs, most in (("inputs", box.inputs, MOST_INPUTS), ("lamps", lamps, MOST_LAMPS)):
         if len(outputs) > most:
             yield Problem(
                 outputs[most].line, outputs[most].name, f"{len(outputs)} {kind}; the box takes {most}"
             )
-    if not box.inputs and not box.lamps:
+    if not box.inputs and not lamps:
         yield Problem(1, "box", "has nothing to do; add an [[input]] or a [[lamp]]")
 
 
@@ -57,34 +58,24 @@ def _pins(box: Box) -> Iterator[Problem]:
         else:
             for pin in one.converter.pins:
                 uses.append((one.line, one.name, f"pin {one.converter.chip.name}.{pin}"))
+    lights = box.lights
     knobs: set[int] = set()  # one knob may turn several lamps
-    for lamp in box.lamps:
+    for lamp in lights.lamps:
         uses.append((lamp.line, lamp.name, f"pin {lamp.pin}"))
-        if lamp.knob not in knobs:
-            uses.append((lamp.line, f"knob of {lamp.name}", f"pin {lamp.knob}"))
-        knobs.add(lamp.knob)
-    if box.dim_request is not None:
-        uses.append((box.dim_request.line, "dim_request", f"pin {box.dim_request.pin}"))
+        if isinstance(lamp.source, Knob) and lamp.source.pin not in knobs:
+            uses.append((lamp.line, f"knob of {lamp.name}", f"pin {lamp.source.pin}"))
+            knobs.add(lamp.source.pin)
+    if lights.bus_output is not None:
+        uses.append((lights.bus_output.line, "bus_output", f"pin {lights.bus_output.pin}"))
+    for switch in lights.switches:
+        uses.append((switch.line, switch.name, f"pin {switch.pin}"))
+    if lights.dim_request is not None:
+        uses.append((lights.dim_request.line, "dim_request", f"pin {lights.dim_request.pin}"))
     taken: dict[str, str] = {}
     for line, user, place in uses:
         if place in taken:
             yield Problem(line, user, f"{place} is used by {taken[place]} already; give each its own")
         taken.setdefault(place, user)
-
-
-def _pwm(box: Box) -> Iterator[Problem]:
-    """Pins of a PWM slice share a frequency, pins n and n + 16 a channel (RP2040 data sheet, 4.5.2)."""
-    for k, lamp in enumerate(box.lamps):
-        for other in box.lamps[:k]:
-            if abs(lamp.pin - other.pin) == 16:
-                what = f"pins {other.pin} and {lamp.pin} share a PWM channel with {other.name}; move one lamp"
-                yield Problem(lamp.line, lamp.name, what)
-            elif pins.pwm_slice(lamp.pin) == pins.pwm_slice(other.pin) and lamp.frequency != other.frequency:
-                what = (
-                    f"{lamp.frequency} Hz, but {other.name} on pin {other.pin} runs the same PWM slice"
-                    f" at {other.frequency} Hz; use one frequency or another pin"
-                )
-                yield Problem(lamp.line, lamp.name, what)
 
 
 def _rails(box: Box) -> Iterator[Problem]:
@@ -141,15 +132,6 @@ def _continuous(box: Box) -> Iterator[Problem]:
         if chip.continuous and len(mine) > 1:
             what = f'{chip.name} converts continuously and serves one input, {mine[0].name}; write mode = "single-shot"'
             yield Problem(mine[1].line, mine[1].name, what)
-
-
-def _dim_request(box: Box) -> Iterator[Problem]:
-    request = box.dim_request
-    if request is not None and box.lamp(request.follows) is None:
-        lamps = ", ".join(lamp.name for lamp in box.lamps) or "none"
-        yield Problem(
-            request.line, "dim_request", f'follows "{request.follows}", which is no lamp; there is: {lamps}'
-        )
 
 
 def _unmeasurable(one: Input, chain: Chain, cure: bool) -> Iterator[Problem]:

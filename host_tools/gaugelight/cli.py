@@ -103,7 +103,7 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     told = [*notes_on(built, shown), *coarse_notes(built)]
     notes = [{"input": one.name, "note": note} for one, note in told]
     screen.say(
-        f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lamps)}"
+        f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lights.lamps)}"
     )
     rows = [
         [f"{one.name}, {one.unit}", *(row.brief for row in shown if row.input == one.name)]
@@ -118,7 +118,7 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     return {
         "box": box.name,
         "inputs": len(box.inputs),
-        "lamps": len(box.lamps),
+        "lamps": len(box.lights.lamps),
         "problems": [],
         "faults": [vars(row) for row in shown],
         "notes": notes,
@@ -287,20 +287,53 @@ def error(words: argparse.Namespace, screen: Screen) -> Outcome:
 def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.said import dim
+    from gaugelight.light_said import dim, dimmed_named, in_words, lightness_of, position, reading_of, root_of
+    from gaugelight.lights import Follows
 
-    percents = [_percent(word) for word in words.percent]
-    duties = dim(build(read_box(Path(words.box))), words.lamp, percents)
-    rows = [{"percent": p, "duty_u16": duty, "dim_request": on} for p, (duty, on) in zip(percents, duties)]
+    box = read_box(Path(words.box))
+    one = dimmed_named(box, words.lamp)
+    root = root_of(box, one)
+    steps = [position(box, words.lamp, word) for word in words.position]
+    readings = {}
+    for word in words.readings:
+        name, equals, reading = word.partition("=")
+        if not equals:
+            raise Misuse(f'--with "{word}": write INPUT=READING, such as "bus=14.2 V"')
+        readings[name.strip()] = reading_of(box, name.strip(), reading.strip())
+    said = dim(build(box), words.lamp, steps, readings, words.day)
+    others = [other for other in box.lights.dimmed if other is not one]
+    request, daylight = box.lights.dim_request is not None, box.lights.daylight is not None
+    heads = [f">{root.name}" if isinstance(root, Follows) else ">knob, %", f">{one.name}", ">duty of 65535"]
+    heads += [f">{other.name}" for other in others] + ["dim request"] * request + ["daylight"] * daylight
     screen.table(
-        words.lamp,
-        [">knob, %", ">duty of 65535", ">duty, %", "dim request"],
+        "",
+        heads,
         [
-            [f"{p:g}", str(duty), f"{duty / 655.35:.3f}", "on" if on else "off"]
-            for p, (duty, on) in zip(percents, duties)
+            [f"{step:g}", in_words(one, settled.dimmers[one.name]), str(settled.dimmers[one.name].duty)]
+            + [in_words(other, settled.dimmers[other.name]) for other in others]
+            + ["on" if settled.dim_request else "off"] * request
+            + ["day" if settled.day else "night"] * daylight
+            for step, settled in zip(steps, said)
         ],
+        wrap=True,
     )
-    return {"lamp": words.lamp, "rows": rows}, 0
+    rows = [
+        {
+            "position": step,
+            "dimmers": {
+                name: {"level": s.level, "duty_u16": s.duty, "lightness": lightness_of(s.duty)}
+                for name, s in settled.dimmers.items()
+            },
+            "dim_request": settled.dim_request,
+            "day": settled.day,
+        }
+        for step, settled in zip(steps, said)
+    ]
+    return {
+        "lamp": one.name,
+        "set_by": root.name if isinstance(root, Follows) else "knob, %",
+        "rows": rows,
+    }, 0
 
 
 def virtual(words: argparse.Namespace, screen: Screen) -> Outcome:
@@ -382,8 +415,8 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         hello = line.hello_same_version()
         described = line.describe(hello.inputs)
         said = line.values(described)
-        lamps = line.lamps()
-        request = line.dim_request()
+        dimmers = line.lamps(hello.dimmers)
+        dim = line.dim()
     inputs = [
         {
             "name": about.name,
@@ -402,9 +435,16 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(f"  passed over at start: {hello.notice}")
     cells = [[about.name, *shown(s)] for about, s in zip(described, said)]
     screen.table("", ["input", ">signal", ">reading", "fault"], cells)
-    for name, duty in lamps.items():
-        screen.say(f"  {name}: duty {duty} of 65535 ({duty / 655.35:.2f} %)")
-    screen.say(f"  dim request: {request}")
+    cells = [
+        [one.name, f"{one.level / 100:.2f} %", f"{one.duty / 655.35:.2f} %", one.fault or ""]
+        for one in dimmers
+    ]
+    if dimmers:
+        screen.table("", ["light", ">level", ">duty", "fault: at its safe level"], cells)
+    if dim.request != "none":
+        screen.say(f"  dim request: {dim.request}{_at_fault(dim.request_fault)}")
+    if dim.daylight != "none":
+        screen.say(f"  daylight: {dim.daylight}{_at_fault(dim.daylight_fault)}")
     return {
         "port": port,
         "box": hello.box,
@@ -414,9 +454,19 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         "crc32": hello.crc,
         "notice": hello.notice,
         "inputs": inputs,
-        "lamps": [{"name": name, "duty_u16": duty} for name, duty in lamps.items()],
-        "dim_request": None if request == "none" else request == "on",
+        "lights": [
+            {"name": one.name, "level": one.level / 100, "duty_u16": one.duty, "fault": one.fault}
+            for one in dimmers
+        ],
+        "dim_request": None if dim.request == "none" else dim.request == "on",
+        "dim_request_fault": dim.request_fault,
+        "day": None if dim.daylight == "none" else dim.daylight == "day",
+        "daylight_fault": dim.daylight_fault,
     }, 0
+
+
+def _at_fault(fault: str | None) -> str:
+    return f", but what it follows has failed: {fault}" if fault else ""
 
 
 def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
@@ -453,13 +503,6 @@ def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
     return {"passed": report.passed, "failed": report.failed, "plot": str(plot), "rows": rows}, int(
         report.failed > 0
     )
-
-
-def _percent(word: str) -> float:
-    try:
-        return float(word.removesuffix("%"))
-    except ValueError:
-        raise Misuse(f'"{word}" is not a knob position from 0 to 100 per cent') from None
 
 
 def _reading(word: str) -> float:
@@ -513,10 +556,19 @@ def parser() -> Parser:
     one.add_argument(
         "--at", metavar="READING", nargs="+", default=[], help="default: five, from empty to full"
     )
-    one = command("dim", dim, "the duty of a lamp for knob positions")
+    one = command("dim", dim, "where a lamp and all else that is dimmed settle, for positions of its knob")
     one.add_argument("box", metavar="BOX")
     one.add_argument("lamp", metavar="LAMP")
-    one.add_argument("percent", metavar="PERCENT", nargs="+")
+    one.add_argument(
+        "position",
+        metavar="POSITION",
+        nargs="+",
+        help="per cent of the knob, or a reading of the input it follows",
+    )
+    one.add_argument("--day", action="store_true", help="the daylight sensor sees the sun (default: night)")
+    one.add_argument(
+        "--with", dest="readings", metavar="INPUT=READING", nargs="+", default=[], help='such as "bus=14.2 V"'
+    )
     one = command("virtual", virtual, "run a virtual box on a serial port of its own until Ctrl-C")
     one.add_argument("box", metavar="BOX", nargs="?", default=str(DEMO))
     one.add_argument("--no-jumper", action="store_true", help="with the service jumper open")

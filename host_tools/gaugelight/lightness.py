@@ -1,30 +1,41 @@
-"""From a knob's position to the light that looks like it: CIE 1976 lightness, or a gamma."""
+"""From a level to the light that looks like it: CIE 1976 lightness, or a gamma."""
 
 import numpy as np
 
-from gaugelight.box_values import LampCurve
 from gaugelight.circuits import Floats
+from gaugelight.lights import Lamp
 
-KNOB_END = 0.01  # of the travel at each end that counts as off and as full
+BEND = 216.0 / 24389.0  # relative luminance below which lightness is a straight line
+SLOPE = 24389.0 / 27.0  # of that line, for lightness 0..100
 
 
 def luminance(lightness: Floats) -> Floats:
     """Relative luminance 0..1 of a lightness L* 0..100 (CIE 15, CIE 1976 L*a*b*)."""
-    return np.where(lightness > 8.0, ((lightness + 16.0) / 116.0) ** 3, lightness * 27.0 / 24389.0)
+    return np.where(lightness > 8.0, ((lightness + 16.0) / 116.0) ** 3, lightness / SLOPE)
 
 
-def knob_count(percent: float) -> int:
-    """The knob's count at a per cent of its live travel."""
-    return round(65535 * (KNOB_END + percent / 100 * (1 - 2 * KNOB_END)))
+def lightness(luminance: Floats) -> Floats:
+    """The other way round."""
+    return np.where(luminance > BEND, 116.0 * np.cbrt(luminance) - 16.0, luminance * SLOPE)
 
 
-def duty_of_knob(
-    curve: LampCurve, counts: "np.ndarray[tuple[int], np.dtype[np.int64]]"
-) -> tuple[Floats, Floats]:
-    """Duty, 0..65535, at each knob count, and how much of it one L* is there."""
-    low, high = knob_count(0), knob_count(100)
-    level = np.clip((counts - low) / (high - low), 0.0, 1.0)
-    duty = luminance(level * 100.0) if curve.gamma is None else level**curve.gamma
-    lightness = np.where(duty > 216.0 / 24389.0, 116.0 * np.cbrt(duty) - 16.0, duty * 24389.0 / 27.0)
-    per_lightness = np.where(lightness > 8.0, 3.0 * ((lightness + 16.0) / 116.0) ** 2 / 116.0, 27.0 / 24389.0)
-    return duty * 65535.0, per_lightness * 65535.0
+def light_of_level(lamp: Lamp, levels: Floats) -> Floats:
+    """The share of the time, 0..1, that a lamp should burn at each level, 0..100 per cent.
+
+    Nothing below its click-off; from there to 100 per cent evenly, to the eye, from its floor to its ceiling.
+    """
+    floor, ceiling = float(lamp.floor) / 100, float(lamp.ceiling) / 100
+    start = float(lamp.off_below)
+    along = np.clip((levels - start) / (100.0 - start), 0.0, 1.0)
+    if lamp.curve.gamma is None:
+        ends = lightness(np.array([floor, ceiling]))
+        share = luminance(ends[0] + (ends[1] - ends[0]) * along)
+    else:
+        root = 1 / lamp.curve.gamma
+        share = (floor**root + (ceiling**root - floor**root) * along) ** lamp.curve.gamma
+    return np.where((levels < start) | (levels <= 0), 0.0, share)
+
+
+def per_lightness(share: Floats) -> Floats:
+    """How much of a share of the time, 0..1, is one L* there."""
+    return np.where(share > BEND, 3.0 * np.cbrt(share) ** 2 / 116.0, 1 / SLOPE)

@@ -1,20 +1,25 @@
-"""A model of the aircraft around the box: senders, wires, rails, a knob and the service jumper, as volts on pins."""
+"""A model of the aircraft around the box: senders, wires, rails, knobs, switches and the service jumper, as volts on pins."""
 
 import math
 from dataclasses import dataclass, field
 from typing import Literal
+
+import numpy as np
 
 from gaugebox import pins
 from gaugelight.boxfile import Box, Input
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import REFERENCE, Direct, Millivolt
 from gaugelight.converters import CHIP_SUPPLY, OnChip
+from gaugelight.lights import Knob
 from gaugelight.said import resting_signal
 from gaugelight.virtual.world import Inputs, Outputs, Trouble
 
 Wire = Literal[
     "whole", "broken", "shorted"
 ]  # shorted: as that sender fails: to ground, a loop or a voltage to its supply
+KnobState = Literal["whole", "wiper broken", "upper end broken", "lower end broken", "to ground", "to 3.3 V"]
+REFERENCE_V = 3.3  # of the on-chip converter, and what feeds the knobs
 
 
 @dataclass
@@ -23,7 +28,11 @@ class Aircraft:
 
     signals    input name -> its sender's ohm, mA, V or mV
     wires      input name -> its wire's state, where it is not whole
-    knobs      lamp name -> the knob's position, 0..100 per cent
+    knobs      a knob's pin -> its position, 0..100 per cent of its track
+    broken     a knob's pin -> what is wrong with it, where it is not whole
+    noise      a knob's pin -> noise on it, counts RMS
+    switches   switch name -> whether it is on
+    watched    where it is a list: gets everything that the box drives, as it changes
     silent     addresses of the converters that do not answer
     troubles   what ails a converter that does, by address
     bus_stuck  whether something holds the converters' bus
@@ -32,7 +41,11 @@ class Aircraft:
     box: Box
     signals: dict[str, float] = field(default_factory=dict)
     wires: dict[str, Wire] = field(default_factory=dict)
-    knobs: dict[str, float] = field(default_factory=dict)
+    knobs: dict[int, float] = field(default_factory=dict)
+    broken: dict[int, KnobState] = field(default_factory=dict)
+    noise: dict[int, float] = field(default_factory=dict)
+    switches: dict[str, bool] = field(default_factory=dict)
+    watched: list[Outputs] | None = None
     silent: set[int] = field(default_factory=set)
     troubles: dict[int, Trouble] = field(default_factory=dict)
     bus_stuck: bool = False
@@ -42,8 +55,13 @@ class Aircraft:
         self.chains: dict[str, Chain] = {one.name: chain_of(self.box, one) for one in self.box.inputs}
         for one in self.box.inputs:
             self.signals.setdefault(one.name, resting_signal(one))
-        for lamp in self.box.lamps:
-            self.knobs.setdefault(lamp.name, 0.0)
+        for knob in self.box.lights.knobs:
+            self.knobs.setdefault(knob.pin, 0.0)
+        if self.box.lights.daylight is not None:  # at night
+            sensor = self.box.input(self.box.lights.daylight.sensor)
+            assert sensor is not None
+            self.signals[sensor.name] = float(sensor.law.signal(np.array([sensor.law.span[0]]))[0])
+        self.random = np.random.default_rng(1)
 
     def rail_volts(self, one: Input) -> float | None:
         """Of the rail that an input hangs on."""
@@ -66,8 +84,25 @@ class Aircraft:
             volts = chain.driven(0.0 if to_ground else float(self.box.supply), 0.0, rail)
         return min(one.converter.takes, volts)  # where the pin's protection clamps
 
+    def knob_volts(self, knob: Knob, noise: bool = True) -> float:
+        """On the wiper, by way of the resistors at its ends and the one to ground."""
+        state = self.broken.get(knob.pin, "whole")
+        if state in ("to ground", "to 3.3 V"):
+            return REFERENCE_V if state == "to 3.3 V" else 0.0
+        position = self.knobs[knob.pin] / 100
+        up = 1 / (knob.ends + knob.track * (1 - position) or 1e-3)
+        down = 1 / (knob.ends + knob.track * position or 1e-3)
+        up *= state not in ("wiper broken", "upper end broken")
+        down *= state not in ("wiper broken", "lower end broken")
+        volts = REFERENCE_V * up / (up + down + 1 / knob.pull_down)
+        if noise and knob.pin in self.noise:
+            volts += self.random.normal() * self.noise[knob.pin] / 65535 * REFERENCE_V
+        return min(REFERENCE_V, max(0.0, volts))
+
     def step(self, elapsed_ms: int, outputs: Outputs) -> Inputs:
-        on_chip = {lamp.knob: self.knobs[lamp.name] / 100 * 3.3 for lamp in self.box.lamps}
+        if self.watched is not None:
+            self.watched.append(outputs)
+        on_chip = {knob.pin: self.knob_volts(knob) for knob in self.box.lights.knobs}
         chips = {chip.address: [0.0] * 4 for chip in self.box.chips if chip.address not in self.silent}
         for one in self.box.inputs:
             if isinstance(one.converter, OnChip):
@@ -80,4 +115,7 @@ class Aircraft:
                 else:
                     on_it[one.converter.pins[0]] = self.volts(one)
         levels = {pins.JUMPER: 0} if self.jumper_closed else {}
+        levels |= {
+            switch.pin: switch.on for switch in self.box.lights.switches if self.switches.get(switch.name)
+        }
         return Inputs(on_chip, chips, levels, self.troubles, self.bus_stuck)

@@ -1,14 +1,15 @@
-"""The bench as a picture: each input's truth and reading over the scenario, and the lamp over its knob."""
+"""The bench as a picture: each input's truth and reading over the scenario, and the lights."""
 
 import math
 from itertools import groupby
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from gaugelight.bench import Report
 from gaugelight.boxfile import Box
-from gaugelight.lightness import duty_of_knob
+from gaugelight.lights import BusOutput, Display
 
 
 def bench_plot(box: Box, report: Report, path: Path) -> None:
@@ -19,13 +20,13 @@ def bench_plot(box: Box, report: Report, path: Path) -> None:
     from matplotlib import pyplot
     from matplotlib.patches import Patch
 
-    panels = len(box.inputs) + len(box.lamps)
-    columns = min(3, panels)
-    rows = math.ceil(panels / columns)
-    figure, axes = pyplot.subplots(
-        rows, columns, figsize=(5.2 * columns, 3.0 * rows), squeeze=False, layout="constrained"
-    )
-    spare = list(axes.flat)
+    columns = min(3, len(box.inputs)) or 3
+    rows = math.ceil(len(box.inputs) / columns)
+    dimmed = bool(box.lights.dimmed)
+    figure = pyplot.figure(figsize=(5.2 * columns, 3.0 * rows + 4.6 * dimmed), layout="constrained")
+    grid = figure.add_gridspec(rows + dimmed, columns, height_ratios=[3.0] * rows + [4.6] * dimmed)
+    spare = [figure.add_subplot(grid[k // columns, k % columns]) for k in range(rows * columns)]
+    axes = list(spare)
     for one in box.inputs:
         panel = spare.pop(0)
         trace = report.traces[one.name]
@@ -48,26 +49,14 @@ def bench_plot(box: Box, report: Report, path: Path) -> None:
         panel.set_ylabel(one.unit)
         panel.grid(alpha=0.3)
     if box.inputs:
-        axes.flat[len(box.inputs) - 1].set_xlabel("looks at the box, in the order of the scenario")
-        handles, _ = axes.flat[0].get_legend_handles_labels()
+        axes[len(box.inputs) - 1].set_xlabel("looks at the box, in the order of the scenario")
+        handles, _ = axes[0].get_legend_handles_labels()
         handles.append(
             Patch(facecolor="0.9", edgecolor="0.6", hatch="////", label="no reading: the box names a fault")
         )
         figure.legend(handles=handles, loc="outside lower center", ncols=3)
-    percent = np.linspace(0, 100, 401)
-    for lamp in box.lamps:
-        panel = spare.pop(0)
-        law = duty_of_knob(lamp.curve, np.rint(percent * 655.35).astype(np.int64))[0] / 655.35
-        panel.plot(percent, law, color="0.6", linewidth=2.5, label="law")
-        knob = report.knobs[lamp.name]
-        panel.plot(
-            [p for p, _ in knob], [duty / 655.35 for _, duty in knob], ".", color="tab:blue", label="box"
-        )
-        panel.set_title(f"{lamp.name} lamp")
-        panel.set_xlabel("knob, %")
-        panel.set_ylabel("duty, %")
-        panel.grid(alpha=0.3)
-        panel.legend(fontsize=8)
+    if dimmed:
+        _light_panel(box, report, figure.add_subplot(grid[rows, :]))
     for panel in spare:
         panel.set_axis_off()
     figure.suptitle(
@@ -75,3 +64,39 @@ def bench_plot(box: Box, report: Report, path: Path) -> None:
     )
     figure.savefig(path, dpi=100)
     pyplot.close(figure)
+
+
+def _light_panel(box: Box, report: Report, panel: Any) -> None:
+    """Knob, lamps, display and bus output over the scenario, the dim request and daylight under them."""
+    trace = report.light
+    looks = np.arange(len(trace.knob))
+    panel.plot(
+        looks, trace.knob, drawstyle="steps-mid", color="0.6", linewidth=2.5, label="knob, % of its travel"
+    )
+    for one in box.lights.dimmed:
+        seen, marker = "L*", "."
+        if isinstance(one, Display):
+            seen, marker = "%", "x"
+        elif isinstance(one, BusOutput):
+            seen, marker = "% of its highest voltage", "+"
+        label = f"{one.name}, {seen}"
+        panel.plot(
+            looks,
+            trace.lights[one.name],
+            marker,
+            drawstyle="steps-mid",
+            linestyle="-",
+            linewidth=0.7,
+            label=label,
+        )
+    for base, name, states in ((-14, "dim request", trace.dim_request), (-28, "day", trace.day)):
+        panel.fill_between(looks, base, base + 10 * np.array(states), step="mid", color="0.3", linewidth=0)
+        panel.text(-1, base + 1, name, ha="right", fontsize=8)
+    for at, what in trace.actions:
+        panel.text(at, 104, what, rotation=60, fontsize=6, ha="left", va="bottom")
+    panel.set_ylim(-30, 102)
+    panel.set_xlim(-0.5, len(looks) - 0.5)
+    panel.set_yticks(range(0, 101, 20))
+    panel.grid(alpha=0.3)
+    panel.set_xlabel("looks at the lights, in the order of the scenario")
+    panel.legend(fontsize=8, loc="upper left", bbox_to_anchor=(1.0, 1.0))

@@ -6,7 +6,6 @@ from fractions import Fraction
 
 import numpy as np
 
-from gaugebox.lamp import DimRequest, Lamp
 from gaugebox.measure import FAULTS, NO_INPUT, Channel, make_channels
 from gaugebox.table import Table
 from gaugelight.boxfile import Box, Input
@@ -109,22 +108,3 @@ def resting_reading(one: Input) -> float:
 
 def resting_signal(one: Input) -> float:
     return float(one.law.signal(np.array([resting_reading(one)]))[0])
-
-
-def dim(built: Build, name: str, percents: list[float]) -> list[tuple[int, int]]:
-    """(duty 0..65535, dim request 0 or 1) with the lamp's knob turned up from off to each position in per cent."""
-    names = [lamp.name for lamp in built.box.lamps]
-    if name not in names:
-        raise Misuse(f'{built.box.file}: there is no lamp "{name}"; there is: {", ".join(names) or "none"}')
-    table = Table(built.image)
-    rows = []
-    for percent in percents:
-        if not 0 <= percent <= 100:
-            raise Misuse(f"{percent:g} %: a knob stands between 0 and 100 %")
-        lamp = Lamp(table.lamps[names.index(name)])
-        duty = lamp.turn(round(percent / 100 * 65535))
-        request = 0
-        if table.dim_request is not None and table.dim_request.lamp == names.index(name):
-            request = DimRequest(table.dim_request).follow(lamp.level)
-        rows.append((duty, request))
-    return rows

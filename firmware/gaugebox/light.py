@@ -1,0 +1,310 @@
+"""Light: knobs, daylight, and all that is dimmed: lamps, the bus output, the display, the dim request.
+
+A level is 0..10000, hundredths of a per cent of a knob's travel. Integers below 2**30 and nothing allocated per tick.
+"""
+
+from gaugebox.curve import lookup
+from gaugebox.measure import FAULT, NONE, OPEN, READING, SHORT
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
+
+    from gaugebox.curve import Curve
+    from gaugebox.measure import Channel
+    from gaugebox.table import DaylightRecord, DimmerRecord, DimRequestRecord, KnobRecord, Table
+
+FULL = 10000
+PLAY = 48  # counts, about 0.1 % of a knob's travel: what it may jitter without being moved
+SAMPLES = 8  # of a knob in one tick
+SPREAD = 2000  # counts: samples of one tick further apart are a contact that breaks, and are passed over
+BRIDGED = 50  # ticks, a second: what a source says stands so long after it has failed, and it is trusted again as late
+TURNED = 1000  # level: a knob moved by more has been turned by hand
+UNKNOWN = -1  # in place of a fault, until a source has said something
+FACTOR_BITS = 14  # a factor of 1 is 1 << 14
+FACTOR_SLEW = 64  # of a factor, in one tick
+
+# what a dimmer or the dim request follows
+KNOB, INPUT, DIMMER, FIXED, SWITCH, DAYLIGHT = range(6)
+NOTHING = 255  # in place of a number of a knob, an input
+NO_LEVEL = 65535  # in place of a level
+HOLD = 2  # in place of on or off: as it was
+
+
+class Source:
+    """Something that is followed, freed of noise: target is the level at the value last taken.
+
+    A fault is bridged for a second: meanwhile, and afterwards too, target stays as it was.
+    """
+
+    def __init__(self, curve: "Curve", play: int) -> None:
+        self.curve = curve
+        self.play = play
+        self.value = 0
+        self.target = 0
+        self.fault = UNKNOWN
+        self.changed = 0  # ticks
+
+    def take(self, fault: int, value: int) -> None:
+        if fault != self.fault:
+            self.changed += 1
+            if self.changed < BRIDGED and (fault or self.fault != UNKNOWN):
+                return
+            self.value = value + self.play + 1  # taken in any case
+            self.fault = fault
+        self.changed = 0
+        if fault == NONE and not -self.play <= value - self.value <= self.play:
+            self.value = value
+            self.target = lookup(self.curve, value)
+
+
+class Knob:
+    """A potentiometer. source is its position; turned whether a hand has moved it since `mark`."""
+
+    def __init__(self, record: "KnobRecord") -> None:
+        self.lowest = record.lowest
+        self.highest = record.highest
+        self.source = Source(record.curve, PLAY)
+        self.stood = 0
+        self.turned = False
+
+    def sample(self, converter: "Any") -> None:
+        """Takes its samples of one tick from the converter's pin."""
+        least = most = total = converter.read_u16()
+        for _ in range(SAMPLES - 1):
+            count = converter.read_u16()
+            total += count
+            if count < least:
+                least = count
+            elif count > most:
+                most = count
+        if most - least <= SPREAD:
+            self.take(total // SAMPLES)
+
+    def take(self, count: int) -> None:
+        source = self.source
+        was = source.fault
+        source.take(OPEN if count < self.lowest else SHORT if count > self.highest else NONE, count)
+        if was and not source.fault:
+            self.stood = source.target
+        elif not -TURNED <= source.target - self.stood <= TURNED:
+            self.turned = True
+
+    def mark(self) -> None:
+        self.stood = self.source.target
+        self.turned = False
+
+
+class Daylight:
+    """day is 1 by day, and 0 by night or while nobody knows."""
+
+    def __init__(self, record: "DaylightRecord", channel: "Channel", knobs: "list[Knob]") -> None:
+        self.record = record
+        self.said = channel.said
+        self.knobs = knobs
+        self.day = 0
+        self.fault = UNKNOWN
+        self.lasting = 0
+        self.failed = 0
+
+    def step(self) -> None:
+        record = self.record
+        if self.said[FAULT]:
+            if self.failed < BRIDGED:
+                self.failed += 1
+                return
+            # it stays as it was until a hand turns a knob: from then on the knobs alone decide
+            self.fault = self.said[FAULT]
+            self.lasting = 0
+            for knob in self.knobs:
+                if knob.turned:
+                    self.day = 0
+            return
+        self.failed = 0
+        reading = self.said[READING]
+        if reading < record.night_below if self.day else reading > record.day_above:
+            self.lasting += 1
+            if self.lasting < record.delay and self.fault != UNKNOWN:
+                return
+            self.day ^= 1
+            for knob in self.knobs:
+                knob.mark()
+        self.fault = NONE
+        self.lasting = 0
+
+
+class Dimmer:
+    """A lamp, the bus output or the display.
+
+    target  where it is going; what follows it goes along
+    level   where it stands, faded; 0 is off
+    duty    what its pin is driven with, 0..65535; of the display its brightness
+    fault   why it stands at its safe level, or follows one that does
+    """
+
+    def __init__(
+        self,
+        record: "DimmerRecord",
+        source: "Source | Dimmer | None",
+        supply: "Source | None",
+        knob: "Knob | None",
+    ) -> None:
+        self.record = record
+        self.source = source
+        self.supply = supply  # its target is a factor
+        self.knob = knob  # a turn of it overrides the daylight
+        self.fault = UNKNOWN if source is not None else NONE
+        self.target = 0
+        self.level = 0
+        self.lit = False
+        self.faded = 0  # level << 16
+        self.factor = min(record.supply_curve[1]) if record.supply_curve is not None else 0
+        self.duty = 0
+
+    def step(self, day: int) -> None:
+        record = self.record
+        source = self.source
+        level = record.fixed
+        if source is not None:
+            self.fault = source.fault
+            if self.fault == UNKNOWN:
+                return
+            if self.fault and record.on_fault != NO_LEVEL:
+                level = record.on_fault
+            else:
+                level = source.target
+                if record.source == DIMMER:
+                    level = lookup(record.source_curve, level)  # type: ignore[arg-type]
+        if day and record.by_day != NO_LEVEL and (self.knob is None or not self.knob.turned):
+            level = record.by_day
+        if level >= record.on_above:
+            self.lit = True
+        elif level < record.off_below:
+            self.lit = False
+        if not self.lit:
+            level = 0
+        self.target = level
+        if record.fade > 1:
+            gap = (level << 16) - self.faded
+            if 0 <= gap < record.fade:
+                self.faded += gap
+            else:
+                self.faded += gap // record.fade
+            level = self.faded >> 16
+        self.level = level
+        duty = lookup(record.curve, level)
+        if self.supply is not None:
+            if not self.supply.fault:
+                change = self.supply.target - self.factor
+                self.factor += min(FACTOR_SLEW, max(-FACTOR_SLEW, change))
+            duty = duty * self.factor + (1 << FACTOR_BITS - 1) >> FACTOR_BITS
+        self.duty = duty
+
+
+class Switch:
+    """A discrete input; level is 1 while it is on, and changes when it has been so for three ticks."""
+
+    def __init__(self, on: int) -> None:
+        self.on = on
+        self.level = 0
+        self.changed = 0
+
+    def take(self, level: int) -> None:
+        if (level == self.on) == self.level:
+            self.changed = 0
+            return
+        self.changed += 1
+        if self.changed == 3:
+            self.level ^= 1
+            self.changed = 0
+
+
+class DimRequest:
+    """on is 1 while the instruments on the line are asked to dim; pin is the level of its pin."""
+
+    def __init__(
+        self, record: "DimRequestRecord", source: "Dimmer | Switch | Daylight", knob: "Knob | None"
+    ) -> None:
+        self.record = record
+        self.source: "Any" = source
+        self.knob = knob  # a turn of it overrides the daylight
+        self.on = 0
+        self.pin = 1 - record.active
+        self.fault = NONE
+
+    def step(self, day: int) -> None:
+        record = self.record
+        source = self.source
+        on = self.on
+        if record.source != SWITCH:
+            self.fault = source.fault
+        if self.fault:
+            if self.fault != UNKNOWN and record.on_fault != HOLD:
+                on = record.on_fault
+        elif record.source == DAYLIGHT:
+            on = 1 - source.day
+        elif record.source == SWITCH:
+            on = source.level
+        elif source.target > record.on_above:
+            on = 1
+        elif source.target < record.off_below:
+            on = 0
+        if day and (self.knob is None or not self.knob.turned):
+            on = 0
+        self.on = on
+        self.pin = on if record.active else 1 - on
+
+
+class Lighting:
+    """All of it, wired as the table says. Knobs and switches are given their samples, then comes step()."""
+
+    def __init__(self, table: "Table", channels: "list[Channel]") -> None:
+        self.knobs = [Knob(record) for record in table.knobs]
+        self.switches = [Switch(record.on) for record in table.switches]
+        self.followed: "list[tuple[Source, list[int]]]" = []  # and what its channel says
+        self.daylight: "Daylight | None" = None
+        if table.daylight is not None:
+            self.daylight = Daylight(table.daylight, channels[table.daylight.input], self.knobs)
+        self.dimmers: "list[Dimmer]" = []
+        for record in table.dimmers:
+            source: "Source | Dimmer | None" = None
+            if record.source == KNOB:
+                source = self.knobs[record.index].source
+            elif record.source == DIMMER:
+                source = self.dimmers[record.index]
+            elif record.source_curve is not None:
+                source = self._follow(channels[record.index], record.source_curve, record.play)
+            supply = None
+            if record.supply_curve is not None:
+                supply = self._follow(channels[record.supply], record.supply_curve, record.supply_play)
+            self.dimmers.append(Dimmer(record, source, supply, self._knob(record.knob)))
+        self.dim_request: "DimRequest | None" = None
+        request = table.dim_request
+        if request is not None:
+            followed: "Any" = self.daylight
+            if request.source == DIMMER:
+                followed = self.dimmers[request.index]
+            elif request.source == SWITCH:
+                followed = self.switches[request.index]
+            self.dim_request = DimRequest(request, followed, self._knob(request.knob))
+
+    def _follow(self, channel: "Channel", curve: "Curve", play: int) -> Source:
+        source = Source(curve, play)
+        self.followed.append((source, channel.said))
+        return source
+
+    def _knob(self, number: int) -> "Knob | None":
+        return None if number == NOTHING else self.knobs[number]
+
+    def step(self) -> None:
+        """One tick of everything but the knobs and switches."""
+        for source, said in self.followed:
+            source.take(said[FAULT], said[READING])
+        day = 0
+        if self.daylight is not None:
+            self.daylight.step()
+            day = self.daylight.day
+        for dimmer in self.dimmers:
+            dimmer.step(day)
+        if self.dim_request is not None:
+            self.dim_request.step(day)

@@ -1,0 +1,146 @@
+"""What must hold of the lighting side of a box, beyond what each of its tables says by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from gaugebox import pins
+from gaugelight import flicker, wires
+from gaugelight.lights import DAYLIGHT, BusOutput, Follows, Knob, Lamp
+from gaugelight.loads import amperes
+from gaugelight.problems import Problem
+
+if TYPE_CHECKING:
+    from gaugelight.boxfile import Box
+
+MOST_DROP = Fraction(5)  # per cent of the supply, in a lamp's wire
+
+
+def problems_of_lights(box: Box) -> Iterator[Problem]:
+    yield from _knobs(box)
+    yield from _pwm(box)
+    yield from _followed(box)
+    for lamp in box.lights.lamps:
+        yield from _lamp(box, lamp)
+    yield from _dim_request(box)
+
+
+def _knobs(box: Box) -> Iterator[Problem]:
+    """Lamps on one pin share one knob."""
+    stated: dict[int, Knob] = {}
+    for lamp in box.lights.lamps:
+        if isinstance(lamp.source, Knob) and stated.setdefault(lamp.source.pin, lamp.source) != lamp.source:
+            what = f"its knob on pin {lamp.source.pin} is described in two ways; make them the same"
+            yield Problem(lamp.line, lamp.name, what)
+
+
+def _pwm(box: Box) -> Iterator[Problem]:
+    """Pins of a PWM slice share a frequency, pins n and n + 16 a channel (RP2040 data sheet, 4.5.2)."""
+    outputs = [one for one in box.lights.dimmed if isinstance(one, (Lamp, BusOutput))]
+    outputs.sort(key=lambda one: one.line)
+    for k, one in enumerate(outputs):
+        for other in outputs[:k]:
+            if abs(one.pin - other.pin) == 16:
+                what = f"pins {other.pin} and {one.pin} share a PWM channel with {other.name}; move one lamp"
+                yield Problem(one.line, one.name, what)
+            elif pins.pwm_slice(one.pin) == pins.pwm_slice(other.pin) and one.frequency != other.frequency:
+                what = (
+                    f"{one.frequency} Hz, but {other.name} on pin {other.pin} runs the same PWM slice"
+                    f" at {other.frequency} Hz; use one frequency or another pin"
+                )
+                yield Problem(one.line, one.name, what)
+
+
+def _followed(box: Box) -> Iterator[Problem]:
+    """Nothing follows itself, by way of others either; what compensates measures volts."""
+    lights = box.lights
+    for lamp in lights.lamps:
+        seen = [lamp.name]
+        one: Lamp | None = lamp
+        while one is not None and isinstance(one.source, Follows):
+            seen.append(one.source.name)
+            one = lights.lamp(one.source.name)
+            if one is lamp:
+                yield Problem(lamp.line, lamp.name, f"follows itself: {', '.join(seen)}")
+                break
+            if one is not None and one.name in seen[:-1]:
+                break
+    for dimmed in lights.dimmed:
+        if dimmed.override and lights.knob_of(dimmed) is None:
+            what = "override is for what has a knob, or follows a lamp that has one; leave it out"
+            yield Problem(dimmed.line, dimmed.name, what)
+        if dimmed.by_day is not None and lights.daylight is None:
+            yield Problem(dimmed.line, dimmed.name, "by_day needs [daylight], which says when it is day")
+
+
+def _lamp(box: Box, lamp: Lamp) -> Iterator[Problem]:
+    """What would flicker, vanish or burn."""
+    if lamp.compensate is not None:
+        measured = box.input(lamp.compensate.input)
+        if measured is None or measured.unit != "V":
+            volts = ", ".join(one.name for one in box.inputs if one.unit == "V") or "none"
+            what = f'compensate: "{lamp.compensate.input}" is no input in V; there is: {volts}'
+            yield Problem(lamp.line, lamp.name, what)
+        if lamp.load is None:
+            yield Problem(lamp.line, lamp.name, "compensate needs load: what the lamp takes at which voltage")
+        elif lamp.load.kind == "resistor strip" and lamp.compensate.at <= lamp.load.drop:
+            what = f"compensate: at {float(lamp.compensate.at):g} V its LEDs, which take {lamp.load.drop:g} V, are dark"
+            yield Problem(lamp.line, lamp.name, what)
+    for level, key in ((lamp.by_day, "by_day"), (lamp.on_fault, "on_fault")):
+        if level is not None and 0 < level < lamp.on_above:
+            what = (
+                f"{key} = {float(level):g} % lies below on_above, so the lamp would be off; write 0 % or more"
+            )
+            yield Problem(lamp.line, lamp.name, what)
+    if flicker.region(float(lamp.frequency), 100.0) == "risky":
+        least = flicker.limits(100.0).low_risk
+        what = (
+            f"{lamp.frequency} Hz may flicker (IEEE 1789-2015); {least:g} Hz at least, better 3000 Hz or more"
+        )
+        yield Problem(lamp.line, lamp.name, what)
+    pulse = float(lamp.floor) / 100 / lamp.frequency
+    if lamp.floor and pulse < lamp.driver.shortest_pulse * (1 - 1e-9):
+        least = lamp.driver.shortest_pulse * lamp.frequency * 100
+        what = (
+            f"floor: {pulse * 1e9:.0f} ns of light in each period are shorter than its driver can make,"
+            f" {lamp.driver.shortest_pulse * 1e9:.0f} ns; write {least:.2g} % or more, or choose a faster driver"
+        )
+        yield Problem(lamp.line, lamp.name, what)
+    if lamp.wire is not None:
+        most = wires.largest_fuse(lamp.wire.gauge)
+        if lamp.fuse is not None and lamp.fuse > most:
+            what = f"fuse: {float(lamp.fuse):g} A would let AWG {lamp.wire.gauge} burn; {most:g} A at most"
+            yield Problem(lamp.line, lamp.name, what)
+        if lamp.load is not None:
+            taken = amperes(lamp.load, float(box.supply))
+            drop = lamp.wire.drop(taken) / float(box.supply) * 100
+            if drop > MOST_DROP:
+                what = (
+                    f"wire: {drop:.1f} % of the supply are lost in it, 5 % at most; a thicker or shorter one"
+                )
+                yield Problem(lamp.line, lamp.name, what)
+    if lamp.fuse is not None and lamp.load is not None:
+        taken = amperes(lamp.load, float(box.supply))
+        if taken > lamp.fuse:
+            what = f"fuse: the lamp takes {taken:.2g} A at {float(box.supply):g} V, more than its {float(lamp.fuse):g} A"
+            yield Problem(lamp.line, lamp.name, what)
+
+
+def _dim_request(box: Box) -> Iterator[Problem]:
+    lights = box.lights
+    if (request := lights.dim_request) is None:
+        return
+    names = [lamp.name for lamp in lights.lamps] + [switch.name for switch in lights.switches]
+    if request.follows == DAYLIGHT:
+        if lights.daylight is None:
+            yield Problem(request.line, "dim_request", "follows daylight, but there is no [daylight]")
+    elif request.follows not in names:
+        there = ", ".join(names) or "none"
+        what = f'follows "{request.follows}", which is no lamp and no switch; there is: {there}'
+        yield Problem(request.line, "dim_request", what)
+    lamp = lights.lamp(request.follows)
+    if request.override and (lamp is None or lights.knob_of(lamp) is None):
+        what = "override is for a request that follows a lamp with a knob; leave it out"
+        yield Problem(request.line, "dim_request", what)

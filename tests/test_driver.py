@@ -1,0 +1,95 @@
+"""A lamp's driver against pulses drawn point by point."""
+
+import re
+
+import numpy as np
+import pytest
+
+from gaugelight.circuits import Floats
+from gaugelight.driver import GATE_DRIVER, REFERENCE, SLOW, Driver, advice
+
+DRIVERS = {
+    "reference": REFERENCE,
+    "slow": SLOW,
+    "gate driver": GATE_DRIVER,
+    "unequal": Driver(30e-9, 90e-9, 0.02),
+}
+every_driver = pytest.mark.parametrize("driver", DRIVERS.values(), ids=DRIVERS)
+
+
+def follow(driver: Driver, high: float) -> tuple[Floats, Floats]:
+    """Time and current, 0..1, behind a pin that is high for so long: a ramp up until it is low, then a ramp down."""
+    seconds = np.linspace(0, high + driver.fall, 200_001)
+    reached = min(1.0, high / driver.rise)
+    up = np.minimum(seconds / driver.rise, 1)
+    return seconds, np.where(seconds <= high, up, np.maximum(0, reached - (seconds - high) / driver.fall))
+
+
+@every_driver
+@pytest.mark.parametrize("hz", [250.0, 4000.0, 20_000.0])
+def test_the_shortest_pulse(driver: Driver, hz: float) -> None:
+    """As long as the pin is high for it: the current just reaches its height, and its area is the least light."""
+    seconds, current = follow(driver, driver.shortest_pulse)
+    assert np.max(current) == pytest.approx(1, abs=1e-4)
+    assert np.trapezoid(current, seconds) * hz == pytest.approx(driver.lowest_light(hz), rel=1e-4)
+    assert np.max(follow(driver, 0.9 * driver.shortest_pulse)[1]) < 0.91
+    assert driver.lowest_duty(hz) == pytest.approx(driver.shortest_pulse * hz)
+    assert driver.honest_ratio(hz) * driver.lowest_light(hz) == pytest.approx(1)
+
+
+# by hand: 1 / (edge x frequency)
+RATIOS = {
+    "reference at 4 kHz": (REFERENCE, 4000, 6250),
+    "reference at 20 kHz": (REFERENCE, 20_000, 1250),
+    "slow at 4 kHz": (SLOW, 4000, 125),
+    "gate driver at 4 kHz": (GATE_DRIVER, 4000, 16_667),
+}
+
+
+@pytest.mark.parametrize("driver, hz, ratio", RATIOS.values(), ids=RATIOS)
+def test_honest_ratio(driver: Driver, hz: float, ratio: float) -> None:
+    assert driver.honest_ratio(hz) == pytest.approx(ratio, rel=1e-4)
+
+
+@every_driver
+@pytest.mark.parametrize("volts, amperes, hz", [(14.0, 0.5, 4000.0), (12.0, 3.0, 20_000.0)])
+def test_switching_loss(driver: Driver, volts: float, amperes: float, hz: float) -> None:
+    """An edge drawn: the current is there while the voltage goes. With a resistor the two go together, for a third of it."""
+    share = np.linspace(0, 1, 100_001)
+    edges = driver.rise + driver.fall
+    held = np.trapezoid(volts * share * amperes, share) * edges * hz
+    resistor = np.trapezoid(volts * share * amperes * (1 - share), share) * edges * hz
+    assert driver.switching_loss(volts, amperes, hz) == pytest.approx(held, rel=1e-6)
+    assert driver.switching_loss(volts, amperes, hz) == pytest.approx(3 * resistor, rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    "amperes, duty, watts", [(0.5, 1.0, 0.0125), (2.0, 1.0, 0.2), (2.0, 0.25, 0.05), (2.0, 0.0, 0.0)]
+)
+def test_conduction_loss(amperes: float, duty: float, watts: float) -> None:
+    """50 milliohm: 12.5 mW at half an ampere."""
+    assert REFERENCE.conduction_loss(amperes, duty) == pytest.approx(watts, abs=1e-12)
+
+
+ADVICE = {
+    "enough": (REFERENCE, 4000, 6000, ()),
+    "a little more": (REFERENCE, 4000, 8000, ("3.12e\\+03 Hz.*no observable", "16667 : 1, which would do", "1.28 times less")),
+    "more": (REFERENCE, 4000, 12_000, ("2.08e\\+03 Hz.*low risk", "16667 : 1, which would do", "1.92 times less")),
+    "much more, and it would flicker": (REFERENCE, 4000, 50_000, ("16667 : 1, which helps", "8 times less for 50000 : 1")),
+    "slow": (SLOW, 4000, 6000, ("which would do", "2000 ns, 48 times less")),
+    "a gate driver has none": (GATE_DRIVER, 4000, 100_000, ("15 ns, 6 times less",)),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("driver, hz, wanted, said", ADVICE.values(), ids=ADVICE)
+def test_advice(driver: Driver, hz: float, wanted: float, said: tuple[str, ...]) -> None:
+    given = advice(driver, hz, wanted)
+    assert len(given) == len(said)
+    for one, pattern in zip(given, said):
+        assert re.search(pattern, one), one
+
+
+@pytest.mark.parametrize("rise, fall, ohms", [(0, 1e-9, 0.1), (1e-9, 0, 0.1), (1e-9, 1e-9, -0.1)])
+def test_no_driver(rise: float, fall: float, ohms: float) -> None:
+    with pytest.raises(ValueError, match="take time"):
+        Driver(rise, fall, ohms)
