@@ -7,12 +7,13 @@ WebAssembly, cannot see all that is alive when it collects garbage: a run leaves
 import struct
 from binascii import crc32
 
-from gaugebox.lamp import DimRequest, Lamp
+from gaugebox.light import Lighting
 from gaugebox.line import ANSWER, REQUEST, LineReader, frame, unframe
-from gaugebox.measure import CLOCK_MASK, NO_INPUT, NONE, SILENT, Channel
+from gaugebox.measure import CLOCK_MASK, NO_INPUT, NONE, OPEN, SILENT, Channel, make_channels
 from gaugebox.table import InputRecord, Table, TableError
 
 EVERY = 16
+LIGHT_TICKS = 4096
 A_LINE = 64
 PRIME = 33554393  # 31 times it still is a small integer
 
@@ -162,17 +163,37 @@ def every_damper(image: bytes) -> None:
             digest.add(turn, channel.fault, channel.signal, channel.reading)
 
 
-def every_lamp(image: bytes) -> None:
-    """Each knob turned up and down again by every 16th count, and by every count where lamps are faintest."""
+def every_light(image: bytes) -> None:
+    """All that is dimmed, tick by tick: knobs turned, shaken and broken, readings that wander and fail, switches."""
     table = Table(image)
-    for record in table.lamps:
-        lamp = Lamp(record)
-        request = DimRequest(table.dim_request) if table.dim_request is not None else None
-        digest = Digest(record.name)
-        sweep = list(range(0, 65536, EVERY))
-        for count in list(range(2048)) + sweep + sweep[::-1]:
-            duty = lamp.turn(count)
-            digest.add(count, NONE, duty, request.follow(lamp.level) if request is not None else 0)
+    channels = make_channels(table.inputs, [0])
+    lighting = Lighting(table, channels)
+    digests = [Digest(record.name) for record in table.dimmers]
+    chance = 1
+    count = 20000
+    for turn in range(LIGHT_TICKS):
+        chance = chance * 75 % 65537
+        # a turn of the knob for three seconds, then a rest with noise; broken now and then for two seconds
+        count += (chance % 401 - 180) if turn % 300 < 150 else chance % 33 - 16
+        if count > 60000:
+            count = 8000
+        broken = turn % 1000
+        for knob in lighting.knobs:
+            knob.take(0 if 700 < broken < 800 else 65535 if 850 < broken < 950 else count)
+        for i in range(len(channels)):
+            readings = channels[i].record.reading_curve[1]
+            low, high = min(readings), max(readings)
+            said = channels[i].said
+            said[0] = OPEN if turn % 777 < 60 + i else NONE
+            said[3] = low + (high - low) // 1000 * (turn * (i + 1) // 2 % 1001)
+        for switch in lighting.switches:
+            switch.take(turn // 100 & 1)
+        lighting.step()
+        request, daylight = lighting.dim_request, lighting.daylight
+        states = (0 if request is None else request.pin) + (0 if daylight is None else 2 * daylight.day)
+        for i in range(len(digests)):
+            dimmer = lighting.dimmers[i]
+            digests[i].add(turn, NONE, dimmer.duty, dimmer.level * 4 + states)
 
 
 def every_line(cases: "list[tuple[str, list[str]]]", damaged: "list[bytes]") -> None:
@@ -198,18 +219,17 @@ def every_line(cases: "list[tuple[str, list[str]]]", damaged: "list[bytes]") -> 
 def verdict(image: "bytes | bytearray") -> str:
     try:
         table = Table(image)
-        return "runs, %d inputs, %d lamps" % (len(table.inputs), len(table.lamps))
+        return "runs, %d inputs, %d dimmers" % (len(table.inputs), len(table.dimmers))
     except TableError as problem:
         return str(problem)
 
 
-def every_damage(image: bytes, first: int, every: int) -> None:
+def every_damage(image: bytes, first: int, every: int, flip: int) -> None:
     """What the box says of an image with one octet wrong, each in turn, its CRC mended."""
     damaged = bytearray(image)
     covered = memoryview(damaged)[:-4]
     for at in range(first, len(image) - 4, every):
-        for flip in (1, 0x80, 0xFF):
-            damaged[at] ^= flip
-            struct.pack_into("<I", damaged, len(image) - 4, crc32(covered))
-            print(at, flip, verdict(damaged))
-            damaged[at] ^= flip
+        damaged[at] ^= flip
+        struct.pack_into("<I", damaged, len(image) - 4, crc32(covered))
+        print(at, flip, verdict(damaged))
+        damaged[at] ^= flip

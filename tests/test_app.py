@@ -40,8 +40,12 @@ class StandIn:
     def lamp(self, pin: int, frequency: int) -> Any:
         return self.machine.PWM(self.machine.Pin(pin), freq=frequency, duty_u16=0)
 
-    def discrete(self, pin: int) -> Any:
-        return self.machine.Pin(pin, self.machine.Pin.OUT, value=0)
+    def discrete(self, pin: int, level: int) -> Any:
+        return self.machine.Pin(pin, self.machine.Pin.OUT, value=level)
+
+    def switch(self, pin: int, on: int) -> Any:
+        pull = self.machine.Pin.PULL_DOWN if on else self.machine.Pin.PULL_UP
+        return self.machine.Pin(pin, self.machine.Pin.IN, pull)
 
     def open_line(self) -> None:
         self.line_open.append(True)
@@ -197,14 +201,20 @@ def test_damping_takes_its_time_whatever_the_scan(rig: Rig) -> None:
 
 
 def test_the_knob_moves_lamp_and_dim_request(rig: Rig) -> None:
-    rig.aircraft.knobs["glare shield"] = 60.0
+    """In the tick after it was moved; the fade is what comes then."""
+    lamp = rig.app.lighting.dimmers[0]
+    rig.aircraft.knobs[27] = 60.0
     rig.tick(2)
-    assert rig.chip.latest.pwm[15] == (4000, rig.app.lamps[0].duty) and rig.app.lamps[0].duty > 15_000
+    assert rig.chip.latest.pwm[15] == (4000, lamp.duty) and 0 < lamp.level < lamp.target
     assert rig.chip.latest.levels[14] == 1
-    rig.aircraft.knobs["glare shield"] = 0.0
+    rig.tick(200)
+    assert rig.chip.latest.pwm[15] == (4000, lamp.duty) and lamp.level == lamp.target > 5500
+    rig.aircraft.knobs[27] = 0.0
     rig.tick(2)
-    assert rig.chip.latest.pwm[15] == (4000, 0)
+    assert 0 < rig.chip.latest.pwm[15][1] == lamp.duty
     assert rig.chip.latest.levels[14] == 0
+    rig.tick(200)
+    assert rig.chip.latest.pwm[15] == (4000, 0)
 
 
 @pytest.mark.parametrize("jumper_closed", [True, False])

@@ -12,13 +12,13 @@ IEEE_1789 = {
     1: (0.01, 0.025),
     60: (0.6, 1.5),
     89.9: (0.899, 2.2475),
-    90: (3.0, 7.2),
+    90: (2.997, 7.2),
     100: (3.33, 8.0),
-    120: (4.0, 9.6),
+    120: (3.996, 9.6),
     200: (6.66, 16.0),
-    400: (13.3, 32.0),
-    1250: (41.6, 100.0),
-    1251: (41.7, 100.0),
+    400: (13.32, 32.0),
+    1250: (41.625, 100.0),
+    1251: (41.6583, 100.0),
     3000: (99.9, 100.0),
     3001: (100.0, 100.0),
     20_000: (100.0, 100.0),
@@ -28,7 +28,7 @@ IEEE_1789 = {
 @pytest.mark.parametrize("hz, most", IEEE_1789.items())
 def test_limits(hz: float, most: tuple[float, float]) -> None:
     said = limits(hz)
-    assert (said.no_effect, said.low_risk) == pytest.approx(most, rel=2e-3)
+    assert (said.no_effect, said.low_risk) == pytest.approx(most, rel=1e-9)
 
 
 REGIONS: dict[str, tuple[float, float, Region]] = {

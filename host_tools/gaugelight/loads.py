@@ -55,7 +55,7 @@ def from_current(amperes: float, at: float, drop: float = USUAL_DROP, dim_wire: 
 
 def from_power(watts: float, at: float, drop: float = USUAL_DROP, dim_wire: bool = False) -> Load:
     """A strip that takes so many watts at so many volts."""
-    return from_current(watts / at, at, drop, dim_wire)
+    return from_current(watts / at if at else watts, at, drop, dim_wire)
 
 
 def from_length(
