@@ -147,10 +147,12 @@ KNOB_PIN = KnobPin()
 channels = make_channels(table.inputs, [0])
 lighting = Lighting(table, channels)
 locked("light", run_lights, (lighting, channels, 1500))
-run_lights((lighting, channels, 10))
-before = gc.mem_alloc()
-run_lights((lighting, channels, 100))
-print("growth of the lights", gc.mem_alloc() - before)
+work = (lighting, channels, 100)
+for _ in range(2):  # the first time names are made
+    before = gc.mem_alloc()
+    run_lights(work)
+    growth = gc.mem_alloc() - before
+print("growth of the lights", growth)
 
 
 """
