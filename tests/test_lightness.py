@@ -1,88 +1,162 @@
 """From a knob to a light that looks even. Referee: colour-science, CIE 1976 lightness (CIE 15)."""
 
 from dataclasses import replace
-from importlib.resources import files
+from fractions import Fraction
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from colour.colorimetry import lightness_CIE1976, luminance_CIE1976
 
 from gaugebox.curve import lookup
-from gaugebox.lamp import PLAY, DimRequest, Lamp
-from gaugebox.table import Table
+from gaugelight import pwm
 from gaugelight.box_values import LampCurve
-from gaugelight.boxfile import Box, read_box
-from gaugelight.build import build, solve_lamp
-from gaugelight.circuits import Floats
-from gaugelight.converters import COUNTS
-from gaugelight.lightness import knob_count, luminance
+from gaugelight.boxfile import read_box
+from gaugelight.circuits import Counts, Floats
+from gaugelight.cli import DEMO
+from gaugelight.curves import values
+from gaugelight.light_tables import duty_curve, knob_curve, knob_count, tells_faults, travel
+from gaugelight.lightness import light_of_level, lightness, luminance, per_lightness
+from gaugelight.lights import Knob, Lamp
 
 FULL = 65535
-CURVES = {"lightness": LampCurve(None), "gamma 2.2": LampCurve(2.2)}
+KNOB = Knob(27)
+RP2040 = pwm.setting(pwm.CHIPS["rp2040"], 4000)  # 31,250 steps
 
 
-@pytest.fixture(scope="module")
-def box() -> Box:
-    return read_box(Path(str(files("gaugelight.demo") / "amphibian.toml")))
+def lamp(**changes: Any) -> Lamp:
+    glare_shield = read_box(DEMO).lights.lamp("glare shield")
+    assert glare_shield is not None
+    return replace(glare_shield, **changes)
 
 
-def test_luminance() -> None:
+LAMPS = {
+    "the demo's": lamp(),
+    "no floor": lamp(floor=Fraction(0)),
+    "half bright": lamp(ceiling=Fraction(50)),
+    "a high floor": lamp(floor=Fraction(2)),
+    "no click-off": lamp(off_below=Fraction(0), on_above=Fraction(0)),
+    "gamma 2.2": lamp(curve=LampCurve(2.2)),
+    "gamma 1": lamp(curve=LampCurve(1.0)),
+}
+
+
+def referee(share: Floats) -> Floats:
+    return np.asarray(lightness_CIE1976(share * 100), dtype=np.float64)
+
+
+def light_over_knob(one: Lamp) -> tuple[Counts, Counts]:
+    """Level and compare value of the RP2040 at 4 kHz, at every count."""
+    levels = values(knob_curve(KNOB))
+    return levels, pwm.compare(RP2040, values(duty_curve(one))[levels])
+
+
+def test_luminance_and_lightness() -> None:
     levels = np.linspace(0, 100, 10_001)
-    assert luminance(levels) * 100 == pytest.approx(
-        np.asarray(luminance_CIE1976(levels)), rel=1e-9, abs=1e-12
-    )
+    share = np.asarray(luminance_CIE1976(levels)) / 100
+    assert luminance(levels) == pytest.approx(share, rel=1e-9, abs=1e-12)
+    assert lightness(share) == pytest.approx(levels, rel=1e-9, abs=1e-9)
     assert luminance(np.array([0.0, 100.0])) == pytest.approx([0, 1])
+    slope = np.gradient(share[1:-1], levels[1:-1])
+    smooth = np.abs(levels[1:-1] - 8) > 0.02
+    assert per_lightness(share[1:-1])[smooth] == pytest.approx(slope[smooth], rel=1e-3)
 
 
-def wanted(curve: LampCurve) -> Floats:
-    """The lightness, 0..100, that each knob count should look like, from the live travel of 1 to 99 %."""
-    level = np.clip((np.arange(COUNTS) / FULL - 0.01) / 0.98, 0, 1)
-    if curve.gamma is None:
-        return level * 100
-    return np.asarray(lightness_CIE1976(100 * level**curve.gamma), dtype=np.float64)
-
-
-@pytest.mark.parametrize("curve", CURVES.values(), ids=CURVES)
-def test_every_knob_count(curve: LampCurve, box: Box) -> None:
-    built = solve_lamp(replace(box.lamps[0], curve=curve))
-    duty = np.array([lookup(built, count) for count in range(COUNTS)])
-    assert np.all(np.diff(duty) >= 0)
-    low, high = round(0.01 * FULL), round(0.99 * FULL)
-    assert set(duty[: low + 1]) == {0} and set(duty[high:]) == {FULL}
-    assert 0 < duty[low + 2000] and duty[high - 200] < FULL
-    lightness = np.asarray(lightness_CIE1976(duty / FULL * 100))
-    two_steps = np.asarray(lightness_CIE1976((duty + 2) / FULL * 100)) - lightness
-    assert np.all(np.abs(lightness - wanted(curve)) <= 0.05 + two_steps)
+@pytest.mark.parametrize("one", LAMPS.values(), ids=LAMPS)
+def test_every_level(one: Lamp) -> None:
+    """Evenly from floor to ceiling, by the referee; off is off."""
+    duty = values(duty_curve(one))
+    start = max(1, round(one.off_below * 100))
+    assert np.all(np.diff(duty) >= 0) and set(duty[:start]) == {0}
+    assert duty[-1] == round(one.ceiling * FULL / 100)
+    assert duty[start] == pytest.approx(float(one.floor) * FULL / 100, abs=1.0 + 10 * (one.floor == 0))
+    along = (np.arange(start, 10001) / 100 - float(one.off_below)) / (100 - float(one.off_below))
+    ends = np.array([float(one.floor), float(one.ceiling)]) / 100
+    if one.curve.gamma is None:
+        ends = referee(ends)
+        wanted = ends[0] + (ends[1] - ends[0]) * along
+    else:
+        low, high = ends ** (1 / one.curve.gamma)
+        wanted = referee((low + (high - low) * along) ** one.curve.gamma)
+    seen = referee(duty[start:] / FULL)
+    a_step = referee((duty[start:] + 1) / FULL) - seen
+    assert np.all(np.abs(seen - wanted) <= 0.05 + a_step)
 
 
 def test_gamma_is_not_lightness() -> None:
-    assert np.max(np.abs(wanted(CURVES["gamma 2.2"]) - wanted(CURVES["lightness"]))) > 1
+    levels = np.linspace(5, 95, 50)
+    difference = lightness(light_of_level(LAMPS["gamma 2.2"], levels)) - lightness(
+        light_of_level(lamp(), levels)
+    )
+    assert np.max(np.abs(difference)) > 1
 
 
-def test_a_knob_turned_all_the_way_reaches_both_ends(box: Box) -> None:
-    """Through the lamp of the real image, play of the knob included."""
-    lamp = Lamp(Table(build(replace(box, chips=(), inputs=())).image).lamps[0])
-    assert lamp.duty == 0
-    up = [lamp.turn(count) for count in range(0, COUNTS, 5)]
-    assert up == sorted(up) and up[-1] == FULL
-    down = [lamp.turn(count) for count in range(FULL, -1, -5)]
-    assert down == sorted(down, reverse=True) and down[-1] == 0
+def test_no_step_over_the_knob_is_seen() -> None:
+    """At 4 kHz on the RP2040, from floor to ceiling, between any two codes of the 12-bit converter: a third of the 0.2 allowed."""
+    _, steps = light_over_knob(lamp())
+    codes = np.arange(4096)
+    seen = referee(steps[codes << 4 | codes >> 8] / RP2040.steps)
+    lit = np.flatnonzero(seen > 0)
+    assert np.max(np.diff(seen[lit])) < 0.07
+    assert np.max(np.diff(referee(steps / RP2040.steps)[steps > 0])) < 0.06
 
 
-def test_jitter_within_the_play_moves_nothing(box: Box) -> None:
-    lamp = Lamp(Table(build(replace(box, chips=(), inputs=())).image).lamps[0])
-    duty = lamp.turn(30_000)
-    rest = lamp.level
-    jitter = np.random.default_rng(5).integers(rest - PLAY, rest + PLAY, 1000, endpoint=True)
-    assert {lamp.turn(int(count)) for count in jitter} == {duty}
-    assert lamp.turn(rest + PLAY + 40) > duty
+def test_never_dimmer_over_all_counts() -> None:
+    _, steps = light_over_knob(lamp())
+    assert len(steps) == 65536 and np.all(np.diff(steps) >= 0)
+    assert steps[0] == 0 and steps[-1] == RP2040.steps == 31_250
 
 
-def test_the_dim_request_does_not_hunt(box: Box) -> None:
-    """On above 8 % of the knob's live travel, off below 5 %, and as it was in between."""
-    record = Table(build(replace(box, chips=(), inputs=())).image).dim_request
-    assert record is not None
-    request = DimRequest(record)
-    travel = [0.0, 4.9, 6.0, 7.9, 8.1, 6.0, 5.1, 4.9, 6.0, 100.0, 0.0]
-    assert [request.follow(knob_count(percent)) for percent in travel] == [0, 0, 0, 0, 1, 1, 1, 0, 0, 1, 0]
+def test_brighter_at_each_of_1024_levels() -> None:
+    one = lamp()
+    start = float(one.off_below)
+    levels = np.rint(np.linspace(start * 100, 10_000, 1024)).astype(int)
+    steps = pwm.compare(RP2040, values(duty_curve(one)))[levels]
+    assert np.all(np.diff(steps) > 0)
+    assert steps[-1] / steps[0] >= 5000 and steps[0] == 6  # 48 ns
+
+
+# the knob's circuit; referee: Kirchhoff, by hand
+
+
+def share_of(track: float, ends: float, position: float, pull_down: float = 330e3) -> float:
+    """Of 3.3 V, at the wiper."""
+    up, down = ends + track * (1 - position), ends + track * position
+    return (1 / up) / (1 / up + 1 / down + 1 / pull_down)
+
+
+@pytest.mark.parametrize("track", [8e3, 9e3, 10e3, 11e3, 12e3])
+@pytest.mark.parametrize("ends", [2178.0, 2222.0])
+def test_every_sound_knob_reaches_off_and_full_and_is_no_fault(track: float, ends: float) -> None:
+    counts = travel(KNOB)
+    bottom, top = (share_of(track, ends, position) * FULL for position in (0.0, 1.0))
+    assert counts.lowest + 700 < bottom < counts.low - 200
+    assert counts.high + 200 < top < counts.highest - 700
+
+
+BROKEN = {
+    "wiper, and a pin that leaks 1 uA": 1e-6 * 330e3 / 3.3,
+    "wiper, and a pin that leaks nothing": 0.0,
+    "upper end": 0.0,
+    "lower end, wiper at the bottom": 330 / (330 + 12.0 * 1.01 + 2.2 * 1.01),
+    "lower end, wiper at the top": 330 / (330 + 2.2),
+    "shorted to 3.3 V": 1.0,
+}
+
+
+@pytest.mark.parametrize("share", BROKEN.values(), ids=BROKEN)
+def test_every_broken_knob_is_a_fault(share: float) -> None:
+    counts = travel(KNOB)
+    assert share * FULL < counts.lowest - 300 or share * FULL > counts.highest + 300
+
+
+def test_a_knob_without_resistors_at_its_ends_tells_nothing() -> None:
+    counts = travel(Knob(27, ends=0.0))
+    assert (counts.lowest, counts.highest) == (0, FULL) and not tells_faults(Knob(27, ends=0.0))
+    assert tells_faults(KNOB)
+
+
+@pytest.mark.parametrize("percent", [0.0, 2.0, 50.0, 100.0])
+def test_position_to_level(percent: float) -> None:
+    assert lookup(knob_curve(KNOB), knob_count(KNOB, percent)) == pytest.approx(percent * 100, abs=1)

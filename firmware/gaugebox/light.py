@@ -22,7 +22,7 @@ BRIDGED = 50  # ticks, a second: what a source says stands so long after it has 
 TURNED = 1000  # level: a knob moved by more has been turned by hand
 UNKNOWN = -1  # in place of a fault, until a source has said something
 FACTOR_BITS = 14  # a factor of 1 is 1 << 14
-FACTOR_SLEW = 64  # of a factor, in one tick
+FACTOR_SLEW = 32  # of a factor, in one tick
 
 # what a dimmer or the dim request follows
 KNOB, INPUT, DIMMER, FIXED, SWITCH, DAYLIGHT = range(6)

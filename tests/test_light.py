@@ -1,0 +1,661 @@
+"""What the box's lighting code does tick by tick, with tables built from box files."""
+
+import math
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from colour.colorimetry import lightness_CIE1976
+
+from gaugebox.light import BRIDGED, PLAY, SAMPLES, UNKNOWN, Daylight, Dimmer, DimRequest, Lighting
+from gaugebox.measure import COLD, CONVERTER, NONE, OPEN, SHORT, Channel, make_channels
+from gaugebox.table import Table
+from gaugelight import pwm
+from gaugelight.boxfile import Box, read_box
+from gaugelight.build import build
+from gaugelight.cli import DEMO
+from gaugelight.light_tables import knob_count, travel
+from gaugelight.lights import Knob
+
+KNOB = Knob(27)
+FULL = 65535
+RP2040 = pwm.setting(pwm.CHIPS["rp2040"], 4000)
+
+SMALL = """
+[box]
+name = "small"
+board = "rp2040"
+
+[[input]]
+name = "bus"
+pin = 26
+circuit = { kind = "divider", top = "47 kohm", bottom = "10 kohm" }
+unit = "V"
+range = [0, 16]
+step = 0.1
+
+[[input]]
+name = "sky"
+pin = 28
+circuit = { kind = "direct" }
+points = [["0.3 V", 0], ["3 V", 100]]
+limits = ["0.1 V", "0.2 V", "3.1 V", "3.2 V"]
+unit = "%"
+step = 1
+"""
+LAMP = """
+[[lamp]]
+name = "strip"
+pin = 15
+knob = 27
+"""
+DAYLIGHT = """
+[daylight]
+sensor = "sky"
+day_above = "60 %"
+night_below = "30 %"
+delay = "2 s"
+"""
+
+
+class Rig:
+    """The lighting of a box file, with what its channels say and its knob's count to be set."""
+
+    def __init__(self, box: Box) -> None:
+        self.table = Table(build(box).image)
+        self.channels: list[Channel] = make_channels(self.table.inputs, [0])
+        self.lighting = Lighting(self.table, self.channels)
+        self.count = knob_count(KNOB, 0)
+        self.on: dict[int, int] = {}
+        for channel in self.channels:
+            channel.said[:] = [NONE, 0, 0, min(channel.record.reading_curve[1])]
+
+    def __getitem__(self, name: str) -> Dimmer:
+        return next(dimmer for dimmer in self.lighting.dimmers if dimmer.record.name == name)
+
+    @property
+    def request(self) -> DimRequest:
+        assert self.lighting.dim_request is not None
+        return self.lighting.dim_request
+
+    @property
+    def daylight(self) -> Daylight:
+        assert self.lighting.daylight is not None
+        return self.lighting.daylight
+
+    def knob(self, percent: float) -> None:
+        self.count = knob_count(KNOB, percent)
+
+    def read(self, name: str, reading: float, fault: int = NONE) -> None:
+        channel = next(channel for channel in self.channels if channel.record.name == name)
+        channel.said[0] = fault
+        channel.said[3] = round(reading * 10**channel.record.reading_decimals)
+
+    def tick(self, ticks: int = 1) -> None:
+        for _ in range(ticks):
+            for knob in self.lighting.knobs:
+                knob.take(self.count)
+            for number, switch in enumerate(self.lighting.switches):
+                switch.take(self.on.get(number, 1))
+            self.lighting.step()
+
+
+Make = Callable[[str], Rig]
+
+
+@pytest.fixture
+def rig(tmp_path: Path) -> Make:
+    def make(text: str) -> Rig:
+        path = tmp_path / "box.toml"
+        path.write_text(SMALL + text)
+        return Rig(read_box(path))
+
+    return make
+
+
+@pytest.fixture(scope="module")
+def demo_box() -> Box:
+    return read_box(DEMO)
+
+
+LIGHTNESS: list[float] = np.asarray(
+    lightness_CIE1976(np.arange(RP2040.steps + 1) / RP2040.steps * 100)
+).tolist()
+
+
+def lightness(duty: int) -> float:
+    """L* of a lamp at 4 kHz on the RP2040."""
+    return LIGHTNESS[pwm.compare(RP2040, duty)]
+
+
+# the knob
+
+
+@pytest.mark.parametrize("percent", [0, 1, 2, 2.2, 3, 4, 4.2, 10, 37, 50, 83, 99, 100])
+@pytest.mark.parametrize("came", ["from below", "from above"])
+def test_a_knob_held_still_moves_nothing(demo_box: Box, percent: float, came: str) -> None:
+    """10,000 ticks with 8 counts RMS of noise on every sample, wherever it stands, on its thresholds too."""
+    rig = Rig(demo_box)
+    for start in (0, 100) if came == "from above" else (100, 0):
+        rig.knob(start)
+        rig.tick(200)
+    random = np.random.default_rng(round(percent * 10))
+    centre = knob_count(KNOB, percent)
+    rig.count = centre
+    rig.tick(400)
+    seen = set()
+    for noise in np.rint(random.normal(0, 8, 10_000)).astype(int).tolist():
+        rig.count = centre + noise
+        rig.tick()
+        seen.add((tuple(dimmer.duty for dimmer in rig.lighting.dimmers), rig.request.on))
+    assert len(seen) == 1
+
+
+def test_a_knob_held_still_from_its_first_sample_on(demo_box: Box) -> None:
+    """Not once from when the fade has come to rest; the first sample is one of the noisy ones."""
+    rig = Rig(demo_box)
+    random = np.random.default_rng(7)
+    seen: dict[str, set[int]] = {}
+    for turn in range(10_500):
+        rig.count = 33_000 + round(random.normal(0, 8))
+        rig.tick()
+        if turn >= 500:
+            for dimmer in rig.lighting.dimmers:
+                seen.setdefault(dimmer.record.name, set()).add(dimmer.duty)
+    assert {name: len(duties) for name, duties in seen.items()} == dict.fromkeys(seen, 1)
+
+
+class Pin:
+    """A converter's pin with these counts, and then the last of them for ever."""
+
+    def __init__(self, counts: Iterable[int]) -> None:
+        self.counts = list(counts)
+
+    def read_u16(self) -> int:
+        return self.counts.pop(0) if len(self.counts) > 1 else self.counts[0]
+
+
+PASSED_OVER = {
+    "one wild sample": [30_000] * 3 + [65_535] + [30_000] * 4,
+    "a contact that breaks in the middle of a tick": [30_000] * 4 + [0] * 4,
+    "a wiper that falls through its pull-down": [
+        30_000,
+        26_500,
+        23_000,
+        20_000,
+        17_500,
+        15_000,
+        13_000,
+        11_500,
+    ],
+}
+
+
+@pytest.mark.parametrize("counts", PASSED_OVER.values(), ids=PASSED_OVER)
+def test_samples_that_lie_apart_are_passed_over(rig: Make, counts: list[int]) -> None:
+    lights = rig(LAMP)
+    knob = lights.lighting.knobs[0]
+    knob.sample(Pin([30_000]))
+    before = knob.source.target
+    knob.sample(Pin(counts))
+    assert len(counts) == SAMPLES and knob.source.target == before
+    knob.sample(Pin([30_000 + PLAY + 2]))
+    assert knob.source.target > before
+
+
+def test_lamp_follows_its_knob_in_the_same_tick(rig: Make) -> None:
+    lights = rig(LAMP + 'fade = "0 s"\n')
+    lights.knob(0)
+    lights.tick(10)
+    lights.knob(70)
+    lights.tick()
+    assert lights["strip"].level == pytest.approx(7000, abs=30)
+
+
+@pytest.mark.parametrize("pace", [1, 5, 16, 17, 100])
+def test_no_step_under_the_hand(rig: Make, pace: int) -> None:
+    """However slowly it is turned, up or down, play included: at most 0.2 of lightness from floor to ceiling, and what turning
+    that fast in one tick makes."""
+    lights = rig(LAMP + 'fade = "0 s"\n')
+    counts = travel(KNOB)
+    sweep = list(range(counts.low, counts.highest - 1, pace))
+    for way in (sweep, sweep[::-1]):
+        before = 0
+        worst = 0.0
+        for count in way:
+            lights.count = count
+            lights.tick()
+            duty = lights["strip"].duty
+            if before and duty:
+                worst = max(worst, abs(lightness(duty) - lightness(before)))
+            before = duty
+        assert worst <= 0.2 + 100 * max(0, pace - 17) / (counts.high - counts.low)
+    assert before == 0
+
+
+def test_the_ends_are_reached(rig: Make) -> None:
+    lights = rig(LAMP + 'fade = "0 s"\nceiling = "60 %"\n')
+    for count in (*range(12_000, 60_000, 7), *range(60_000, 12_000, -7), *range(12_000, 7700, -7)):
+        lights.count = count
+        lights.tick()
+        if count == 58_998:
+            assert lights["strip"].level == 10_000 and lights["strip"].duty == round(0.6 * FULL)
+    assert lights["strip"].level == 0 and lights["strip"].duty == 0
+
+
+def test_click_off_has_hysteresis(rig: Make) -> None:
+    lights = rig(LAMP + 'fade = "0 s"\noff_below = "3 %"\non_above = "6 %"\n')
+    lit = []
+    for percent in (0, 2.9, 4, 5.8, 6.2, 5, 3.3, 2.7, 4, 5.8, 50, 0):
+        lights.knob(percent)
+        lights.tick()
+        lit.append(lights["strip"].duty > 0)
+    assert lit == [False, False, False, False, True, True, True, False, False, False, True, False]
+
+
+# fades
+
+
+@pytest.mark.parametrize("seconds", [0.1, 0.5, 2.0, 20.0])
+@pytest.mark.parametrize("start, end", [(10, 80), (80, 10), (20, 0), (0, 100)])
+def test_fade_is_a_first_order_lag(rig: Make, seconds: float, start: float, end: float) -> None:
+    """1 - exp(-t / time constant) of the way, both ways, and it arrives: at exactly what no fade would give."""
+    lights, at_once = rig(LAMP + f'fade = "{seconds} s"\n'), rig(LAMP + 'fade = "0 s"\n')
+    for one in (lights, at_once):
+        one.knob(start)
+        one.tick(round(seconds * 50 * 20) + 10)
+    assert lights["strip"].level == at_once["strip"].level
+    for one in (lights, at_once):
+        one.knob(end)
+    at_once.tick()
+    first, last = lights["strip"].level, at_once["strip"].level
+    levels = []
+    for _ in range(round(seconds * 50 * 5)):
+        lights.tick()
+        levels.append(lights["strip"].level)
+    times = np.arange(1, len(levels) + 1) / 50
+    exact = first + (last - first) * (1 - np.exp(-times / seconds))
+    assert np.max(np.abs(np.array(levels) - exact)) < 2 + abs(last - first) * 0.02 / seconds / 2
+    assert np.all(np.diff(levels) * np.sign(last - first) >= 0)
+    lights.tick(round(seconds * 50 * 15))
+    assert (lights["strip"].level, lights["strip"].duty) == (last, at_once["strip"].duty)
+
+
+# faults
+
+
+@pytest.mark.parametrize("broken, fault", [(0, OPEN), (FULL, SHORT)], ids=["open", "shorted"])
+def test_a_broken_knob(rig: Make, broken: int, fault: int) -> None:
+    """Bridged for a second, then named and faded to the safe level, never brighter on the way, and believed again after a second."""
+    lights = rig(LAMP + 'fade = "100 ms"\non_fault = "20 %"\n')
+    lights.knob(35)
+    lights.tick(100)
+    held = lights["strip"].duty
+    lights.count = broken
+    for _ in range(BRIDGED - 1):
+        lights.tick()
+        assert lights["strip"].duty == held and lights["strip"].fault == NONE
+    duties = []
+    for _ in range(100):
+        lights.tick()
+        duties.append(lights["strip"].duty)
+    assert lights["strip"].fault == fault and lights["strip"].level == 2000
+    assert duties == sorted(duties, reverse=True) and duties[0] <= held
+    lights.knob(35)
+    lights.tick(BRIDGED - 1)
+    assert lights["strip"].level == 2000
+    lights.tick(100)
+    assert lights["strip"].fault == NONE and lights["strip"].duty == held
+
+
+def test_a_scratch_of_the_track_is_not_seen(rig: Make) -> None:
+    lights = rig(LAMP)
+    lights.knob(60)
+    lights.tick(200)
+    held = lights["strip"].duty
+    for turn in range(500):
+        lights.count = 0 if turn % 60 < 30 else knob_count(KNOB, 60)
+        lights.tick()
+        assert lights["strip"].duty == held
+
+
+def test_nothing_burns_until_something_is_known(rig: Make) -> None:
+    """An input that does not answer from the start: dark for a second, then at the safe level, named."""
+    follower = '[[lamp]]\nname = "legends"\npin = 8\nfollows = "bus"\npoints = [["0 V", "100 %"], ["14 V", "10 %"]]\n'
+    lights = rig(
+        follower
+        + '[display]\nfollows = "legends"\nfade = "0 s"\npoints = [["0 %", "100 %"], ["100 %", "0 %"]]\n'
+    )
+    lights.read("bus", 0, CONVERTER)
+    for _ in range(BRIDGED - 1):
+        lights.tick()
+        assert lights["legends"].fault == UNKNOWN and lights["legends"].duty == 0
+        assert lights["display"].duty == 0  # what follows is not known either: not bright
+    lights.tick(200)
+    assert (lights["legends"].fault, lights["legends"].level) == (CONVERTER, 2000)
+    assert (lights["display"].fault, lights["display"].level) == (CONVERTER, 8000)
+
+
+def test_at_start_the_display_does_not_flash(demo_box: Box) -> None:
+    """Inverse of a lamp that fades up from nothing: it goes where the lamp is going, not where it stands."""
+    rig = Rig(demo_box)
+    rig.knob(80)
+    levels = []
+    for _ in range(300):
+        rig.tick()
+        levels.append(rig["display"].level)
+    assert levels == sorted(levels) and levels[-1] == pytest.approx(2200, abs=30)
+
+
+# following a line
+
+
+def test_a_bus_line_with_a_step_does_not_hunt(rig: Make) -> None:
+    """0 V means day, through noise of a quarter of a per cent of its span on the step itself."""
+    points = '[["0 V", "100 %"], ["1 V", "100 %"], ["1 V", "10 %"], ["14 V", "60 %"]]'
+    lights = rig(f'[[lamp]]\nname = "legends"\npin = 8\nfollows = "bus"\npoints = {points}\nfade = "0 s"\n')
+    for volts, level in ((0, 10_000), (0.8, 10_000), (1.5, 1192), (14, 6000), (0.5, 10_000), (7.5, 3500)):
+        lights.read("bus", volts)
+        lights.tick()
+        assert lights["legends"].level == pytest.approx(level, abs=5)
+    random = np.random.default_rng(3)
+    lights.read("bus", 1.0)
+    lights.tick()
+    seen = set()
+    for noise in random.normal(0, 0.04, 10_000).tolist():
+        lights.read("bus", 1.0 + max(-0.15, min(0.15, noise)))
+        lights.tick()
+        seen.add(lights["legends"].level)
+    assert len(seen) == 1
+
+
+@pytest.mark.parametrize("fault", [OPEN, SHORT, CONVERTER, COLD])
+def test_a_line_out_of_range_is_held_and_then_safe(rig: Make, fault: int) -> None:
+    points = '[["0 V", "100 %"], ["14 V", "10 %"]]'
+    lights = rig(
+        f'[[lamp]]\nname = "legends"\npin = 8\nfollows = "bus"\npoints = {points}\non_fault = "30 %"\n'
+    )
+    lights.read("bus", 10)
+    lights.tick(300)
+    held = lights["legends"].duty
+    lights.read("bus", 0, fault)
+    lights.tick(BRIDGED - 1)
+    assert lights["legends"].duty == held
+    lights.tick(300)
+    assert (lights["legends"].fault, lights["legends"].level) == (fault, 3000)
+
+
+STEADY = (
+    'compensate = { input = "bus", at = "12 V" }\nload = { current = "320 mA", at = "12 V" }\nfade = "0 s"\n'
+)
+
+
+@pytest.mark.parametrize("volts", [9.5, 12.0, 12.5, 13.8, 14.2, 15.5])
+def test_light_does_not_rise_with_the_alternator(rig: Make, volts: float) -> None:
+    """Duty times current, by Ohm's law above the 8.9 V of its LEDs, is what it is at 12 V; below that it is left alone."""
+    lights = rig(LAMP + STEADY)
+    lights.read("bus", volts)
+    lights.knob(100)
+    lights.tick(400)
+    current = 0.320 * (volts - 8.9) / (12 - 8.9)
+    light = lights["strip"].duty / FULL * current
+    assert light == pytest.approx(0.320 if volts > 12 else current, rel=0.002)
+
+
+def test_the_supply_s_noise_is_not_seen(rig: Make) -> None:
+    lights = rig(LAMP + STEADY)
+    lights.read("bus", 14.0)
+    lights.knob(60)
+    lights.tick(400)
+    random = np.random.default_rng(5)
+    seen = set()
+    for noise in random.normal(0, 0.01, 5000).tolist():
+        lights.read("bus", 14.0 + noise)
+        lights.tick()
+        seen.add(lights["strip"].duty)
+    assert len(seen) == 1
+
+
+def test_a_supply_that_fails_leaves_the_lamp_as_it_was(rig: Make) -> None:
+    lights = rig(LAMP + STEADY)
+    lights.read("bus", 15.0)
+    lights.knob(60)
+    lights.tick(400)
+    held = lights["strip"].duty
+    lights.read("bus", 0, OPEN)
+    lights.tick(500)
+    assert lights["strip"].duty == held
+
+
+def test_an_unknown_supply_is_taken_for_the_highest(rig: Make) -> None:
+    """So that a lamp comes up dim rather than bright."""
+    lights = rig(LAMP + STEADY)
+    lights.read("bus", 0, CONVERTER)
+    lights.knob(100)
+    lights.tick(400)
+    record = lights.channels[0].record
+    highest = max(record.reading_curve[1]) / 10**record.reading_decimals
+    assert highest > 16
+    assert lights["strip"].duty / FULL == pytest.approx((12 - 8.9) / (highest - 8.9), rel=0.002)
+
+
+def test_alternator_comes_on_without_a_step(rig: Make) -> None:
+    lights = rig(LAMP + STEADY)
+    lights.read("bus", 12.0)
+    lights.knob(100)
+    lights.tick(400)
+    lights.read("bus", 14.2)
+    before = lights["strip"].duty
+    for _ in range(300):
+        lights.tick()
+        assert 0 <= lightness(before) - lightness(lights["strip"].duty) <= 0.2
+        before = lights["strip"].duty
+
+
+# daylight
+
+BY_DAY = LAMP + 'by_day = "0 %"\nfade = "0 s"\n' + DAYLIGHT
+FACE = '[display]\nfollows = "strip"\npoints = [["0 %", "50 %"], ["100 %", "10 %"]]\nby_day = "100 %"\nfade = "0 s"\n'
+REQUEST = '[dim_request]\npin = 14\nfollows = "strip"\n'
+
+
+def dawn(lights: Rig) -> None:
+    lights.read("sky", 80)
+    lights.tick(101)
+
+
+def test_a_knob_left_up_by_day_dims_nothing(rig: Make) -> None:
+    """Neither the face nor the instruments that are asked, whenever the day began, at start or in flight."""
+    for at_start in (True, False):
+        lights = rig(BY_DAY + FACE + REQUEST)
+        lights.knob(60)
+        if at_start:
+            lights.read("sky", 80)
+            lights.tick(3)
+        else:
+            lights.tick(100)
+            assert (lights.request.on, lights["display"].level) == (1, 2600)
+            dawn(lights)
+        assert (lights.daylight.day, lights["strip"].level) == (1, 0)
+        assert (lights.request.on, lights["display"].level) == (0, 10_000)
+
+
+def test_a_turn_of_the_knob_takes_over_its_lamp_until_the_next_dawn(rig: Make) -> None:
+    lights = rig(BY_DAY + FACE + REQUEST)
+    lights.knob(60)
+    lights.tick(10)
+    dawn(lights)
+    lights.knob(65)
+    lights.tick(5)
+    assert lights["strip"].level == 0  # a nudge is no turn
+    lights.knob(40)
+    lights.tick(5)
+    assert lights["strip"].level == pytest.approx(4000, abs=20)
+    assert (lights.request.on, lights["display"].level) == (0, 10_000)  # what has no override is left by day
+    lights.read("sky", 10)
+    lights.tick(101)
+    assert (lights.daylight.day, lights.request.on) == (0, 1)
+    dawn(lights)
+    assert lights["strip"].level == 0
+
+
+def test_what_may_be_overridden_is(rig: Make) -> None:
+    lights = rig(BY_DAY + FACE + "override = true\n" + REQUEST + "override = true\n")
+    lights.knob(0)
+    lights.tick(10)
+    dawn(lights)
+    lights.knob(60)
+    lights.tick(5)
+    assert (lights.request.on, lights["display"].level) == (1, 2600)
+
+
+def test_day_and_night_take_their_time_and_do_not_hunt(rig: Make) -> None:
+    lights = rig(BY_DAY)
+    lights.tick(10)
+    random = np.random.default_rng(2)
+    for sky, ticks, day in (
+        (70, 99, 0),
+        (50, 10, 0),
+        (70, 99, 0),
+        (70, 1, 1),
+        (45, 500, 1),
+        (20, 99, 1),
+        (20, 1, 0),
+    ):
+        lights.read("sky", sky)
+        lights.tick(ticks)
+        assert lights.daylight.day == day, sky
+    changes = 0
+    for noise in random.normal(0, 5, 5000).tolist():
+        before = lights.daylight.day
+        lights.read("sky", max(0, min(100, 58 + noise)))
+        lights.tick()
+        changes += before != lights.daylight.day
+    assert changes <= 1
+
+
+def test_a_dead_sensor_leaves_day_or_night_until_a_knob_is_turned(rig: Make) -> None:
+    for sky, day in ((80, 1), (10, 0)):
+        lights = rig(BY_DAY + FACE + REQUEST)
+        lights.read("sky", sky)
+        lights.knob(50)
+        lights.tick(120)
+        assert lights.daylight.day == day
+        lights.read("sky", 0, OPEN)
+        lights.tick(500)
+        assert (lights.daylight.day, lights.daylight.fault) == (day, OPEN)
+        lights.knob(30)
+        lights.tick(5)
+        assert lights.daylight.day == 0
+        assert lights["strip"].level == pytest.approx(3000, abs=20)
+
+
+def test_a_sensor_dead_from_the_start_leaves_it_to_the_knob(rig: Make) -> None:
+    lights = rig(BY_DAY + FACE + REQUEST)
+    lights.read("sky", 0, SHORT)
+    lights.knob(50)
+    lights.tick(200)
+    assert (lights.daylight.day, lights.daylight.fault, lights.request.on) == (0, SHORT, 1)
+    assert lights["strip"].level == pytest.approx(5000, abs=20)
+
+
+# the dim request
+
+SWITCH = '[[switch]]\nname = "panel"\npin = 12\n'
+
+
+def test_the_dim_request_does_not_hunt(rig: Make) -> None:
+    lights = rig(LAMP + REQUEST)
+    said = []
+    for percent in (0, 4.8, 6.0, 7.8, 8.2, 6.0, 5.2, 4.8, 6.0, 100, 0):
+        lights.knob(percent)
+        lights.tick()
+        said.append(lights.request.on)
+    assert said == [0, 0, 0, 0, 1, 1, 1, 0, 0, 1, 0]
+
+
+@pytest.mark.parametrize("active, on, off", [("high", 1, 0), ("low", 0, 1)])
+def test_polarity(rig: Make, active: str, on: int, off: int) -> None:
+    lights = rig(LAMP + REQUEST + f'active = "{active}"\n')
+    assert lights.request.pin == off
+    lights.knob(50)
+    lights.tick()
+    assert (lights.request.on, lights.request.pin) == (1, on)
+
+
+@pytest.mark.parametrize("says, after", [("hold", 1), ("on", 1), ("off", 0)])
+def test_dim_request_on_a_fault(rig: Make, says: str, after: int) -> None:
+    lights = rig(LAMP + REQUEST + f'on_fault = "{says}"\n')
+    lights.knob(50)
+    lights.tick(10)
+    lights.count = 0
+    lights.tick(BRIDGED + 1)
+    assert (lights.request.on, lights.request.fault) == (after, OPEN)
+    lights = rig(LAMP + REQUEST + f'on_fault = "{says}"\n')
+    lights.count = 0
+    lights.tick(BRIDGED + 1)
+    assert lights.request.on == (1 if says == "on" else 0)
+
+
+@pytest.mark.parametrize("wired, closed", [("low", 0), ("high", 1)])
+def test_a_switch_asks(rig: Make, wired: str, closed: int) -> None:
+    """Debounced: on for three ticks before it counts."""
+    lights = rig(LAMP + SWITCH + f'on = "{wired}"\n' + '[dim_request]\npin = 14\nfollows = "panel"\n')
+    said = []
+    for level in [1 - closed] * 5 + [closed, 1 - closed] * 5 + [closed] * 3 + [1 - closed] * 3:
+        lights.on[0] = level
+        lights.tick()
+        said.append(lights.request.on)
+    assert said == [0] * 17 + [1] * 3 + [0]
+
+
+def test_daylight_asks_by_night(rig: Make) -> None:
+    lights = rig(LAMP + DAYLIGHT + '[dim_request]\npin = 14\nfollows = "daylight"\non_fault = "off"\n')
+    lights.read("sky", 10)
+    lights.tick(3)
+    assert lights.request.on == 1
+    dawn(lights)
+    assert lights.request.on == 0
+    lights.read("sky", 10)
+    lights.tick(101)
+    assert lights.request.on == 1
+    lights.read("sky", 10, OPEN)
+    lights.tick(BRIDGED + 1)
+    assert (lights.request.on, lights.request.fault) == (0, OPEN)
+
+
+# all together
+
+
+def test_the_bus_output_carries_its_load(rig: Make) -> None:
+    """Ohm's law: behind 100 ohm into 1.5 kohm the line has the volts that were asked for."""
+    text = '[bus_output]\npin = 13\nfollows = "strip"\nfull_scale = "14 V"\nseries = "100 ohm"\nload = "1.5 kohm"\n'
+    text += 'filter = { resistor = "10 kohm", capacitor = "470 nF" }\nfade = "0 s"\n'
+    for points, at_60 in (
+        ('[["0 %", "0 V"], ["100 %", "12 V"]]', 7.2),
+        ('[["0 %", "13 V"], ["100 %", "2 V"]]', 6.4),
+    ):
+        lights = rig(LAMP + text + f"points = {points}\n")
+        lights.knob(60)
+        lights.tick(5)
+        line = lights["bus output"].duty / FULL * 14 * 1500 / 1600
+        assert line == pytest.approx(at_60, abs=0.02)
+
+
+def test_a_lamp_that_follows_goes_along_and_has_its_own_fade(rig: Make) -> None:
+    map_light = (
+        '[[lamp]]\nname = "map"\npin = 17\nfollows = "strip"\npoints = [["0 %", "0 %"], ["100 %", "50 %"]]\n'
+    )
+    lights = rig(map_light + 'fade = "1 s"\n' + LAMP)  # it may stand before the one it follows
+    lights.knob(80)
+    lights.tick(50)
+    assert lights["map"].level == pytest.approx(4000 * (1 - math.exp(-1)), abs=40)
+    lights.tick(1000)
+    assert lights["map"].level == pytest.approx(4000, abs=10)
+
+
+def test_a_fixed_level(rig: Make) -> None:
+    lights = rig('[[lamp]]\nname = "map"\npin = 17\nlevel = "40 %"\nfade = "0 s"\n')
+    lights.tick()
+    assert lights["map"].level == 4000 and lights["map"].fault == NONE
