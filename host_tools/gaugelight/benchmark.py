@@ -142,10 +142,12 @@ class FloatChain:
 GUEST = """
 import gc
 from gaugebox.curve import lookup
+from gaugebox.light import Lighting
 from gaugebox.measure import CLOCK_MASK, make_channels
 from gaugebox.table import Table
 {float_chain}
-records = [r for r in Table({image!r}).inputs if r.name in ({rail!r}, {input!r})]
+table = Table({image!r})
+records = [r for r in table.inputs if r.name in ({rail!r}, {input!r})]
 record = records[1]
 record.rail = 0
 clock = [0]
@@ -181,6 +183,17 @@ def float_steps(turns, counts, clock, step):
         clock[0] = clock[0] + 100 & CLOCK_MASK
         step(counts[i & 63], 100)
 
+def lights(turns, counts, clock, work):
+    for i in range(turns):
+        clock[0] = clock[0] + 100 & CLOCK_MASK
+        work.knobs[0].take(20000 + (i & 63) * 400)
+        work.step()
+
+lighting = Lighting(table, make_channels(table.inputs, clock))
+for one in lighting.followed:
+    one[1][0] = 0
+    one[1][3] = (one[0].curve[0][0] + one[0].curve[0][len(one[0].curve[1]) - 1]) // 2
+lights(300, counts, clock, lighting)
 before = gc.mem_alloc()
 {job}({turns}, counts, clock, {work})
 print(gc.mem_alloc() - before, channel.said[0], floats.fault)
@@ -190,6 +203,7 @@ JOBS = {
     "lookups": ("lookup", "one lookup on a curve"),
     "steps": ("channel.step", "one whole channel step"),
     "float_steps": ("floats.step", "the same step in floating point"),
+    "lights": ("lighting", "one tick of all lights of the demo: a knob, five dimmers, daylight, dim request"),
 }
 
 

@@ -14,7 +14,7 @@ from gaugelight.converters import COUNTS, ChipInput, OnChip
 from gaugelight.fault_windows import LEAST_STEPS, count_windows, signal_limits
 from gaugelight.check_lights import problems_of_lights
 from gaugelight.laws import Thermocouple
-from gaugelight.lights import Knob
+from gaugelight.lights import Knob, Lamp, Switch
 from gaugelight.preferred import E24_VALUES, nearest_above
 from gaugelight.problems import Problem
 
@@ -35,7 +35,8 @@ def problems_of(box: Box) -> list[Problem]:
 def _names(box: Box) -> Iterator[Problem]:
     seen: dict[str, int] = {}
     lamps = box.lights.lamps
-    for named in (*box.inputs, *lamps, *box.lights.switches):
+    all_named: list[Input | Lamp | Switch] = [*box.inputs, *lamps, *box.lights.switches]
+    for named in all_named:
         if named.name in seen:
             what = f"the name stands at line {seen[named.name]} too; each needs its own"
             yield Problem(named.line, named.name, what)

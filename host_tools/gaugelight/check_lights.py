@@ -6,15 +6,20 @@ from collections.abc import Iterator
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from gaugebox import pins
 from gaugelight import flicker, wires
 from gaugelight.lights import DAYLIGHT, BusOutput, Follows, Knob, Lamp
-from gaugelight.loads import amperes
+from gaugelight.light_tables import tells_faults
+from gaugelight.loads import amperes, dimmable
 from gaugelight.problems import Problem
 
 if TYPE_CHECKING:
     from gaugelight.boxfile import Box
+    from gaugelight.faults_shown import Shown
 
+WIRE_FAULTS = ("open wire", "short to ground")
 MOST_DROP = Fraction(5)  # per cent of the supply, in a lamp's wire
 
 
@@ -144,3 +149,35 @@ def _dim_request(box: Box) -> Iterator[Problem]:
     if request.override and (lamp is None or lights.knob_of(lamp) is None):
         what = "override is for a request that follows a lamp with a knob; leave it out"
         yield Problem(request.line, "dim_request", what)
+
+
+def notes_on_lights(box: Box, shown: list[Shown]) -> Iterator[tuple[str, str]]:
+    """What is right as it stands, but should be known: a light's name and the note. `shown`: of the inputs' faults."""
+    lights = box.lights
+    for one in lights.dimmed:
+        if isinstance(one.source, Knob) and not tells_faults(one.source):
+            what = "a broken knob cannot be told from a turned one; 2.2 kohm at each end and 330 kohm to ground would tell"
+            yield one.name, what
+        if isinstance(one, Lamp):
+            if flicker.region(float(one.frequency), 100.0) == "low risk":
+                yield one.name, f"{one.frequency} Hz is of low risk (IEEE 1789-2015); none is seen from 3000 Hz on"
+            if one.override and one.by_day:
+                yield one.name, "by day a turn of its knob dims it; for a warning write override = false"
+            if one.fuse is None and one.wire is not None:
+                yield one.name, f"no fuse is stated; AWG {one.wire.gauge} takes {wires.largest_fuse(one.wire.gauge):g} A at most"
+            if one.load is not None and (verdict := dimmable(one.load)).dimmable != "yes":
+                yield one.name, verdict.reason
+        if isinstance(one.source, Follows):
+            for row in shown:
+                if (
+                    row.input == one.source.name
+                    and row.fault in WIRE_FAULTS
+                    and row.brief.startswith("reads ")
+                ):
+                    xs, ys = zip(*((float(x), float(y)) for x, y in one.source.points or ()))
+                    goes = np.interp(float(row.brief.split()[1]), xs, ys)
+                    unit = "V" if isinstance(one, BusOutput) else "%"
+                    yield one.name, f"{row.fault} of {row.input} {row.brief}: it goes to {goes:.3g} {unit}, at night too"
+    request = lights.dim_request
+    if request is not None and request.active == 0:
+        yield "dim request", "its pin is low while the box is dead or starting: it asks to dim then"

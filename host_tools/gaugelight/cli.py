@@ -94,6 +94,7 @@ def new(words: argparse.Namespace, screen: Screen) -> Outcome:
 def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
+    from gaugelight.check_lights import notes_on_lights
     from gaugelight.error_budget import coarse_notes
     from gaugelight.faults_shown import faults_shown, notes_on
 
@@ -102,6 +103,7 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     shown = [*faults_shown(built)]
     told = [*notes_on(built, shown), *coarse_notes(built)]
     notes = [{"input": one.name, "note": note} for one, note in told]
+    light_notes = [{"light": name, "note": note} for name, note in notes_on_lights(box, shown)]
     screen.say(
         f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lights.lamps)}"
     )
@@ -115,13 +117,15 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.table(title, heads, rows, wrap=True)
     for note in notes:
         screen.say(f"  {note['input']}: {note['note']}")
+    for note in light_notes:
+        screen.say(f"  {note['light']}: {note['note']}")
     return {
         "box": box.name,
         "inputs": len(box.inputs),
         "lamps": len(box.lights.lamps),
         "problems": [],
         "faults": [vars(row) for row in shown],
-        "notes": notes,
+        "notes": notes + light_notes,
     }, 0
 
 

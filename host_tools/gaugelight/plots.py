@@ -99,4 +99,4 @@ def _light_panel(box: Box, report: Report, panel: Any) -> None:
     panel.set_yticks(range(0, 101, 20))
     panel.grid(alpha=0.3)
     panel.set_xlabel("looks at the lights, in the order of the scenario")
-    panel.legend(fontsize=8, loc="upper left", bbox_to_anchor=(1.0, 1.0))
+    panel.legend(fontsize=8, loc="upper center", bbox_to_anchor=(0.5, -0.13), ncols=6)
