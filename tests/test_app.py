@@ -1,5 +1,6 @@
 """The loop as a whole, tick by tick, in this process: gaugebox.app on the virtual chip, with a stand-in for board.py only."""
 
+import math
 import sys
 from collections.abc import Iterator
 from types import ModuleType
@@ -12,8 +13,10 @@ from gaugebox.store import SLOT_HEADER_SIZE, SLOTS, Store, slot_header
 from gaugelight.build import Build, build
 from gaugelight.boxfile import read_box
 from gaugelight.cli import DEMO
+from gaugelight.filters import behind_divider, ripple
 from gaugelight.plant import Aircraft
 from gaugelight.virtual import ChipInProcess
+from gaugelight.virtual.world import Inputs, Outputs
 
 TICK_S = 0.02
 
@@ -267,3 +270,49 @@ def test_a_late_loop_does_not_race_to_catch_up(rig: Rig, monkeypatch: pytest.Mon
     gaps = [board.time.ticks_diff(b, a) for a, b in zip(at, at[1:])]
     assert max(gaps) >= 400
     assert all(abs(gap - 20) <= 2 for k, gap in enumerate(gaps) if k != 2), gaps
+
+
+class ChoppedBus:
+    """The aircraft, its lighting bus chopped: whole milliseconds of 14 V and of nothing, by way of the divider's capacitor."""
+
+    def __init__(self, aircraft: Aircraft, period_ms: int, high_ms: int, time_constant_s: float) -> None:
+        self.aircraft = aircraft
+        self.period_ms, self.high_ms = period_ms, high_ms
+        self.kept = math.exp(-0.001 / time_constant_s)
+        self.now_ms = 0
+        self.volts = 14.0 * high_ms / period_ms
+
+    def step(self, elapsed_ms: int, outputs: Outputs) -> Inputs:
+        for _ in range(elapsed_ms):
+            source = 14.0 if self.now_ms % self.period_ms < self.high_ms else 0.0
+            self.volts = source + (self.volts - source) * self.kept
+            self.now_ms += 1
+        self.aircraft.signals["lighting bus"] = self.volts
+        return self.aircraft.step(elapsed_ms, outputs)
+
+
+@pytest.mark.parametrize("period_ms, high_ms", [(10, 2), (10, 5), (10, 9), (7, 3), (3, 1), (4, 3)])
+def test_a_chopped_lighting_bus_is_averaged(
+    demo: Build, app_class: type[Any], folder: str, period_ms: int, high_ms: int
+) -> None:
+    """100 Hz and more behind a divider of 47 and 10 kohm with 10 uF: the reading is the mean within the ripple that is left, and the
+    lamp that follows comes to rest."""
+    share, low_pass = behind_divider(47e3, 10e3, 10e-6)
+    rig = Rig(demo, app_class, folder)
+    rig.chip = ChipInProcess(ChoppedBus(rig.aircraft, period_ms, high_ms, low_pass.time_constant))
+    rig.board = StandIn(rig.chip)
+    rig.app = app_class(rig.board, Store(folder))
+    rig.channels = {channel.record.name: channel for channel in rig.app.channels}
+    rig.due = rig.board.now()
+    rig.tick(400)
+    legends = next(d for d in rig.app.lighting.dimmers if d.record.name == "switch legends")
+    readings, levels = [], set()
+    for _ in range(500):
+        rig.tick()
+        readings.append(rig.reading("lighting bus"))
+        levels.add(legends.level)
+    mean = 14.0 * high_ms / period_ms
+    left = ripple(low_pass, 1000 / period_ms, high_ms / period_ms, 14.0)
+    assert share == pytest.approx(10 / 57) and left < 0.05 * 14
+    assert min(readings) >= mean - left / 2 - 0.06 and max(readings) <= mean + left / 2 + 0.06
+    assert len(levels) == 1

@@ -192,6 +192,19 @@ PASSED_OVER = {
 }
 
 
+def test_a_contact_that_breaks_all_the_time_is_a_fault(rig: Make) -> None:
+    """A wiper that floats and picks up whatever there is."""
+    lights = rig(LAMP)
+    knob = lights.lighting.knobs[0]
+    knob.sample(Pin([30_000]))
+    held = knob.source.target
+    for _ in range(BRIDGED - 1):
+        knob.sample(Pin([20_000, 40_000]))
+        assert (knob.source.fault, knob.source.target) == (NONE, held)
+    knob.sample(Pin([20_000, 40_000]))
+    assert knob.source.fault == OPEN
+
+
 @pytest.mark.parametrize("counts", PASSED_OVER.values(), ids=PASSED_OVER)
 def test_samples_that_lie_apart_are_passed_over(rig: Make, counts: list[int]) -> None:
     lights = rig(LAMP)
@@ -401,6 +414,17 @@ def test_light_does_not_rise_with_the_alternator(rig: Make, volts: float) -> Non
     current = 0.320 * (volts - 8.9) / (12 - 8.9)
     light = lights["strip"].duty / FULL * current
     assert light == pytest.approx(0.320 if volts > 12 else current, rel=0.002)
+
+
+def test_a_high_supply_makes_no_pulse_shorter_than_the_floor(rig: Make) -> None:
+    lights = rig(LAMP + STEADY + 'floor = "0.1 %"\n')
+    lights.read("bus", 15.5)
+    seen = []
+    for percent in np.linspace(0, 100, 500).tolist():
+        lights.knob(percent)
+        lights.tick(100 if percent == 0 else 1)
+        seen.append(lights["strip"].duty)
+    assert seen == sorted(seen) and {duty for duty in seen if duty < 65} == {0}
 
 
 def test_the_supply_s_noise_is_not_seen(rig: Make) -> None:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 FULL = 10000
 PLAY = 48  # counts, about 0.1 % of a knob's travel: what it may jitter without being moved
 SAMPLES = 8  # of a knob in one tick
-SPREAD = 2000  # counts: samples of one tick further apart are a contact that breaks, and are passed over
+SPREAD = 2000  # counts: samples of one tick further apart are a contact that breaks
 BRIDGED = 50  # ticks, a second: what a source says stands so long after it has failed, and it is trusted again as late
 TURNED = 1000  # level: a knob moved by more has been turned by hand
 UNKNOWN = -1  # in place of a fault, until a source has said something
@@ -78,8 +78,7 @@ class Knob:
                 least = count
             elif count > most:
                 most = count
-        if most - least <= SPREAD:
-            self.take(total // SAMPLES)
+        self.take(total // SAMPLES if most - least <= SPREAD else -1)
 
     def take(self, count: int) -> None:
         source = self.source
@@ -159,6 +158,9 @@ class Dimmer:
         self.lit = False
         self.faded = 0  # level << 16
         self.factor = min(record.supply_curve[1]) if record.supply_curve is not None else 0
+        self.least = lookup(
+            record.curve, max(1, record.off_below)
+        )  # the shortest pulse its driver is good for
         self.duty = 0
 
     def step(self, day: int) -> None:
@@ -197,7 +199,8 @@ class Dimmer:
             if not self.supply.fault:
                 change = self.supply.target - self.factor
                 self.factor += min(FACTOR_SLEW, max(-FACTOR_SLEW, change))
-            duty = duty * self.factor + (1 << FACTOR_BITS - 1) >> FACTOR_BITS
+            if duty > self.least:
+                duty = max(self.least, duty * self.factor + (1 << FACTOR_BITS - 1) >> FACTOR_BITS)
         self.duty = duty
 
 

@@ -119,7 +119,9 @@ class Expected:
         least, most = self.factors(one)
         if high == low == 0:
             return 0.0, 0.0
-        return float((ends[0] * FULL - errors[0]) * least - 1), float((ends[1] * FULL + errors[1]) * most + 1)
+        dimmest = (float(one.floor) / 100 * FULL - 1) * (low > 0)  # its supply makes no pulse shorter
+        bright = (ends[1] * FULL + errors[1]) * most + 1
+        return max(dimmest, float((ends[0] * FULL - errors[0]) * least - 1)), max(dimmest + 2, float(bright))
 
     def factors(self, lamp: Lamp) -> Span:
         if lamp.compensate is None or lamp.load is None:

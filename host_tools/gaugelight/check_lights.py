@@ -178,6 +178,11 @@ def notes_on_lights(box: Box, shown: list[Shown]) -> Iterator[tuple[str, str]]:
                     goes = np.interp(float(row.brief.split()[1]), xs, ys)
                     unit = "V" if isinstance(one, BusOutput) else "%"
                     yield one.name, f"{row.fault} of {row.input} {row.brief}: it goes to {goes:.3g} {unit}, at night too"
+        if not isinstance(one, Lamp) and lights.knob_of(one) is not None and one.by_day is None:
+            cure = "[daylight] would tell" if lights.daylight is None else "state by_day"
+            yield one.name, f"a knob left up by day dims what shows warnings too; {cure}"
     request = lights.dim_request
+    if request is not None and lights.daylight is None and lights.lamp(request.follows) is not None:
+        yield "dim request", "a knob left up by day dims what shows warnings too; [daylight] would tell"
     if request is not None and request.active == 0:
         yield "dim request", "its pin is low while the box is dead or starting: it asks to dim then"

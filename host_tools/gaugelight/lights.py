@@ -217,12 +217,15 @@ def read_lights(reader: Reader, units: Units) -> Lights:
     lamp_names = {section.name for section in lamp_tables}
     lamps = [lamp for s in lamp_tables if (lamp := _lamp(s, units, lamp_names)) is not None]
     switches = [switch for s in reader.tables("switch") if (switch := _switch(s)) is not None]
+    daylight = None if (s := reader.table("daylight")) is None else _daylight(s, units)
+    # a knob left up by day dims no face
+    by_day = None if daylight is None else Fraction(100)
     return Lights(
         tuple(lamps),
         None if (s := reader.table("bus_output")) is None else _bus_output(s, units, lamp_names),
-        None if (s := reader.table("display")) is None else _display(s, units, lamp_names),
+        None if (s := reader.table("display")) is None else _display(s, units, lamp_names, by_day),
         tuple(switches),
-        None if (s := reader.table("daylight")) is None else _daylight(s, units),
+        daylight,
         None if (s := reader.table("dim_request")) is None else _dim_request(s),
     )
 
@@ -315,11 +318,11 @@ def _bus_output(section: Section, units: Units, lamps: set[str]) -> BusOutput | 
     return made
 
 
-def _display(section: Section, units: Units, lamps: set[str]) -> Display | None:
+def _display(section: Section, units: Units, lamps: set[str], bright: Fraction | None) -> Display | None:
     before = section.problems
     source = _follows(section, units, lamps, _share)
     fade = section.take("fade", _fade, Fraction(1, 5))
-    by_day = section.take("by_day", _share, None)
+    by_day = section.take("by_day", _share, bright)
     override = section.take("override", _yes_or_no, False)
     on_fault = _on_fault(section, _share, source, units, SAFE_LEVEL)
     section.finish()
