@@ -192,7 +192,7 @@ class Dimmer:
                 self.faded += gap
             else:
                 self.faded += gap // record.fade
-            level = self.faded >> 16
+            level = self.faded + 0x8000 >> 16
         self.level = level
         duty = lookup(record.curve, level)
         if self.supply is not None:
