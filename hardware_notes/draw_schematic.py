@@ -1,4 +1,4 @@
-"""Draws the input side of the reference box: values from parts.csv, wiring from the tables below.
+"""Draws the reference box, inputs and lights on a sheet each: values from parts.csv, wiring from the tables below.
 
 Run it by hand when either has changed (pip install schemdraw matplotlib): python hardware_notes/draw_schematic.py
 """
@@ -48,6 +48,55 @@ def connector() -> dict[int, str]:
     return dict(sorted(pins.items()))
 
 
+@dataclass(frozen=True)
+class LampDriver:
+    """One lamp: its number leads its designators (channel 10: R101, Q101 ...), its name and pin are the box file's."""
+
+    number: int
+    name: str
+    pin: int
+    feed: int  # pins of J3: from its fuse, to the lamp, back from it
+    plus: int
+    minus: int
+
+
+LAMPS = [
+    LampDriver(10, "glare shield", 15, 1, 9, 2),
+    LampDriver(11, "map light", 16, 3, 11, 4),
+    LampDriver(12, "switch legends", 18, 5, 13, 6),
+]
+LIGHT_PINS = {  # channel: what it is, the box file's pin, the chip's
+    13: ("dim request", "14", "A1 GP14"),
+    14: ("bus output", "13", "A1 GP13"),
+    15: ("lighting bus", "fore.3", "U2 AIN3"),
+    16: ("ambient light", "fore.2", "U2 AIN2"),
+    17: ("knob", "27", "A1 GP27"),
+    18: ("panel lights", "12", "A1 GP12"),
+}
+J3 = {10: "lamp ground", 12: "lamp ground", 14: "lamp ground", 7: "-", 8: "-", 15: "-"} | {
+    pin: f"{lamp.name} {use}"
+    for lamp in LAMPS
+    for pin, use in ((lamp.feed, "feed"), (lamp.plus, "plus"), (lamp.minus, "minus"))
+}
+J4 = {
+    1: "dim request",
+    2: "bus output",
+    3: "lighting bus",
+    4: "panel lights",
+    5: "knob, upper end",
+    6: "knob, wiper",
+    7: "light sensor supply",
+    8: "guard",
+    9: "dim request return",
+    10: "bus output return",
+    11: "lighting bus return",
+    12: "panel lights return",
+    13: "knob, lower end",
+    14: "light sensor signal",
+    15: "-",
+}
+
+
 def parts() -> dict[str, dict[str, str]]:
     """The row of parts.csv for each designator."""
     with open(HERE / "parts.csv", newline="") as file:
@@ -62,13 +111,21 @@ class Sheet:
     """Parts at places on a sheet; one unit is about a centimetre of paper."""
 
     def __init__(self) -> None:
+        import matplotlib
         import schemdraw
         import schemdraw.elements as elm
 
+        matplotlib.rcParams |= {"svg.fonttype": "none", "svg.hashsalt": "reference box"}
+        schemdraw.use("matplotlib")
         self.elm = elm
         self.rows = parts()
         self.drawing = schemdraw.Drawing(show=False)
         self.drawing.config(fontsize=9, lw=1.2, font="DejaVu Sans", margin=0.3)
+
+    def save(self, name: str) -> None:
+        """As pictures/name.svg and .png."""
+        for ending in ("svg", "png"):
+            self.drawing.save(str(HERE / "pictures" / f"{name}.{ending}"), transparent=False, dpi=90)
 
     def text(
         self, at: Point, words: str, align: Side = "left", size: float = 9, colour: str = "black"
@@ -96,7 +153,7 @@ class Sheet:
 
     def value(self, name: str) -> str:
         words = self.rows[name]["value"]
-        for word, sign in (("kohm", "kΩ"), ("ohm", "Ω"), ("uF", "µF")):
+        for word, sign in (("kohm", "kΩ"), ("Mohm", "MΩ"), ("ohm", "Ω"), ("uF", "µF")):
             words = words.replace(word, sign)
         return words
 
@@ -119,6 +176,42 @@ class Sheet:
         self.drawing.add(self.elm.Dot(open=True, radius=0.12).at(at))
         self.text((at[0] - 0.25, at[1] + 0.02), name, "right", 9)
         self.text((at[0] - 0.95, at[1] + 0.55), words, "left", 9, "tab:green")
+
+    def bjt(self, kind: str, name: str, at: Point, anchor: str, mirrored: bool = False) -> dict[str, Point]:
+        """A transistor with its base on the left, or mirrored; returns where its ends are."""
+        element = getattr(self.elm, kind)(circle=True).theta(0)
+        element = self.drawing.add((element.reverse() if mirrored else element).at(at).anchor(anchor))
+        ends = {end: element.absanchors[end] for end in ("base", "collector", "emitter")}
+        places = {end: (float(place[0]), float(place[1])) for end, place in ends.items()}
+        side = -0.55 if mirrored else 0.55
+        self.text((places["emitter"][0] + side, places["base"][1]), name, "right" if mirrored else "left", 8)
+        return places
+
+    def line_out(self, suppressor: str, hold: str, start: Point, out: str, back: str, words: str) -> None:
+        """From the last resistor or diode to the connector: suppressor, capacitor, perhaps a resistor to ground."""
+        n = suppressor[1:3]
+        x, y = start
+        sheet_end = x + 5.4
+        self.wire(start, (sheet_end, y))
+        self.part("Zener", suppressor, (x + 1.2, y - 2), (x + 1.2, y), "33 V")
+        self.part("Capacitor", f"C{n}1", (x + 2.9, y), (x + 2.9, y - 2))
+        places = [x + 1.2, x + 2.9]
+        if hold:
+            self.part("Resistor", hold, (x + 4.6, y), (x + 4.6, y - 2))
+            places.append(x + 4.6)
+        for place in places:
+            self.dot((place, y))
+            self.ground((place, y - 2))
+        self.right_pin((sheet_end + 0.12, y), out, words)
+        self.right_pin((sheet_end + 0.12, y - 3.2), back, "return")
+        self.wire((sheet_end, y - 3.2), (sheet_end - 0.5, y - 3.2))
+        self.ground((sheet_end - 0.5, y - 3.2))
+
+    def right_pin(self, at: Point, name: str, words: str) -> None:
+        """A pin of a connector, on the right of its wire."""
+        self.drawing.add(self.elm.Dot(open=True, radius=0.12).at(at))
+        self.text((at[0] + 0.25, at[1] + 0.02), name, "left", 9)
+        self.text((at[0] - 0.2, at[1] + 0.5), words, "left", 9, "tab:green")
 
     def transistor(self, name: str, emitter: Point) -> Point:
         """A PNP, its collector to ground; returns where its base is."""
@@ -207,6 +300,9 @@ def draw_supply(sheet: Sheet, x: float, y: float) -> None:
     sheet.dot((x + 6.7, y))
     sheet.part("Capacitor", "C91", (x + 6.7, y), (x + 6.7, y - 2), "47 µF\n63 V")
     sheet.ground((x + 6.7, y - 2))
+    sheet.dot((x + 7.7, y))
+    sheet.wire((x + 7.7, y), (x + 7.7, y + 0.9))
+    sheet.net((x + 7.7, y + 0.9), "IN")
     box(sheet, "U5", "step-down\n5 V, 60 V in", (x + 8, y), (x + 10.6, y))
     sheet.wire((x + 10.6, y), (x + 11.6, y))
     sheet.dot((x + 11.6, y))
@@ -287,7 +383,9 @@ def chip(
         sheet.wire((x + 4.4, height), (x + 5, height))
         sheet.text((x + 4.25, height), pin, "right", 8)
         used = [c.name for c in CHANNELS if c.chip == f"{name} {pin}"]
-        sheet.text((x + 5.15, height), used[0] if used else "ground (spare)", "left", 8, "tab:blue")
+        used += [lamp.name for lamp in LAMPS if f"A1 GP{lamp.pin}" == f"{name} {pin}"]
+        used += [what for what, _, place in LIGHT_PINS.values() if place == f"{name} {pin}"]
+        sheet.text((x + 5.15, height), used[0], "left", 8, "tab:blue")
 
 
 def draw_chips(sheet: Sheet, x: float, y: float) -> None:
@@ -297,8 +395,16 @@ def draw_chips(sheet: Sheet, x: float, y: float) -> None:
     chip(sheet, "U1", "ADS1115, aft, 0x48", x, y, [*bus, ("ADDR", "ground")], inputs)
     chip(sheet, "U2", "ADS1115, fore, 0x49", x + 11, y, [*bus, ("ADDR", "3V3")], inputs)
     board = [("VSYS", "VSYS"), ("3V3", "3V3"), ("GND", "ground"), ("GP4", "SDA"), ("GP5", "SCL")]
-    chip(sheet, "A1", "board, RP2040", x + 22, y, board, ["GP26", "GP28"])
-    low = y - 6
+    chip(
+        sheet,
+        "A1",
+        "board, RP2040",
+        x + 22,
+        y,
+        board,
+        ["GP26", "GP28", "GP27", "GP12", "GP13", "GP14", "GP15", "GP16", "GP18"],
+    )
+    low = y - 9
     for place, name, net in ((x, "R96", "SDA"), (x + 3, "R97", "SCL")):
         sheet.net((place, low + 1), "3V3")
         sheet.part("Resistor", name, (place, low + 1), (place, low - 1))
@@ -314,22 +420,328 @@ def draw_chips(sheet: Sheet, x: float, y: float) -> None:
             sheet.text((x + 13 + column * 4.6, low + 0.6 - row * 0.45), line, "left", 7.5)
 
 
+def draw_lamp(sheet: Sheet, lamp: LampDriver, x: float, y: float) -> None:
+    """One lamp: its feed at height y, its MOSFET below."""
+    n = lamp.number
+    sheet.text((x - 1.2, y + 2), f"{n}  {lamp.name}: lamp", "left", 11)
+    sheet.pin((x, y), f"J3-{lamp.feed}", f"bus, fused by F{n}1")
+    sheet.wire((x + 0.12, y), (x + 9.4, y))
+    sheet.right_pin((x + 9.52, y), f"J3-{lamp.plus}", "plus")
+    sheet.part("Zener", f"D{n}2", (x + 1.4, y - 2), (x + 1.4, y), "33 V")
+    sheet.part("Capacitor", f"C{n}1", (x + 3.4, y), (x + 3.4, y - 2))
+    for place in (x + 1.4, x + 3.4):
+        sheet.dot((place, y))
+        sheet.ground((place, y - 2))
+    drain = x + 7.2, y - 3.4
+    sheet.dot((drain[0], y))
+    sheet.part("Schottky", f"D{n}1", drain, (drain[0], y), "100 V 1 A")
+    sheet.dot(drain)
+    sheet.wire(drain, (x + 9.4, drain[1]))
+    sheet.right_pin((x + 9.52, drain[1]), f"J3-{lamp.minus}", "minus")
+    fet = sheet.drawing.add(sheet.elm.NFet().theta(0).reverse().at(drain).anchor("drain"))
+    gate, source = fet.absanchors["gate"], fet.absanchors["source"]
+    sheet.ground((source[0], source[1]))
+    sheet.text((drain[0] + 0.4, (drain[1] + source[1]) / 2), f"Q{n}1\n50 mΩ 60 V", "left", 8)
+    height = float(gate[1])
+    sheet.wire((float(gate[0]), height), (x + 4.8, height))
+    sheet.part("Resistor", f"R{n}1", (x + 2.8, height), (x + 4.8, height))
+    sheet.wire((x + 0.9, height), (x + 2.8, height))
+    sheet.dot((x + 1.6, height))
+    sheet.part("Resistor", f"R{n}2", (x + 1.6, height), (x + 1.6, height - 2))
+    sheet.ground((x + 1.6, height - 2))
+    sheet.net((x + 0.9, height), f"A1 GP{lamp.pin}")
+
+
+def draw_bypass(sheet: Sheet, x: float, y: float) -> None:
+    """The switch S101 at the panel, between J3 and the glare shield lamp."""
+    lamp = LAMPS[0]
+    sheet.text((x - 1.2, y + 2), "bypass, at the panel", "left", 11)
+    sheet.pin((x, y), f"J3-{lamp.plus}", "plus")
+    sheet.pin((x, y - 3.6), f"J3-{lamp.minus}", "minus")
+    sheet.pin((x, y - 1.4), "F102", "bus")
+    sheet.part("Resistor", "R103", (x + 0.12, y - 1.4), (x + 2.6, y - 1.4))
+    for top, other in ((y, y - 1.4), (y - 3.6, y - 5)):
+        sheet.wire((x + 0.12, top), (x + 3.6, top))
+        if other == y - 1.4:
+            sheet.wire((x + 2.6, other), (x + 3.6, other))
+        else:
+            sheet.wire((x + 2.6, other), (x + 3.6, other))
+            sheet.ground((x + 2.6, other))
+        for place in ((x + 3.6, top), (x + 3.6, other), (x + 5.2, (top + other) / 2)):
+            sheet.drawing.add(sheet.elm.Dot(open=True, radius=0.1).at(place))
+        sheet.wire((x + 3.7, top - 0.03), (x + 5.1, (top + other) / 2 + 0.05))
+        sheet.wire((x + 5.3, (top + other) / 2), (x + 7.4, (top + other) / 2))
+    sheet.text((x + 4.3, y - 2.5), "S101", "center", 8)
+    sheet.part("LED", "glare shield", (x + 7.4, y - 0.7), (x + 7.4, y - 4.3), "lamp", side=1.0)
+
+
+def draw_dim_request(sheet: Sheet, x: float, y: float) -> None:
+    """A PNP with a current limit, switched by an NPN; IN at height y."""
+    sheet.text((x - 1.2, y + 2), "13  dim request: high side, current limited", "left", 11)
+    left, right = x + 5.6, x + 9.4
+    sheet.net((x + 4.6, y), "IN")
+    sheet.wire((x + 4.6, y), (right, y))
+    sheet.part("Resistor", "R134", (right, y), (right, y - 2))
+    emitter = y - 2
+    passing = sheet.bjt("BjtPnp", "Q132", (right, emitter - 0.4), "emitter")
+    sheet.wire((right, emitter), (right, emitter - 0.4))
+    sheet.dot((right, emitter))
+    limit = sheet.bjt("BjtPnp", "Q133", (right - 1.0, emitter), "base", mirrored=True)
+    sheet.wire((right - 1.0, emitter), (right, emitter))
+    sheet.wire(limit["emitter"], (limit["emitter"][0], y))
+    sheet.dot((limit["emitter"][0], y))
+    height = passing["base"][1]
+    sheet.wire((left, height), passing["base"])
+    sheet.wire(limit["collector"], (limit["collector"][0], height))
+    sheet.dot((limit["collector"][0], height))
+    sheet.part("Resistor", "R135", (left, y), (left, height), side=-0.45)
+    sheet.dot((left, y))
+    sheet.dot((left, height))
+    sheet.part("Resistor", "R133", (left, height), (left, height - 2))
+    switch = sheet.bjt("BjtNpn", "Q131", (left, height - 2.2), "collector")
+    sheet.wire((left, height - 2), (left, height - 2.2))
+    sheet.ground(switch["emitter"])
+    base = switch["base"]
+    sheet.part("Resistor", "R131", (base[0] - 2, base[1]), base)
+    sheet.wire((base[0] - 3, base[1]), (base[0] - 2, base[1]))
+    sheet.net((base[0] - 3, base[1]), "A1 GP14")
+    sheet.dot((base[0] - 2.2, base[1]))
+    sheet.part("Resistor", "R132", (base[0] - 2.2, base[1]), (base[0] - 2.2, base[1] - 2))
+    sheet.ground((base[0] - 2.2, base[1] - 2))
+    out = passing["collector"][1] - 0.6
+    sheet.wire(passing["collector"], (right, out), (right + 0.6, out))
+    sheet.part("Schottky", "D131", (right + 0.6, out), (right + 2.8, out), "100 V 1 A")
+    sheet.line_out("D132", "R136", (right + 2.8, out), "J4-1", "J4-9", "dim request")
+
+
+def draw_bus_output(sheet: Sheet, x: float, y: float) -> None:
+    """PWM, RC, amplifier with an emitter follower in its loop; the amplifier's output at height y."""
+    sheet.text((x - 1.2, y + 4.8), "14  bus output: the mean of the PWM, 4.24 times", "left", 11)
+    amp = sheet.drawing.add(sheet.elm.Opamp().theta(0).flip().at((x + 9.4, y)).anchor("out"))
+    ends = {name: (float(amp.absanchors[name][0]), float(amp.absanchors[name][1])) for name in ("in1", "in2")}
+    upper, lower = ends["in2"], ends["in1"]
+    sheet.text((x + 8.2, y), "U14", "center", 8)
+    height = upper[1]
+    start = x + 0.3
+    sheet.net((start, height), "A1 GP13")
+    sheet.wire((start, height), (start + 1.8, height))
+    sheet.part("Resistor", "R142", (start + 1.8, height), (start + 3.8, height))
+    sheet.wire((start + 3.8, height), upper)
+    for place, kind, name in ((start + 0.8, "Resistor", "R141"), (start + 4.2, "Capacitor", "C142")):
+        sheet.dot((place, height))
+        sheet.part(kind, name, (place, height), (place, height - 2))
+        sheet.ground((place, height - 2))
+    # follower, its limit, the loop
+    right = x + 14.2
+    sheet.part("Resistor", "R145", (x + 9.4, y), (x + 11.4, y))
+    follower = sheet.bjt("BjtNpn", "Q141", (right, y + 0.7), "collector")
+    sheet.wire((x + 11.4, y), follower["base"])
+    sheet.wire((right, y + 0.7), (right, y + 1.5))
+    sheet.net((right, y + 1.5), "IN")
+    sense = follower["emitter"][1] - 0.7
+    sheet.wire(follower["emitter"], (right, sense))
+    sheet.dot((right, sense))
+    sheet.part("Resistor", "R146", (right, sense), (right, sense - 2))
+    after = sense - 2.2
+    limit = sheet.bjt("BjtNpn", "Q142", (right - 0.8, sense), "base", mirrored=True)
+    sheet.wire((right - 0.8, sense), (right, sense))
+    sheet.wire(limit["collector"], (limit["collector"][0], y))
+    sheet.dot((limit["collector"][0], y))
+    sheet.wire(limit["emitter"], (limit["emitter"][0], after), (right + 0.6, after))
+    sheet.wire((right, sense - 2), (right, after))
+    sheet.dot((right, after))
+    sheet.part("Schottky", "D141", (right + 0.6, after), (right + 2.8, after), "100 V 1 A")
+    back = right + 3.2
+    sheet.wire((right + 2.8, after), (back + 0.2, after))
+    sheet.dot((back, after))
+    sheet.part("Resistor", "R147", (back + 0.2, after), (back + 2.2, after))
+    sheet.line_out("D142", "", (back + 2.2, after), "J4-2", "J4-10", "bus output")
+    loop = after - 1.6
+    turn = x + 6.4
+    sheet.wire((back, after), (back, loop), (turn + 2.2, loop))
+    sheet.part("Resistor", "R144", (turn + 0.2, loop), (turn + 2.2, loop))
+    sheet.wire((turn + 0.2, loop), (turn, loop), (turn, lower[1]), lower)
+    sheet.dot((turn, loop))
+    sheet.part("Resistor", "R143", (turn, loop), (turn, loop - 2))
+    sheet.ground((turn, loop - 2))
+    # the amplifier's supply
+    rail = y + 3.2
+    sheet.net((x + 2.4, rail), "IN")
+    sheet.part("Resistor", "R148", (x + 2.4, rail), (x + 4.4, rail))
+    feet = float(amp.absanchors["vd"][0]), float(amp.absanchors["vd"][1])
+    other = float(amp.absanchors["vs"][0]), float(amp.absanchors["vs"][1])
+    top, bottom = (feet, other) if feet[1] > other[1] else (other, feet)
+    sheet.wire((x + 4.4, rail), (x + 11.2, rail))
+    sheet.wire((top[0], rail), top)
+    sheet.dot((top[0], rail))
+    sheet.ground(bottom)
+    sheet.part("Zener", "D143", (x + 9.6, rail - 1.6), (x + 9.6, rail), "30 V")
+    sheet.part("Capacitor", "C143", (x + 11.2, rail), (x + 11.2, rail - 1.6))
+    sheet.dot((x + 9.6, rail))
+    for place in (x + 9.6, x + 11.2):
+        sheet.ground((place, rail - 1.6))
+
+
+def draw_clamped(sheet: Sheet, n: int, at: Point, clamp: str, capacitor: bool = True) -> None:
+    """From the first resistor's end to the chip's pin: clamp, second resistor, capacitor."""
+    x, y = at
+    end = x + 3.8
+    draw_clamp(sheet, clamp, at)
+    second = f"R{n}2" if n == 18 else f"R{n}6"
+    sheet.wire(at, (x + 0.6, y))
+    sheet.part("Resistor", second, (x + 0.6, y), (end - 0.6, y))
+    sheet.wire((end - 0.6, y), (end + 0.6, y))
+    if capacitor:
+        sheet.dot((end - 0.4, y))
+        sheet.part("Capacitor", f"C{n}2", (end - 0.4, y), (end - 0.4, y - 2))
+        sheet.ground((end - 0.4, y - 2))
+    sheet.net((end + 0.6, y), LIGHT_PINS[n][2])
+
+
+def draw_clamp(sheet: Sheet, name: str, at: Point) -> None:
+    """A double diode between ground and the clamp rail."""
+    x, y = at
+    sheet.dot(at)
+    sheet.part("Diode", name, at, (x, y + 2), "upper")
+    sheet.net((x, y + 2), "CLAMP")
+    sheet.part("Diode", name, (x, y - 2), at, "lower")
+    sheet.ground((x, y - 2))
+
+
+def draw_light_inputs(sheet: Sheet, x: float, y: float) -> None:
+    """Lighting bus, ambient light, knob, panel lights, below each other."""
+    first, clamp = x + 5.4, x + 8.4
+    # lighting bus
+    title(sheet, 15, "divider, averaged", x, y)
+    wire_in(sheet, 15, "J4-3", "J4-11", x, y)
+    sheet.part("Resistor", "R151", (first, y), (clamp - 1, y))
+    sheet.wire((clamp - 1, y), (clamp, y))
+    sheet.dot((clamp - 1, y))
+    sheet.part("Resistor", "R152", (clamp - 1, y), (clamp - 1, y - 2), side=-0.45)
+    sheet.ground((clamp - 1, y - 2))
+    sheet.wire((clamp, y), (clamp + 1.6, y))
+    sheet.dot((clamp + 1.6, y))
+    sheet.part("Capacitor", "C153", (clamp + 1.6, y), (clamp + 1.6, y - 2))
+    sheet.ground((clamp + 1.6, y - 2))
+    draw_clamp(sheet, "D151", (clamp, y))
+    sheet.part("Resistor", "R156", (clamp + 2.4, y), (clamp + 4.4, y))
+    sheet.wire((clamp + 1.6, y), (clamp + 2.4, y))
+    sheet.wire((clamp + 4.4, y), (clamp + 5.6, y))
+    sheet.dot((clamp + 4.7, y))
+    sheet.part("Capacitor", "C152", (clamp + 4.7, y), (clamp + 4.7, y - 2))
+    sheet.ground((clamp + 4.7, y - 2))
+    sheet.net((clamp + 5.6, y), LIGHT_PINS[15][2])
+    # ambient light and knob: fed from the 3.3 V over two resistors with a clamp between
+    for n, fed, wire, words in ((16, "J4-7", "J4-14", "signal"), (17, "J4-5", "J4-6", "wiper")):
+        y -= 7.2 if n == 16 else 12.6
+        title(sheet, n, "direct" if n == 16 else "of the glare shield", x, y)
+        sheet.pin((x, y), fed, "supply" if n == 16 else "upper end")
+        sheet.wire((x + 0.12, y), (first, y))
+        sheet.part("Resistor", f"R{n}1", (first, y), (clamp, y))
+        draw_clamp(sheet, f"D{n}2", (clamp, y))
+        sheet.wire((clamp, y), (clamp + 0.6, y))
+        sheet.part("Resistor", f"R{n}2", (clamp + 0.6, y), (clamp + 2.6, y))
+        sheet.net((clamp + 2.6, y), "3V3")
+        low = y - 5.6
+        sheet.pin((x, low), wire, words)
+        sheet.wire((x + 0.12, low), (first, low))
+        hold = "R163" if n == 16 else "R174"
+        for place, kind, name in ((x + 1.2, "Capacitor", f"C{n}1"), (x + 3.4, "Resistor", hold)):
+            sheet.dot((place, low))
+            sheet.part(kind, name, (place, low), (place, low - 2))
+            sheet.ground((place, low - 2))
+        sheet.part("Resistor", f"R{n}5", (first, low), (clamp, low))
+        draw_clamped(sheet, n, (clamp, low), f"D{n}1")
+        far = x - 2.4
+        if n == 16:
+            sheet.wire((x - 1, y), (far, y))
+            sheet.part("Resistor", "R167", (far, y), (far, y - 2), side=-0.45)
+            sheet.wire((far, y - 2), (far, y - 2.4))
+            sheet.dot((far, y - 2.4))
+            eye = sheet.bjt("BjtNpn", "", (far, y - 3), "collector")
+            sheet.wire((far, y - 2.4), (far, y - 3))
+            sheet.text((far - 1.2, eye["base"][1]), "Q161", "right", 8)
+            sheet.wire(eye["emitter"], (far, low), (x - 1, low))
+            sheet.dot((far, y - 4.8))
+            sheet.wire((far, y - 2.4), (far + 1.3, y - 2.4))
+            sheet.part("Resistor", "R168", (far + 1.3, y - 2.4), (far + 1.3, y - 4.8))
+            sheet.wire((far + 1.3, y - 4.8), (far, y - 4.8))
+        else:
+            sheet.pin((x, low - 3.4), "J4-13", "lower end")
+            sheet.wire((x + 0.12, low - 3.4), (x + 1.2, low - 3.4))
+            sheet.part("Resistor", "R173", (x + 1.2, low - 3.4), (x + 1.2, low - 5.4))
+            sheet.ground((x + 1.2, low - 5.4))
+            sheet.wire((x - 1, y), (far, y), (far, low + 1.2))
+            sheet.part("Resistor", "P171", (far, low + 1.2), (far, low - 1.2), side=-0.45)
+            sheet.wire((far, low - 1.2), (far, low - 3.4), (x - 1, low - 3.4))
+            sheet.drawing.add(sheet.elm.Line(arrow="->").endpoints((x - 1, low), (far + 0.3, low)))
+    # panel lights
+    y -= 15.2
+    title(sheet, 18, "closes to ground, pulled up in the chip", x, y)
+    wire_in(sheet, 18, "J4-4", "J4-12", x, y)
+    sheet.part("Resistor", "R181", (first, y), (clamp, y))
+    draw_clamped(sheet, 18, (clamp, y), "D181", capacitor=False)
+    far = x - 2.4
+    sheet.wire((x - 1, y), (far, y), (far, y - 0.5))
+    sheet.part("Switch", "S181", (far, y - 0.5), (far, y - 1.7), "", side=-0.45)
+    sheet.wire((far, y - 1.7), (far, y - 2.2), (x - 1.1, y - 2.2))
+
+
+def title(sheet: Sheet, n: int, kind: str, x: float, y: float) -> None:
+    sheet.text((x - 1.2, y + 3.1), f"{n}  {LIGHT_PINS[n][0]}: {kind}", "left", 11)
+
+
+def wire_in(sheet: Sheet, n: int, signal: str, back: str, x: float, y: float) -> None:
+    """A wire and its return, with the capacitor at the connector."""
+    sheet.pin((x, y), signal, LIGHT_PINS[n][0])
+    sheet.wire((x + 0.12, y), (x + 5.4, y))
+    sheet.dot((x + 1.8, y))
+    sheet.part("Capacitor", f"C{n}1", (x + 1.8, y), (x + 1.8, y - 2))
+    sheet.ground((x + 1.8, y - 2))
+    sheet.pin((x, y - 2.2), back, "return")
+    sheet.wire((x + 0.12, y - 2.2), (x + 0.6, y - 2.2))
+    sheet.ground((x + 0.6, y - 2.2))
+
+
+def draw_light_connectors(sheet: Sheet, x: float, y: float) -> None:
+    """R191, and what each pin of J3 and J4 is for."""
+    sheet.net((x - 3, y + 1), "3V3")
+    sheet.part("Resistor", "R191", (x - 3, y + 1), (x - 3, y - 1))
+    sheet.ground((x - 3, y - 1))
+    for column, (name, words, pins) in enumerate(
+        (("J3", "D-sub 15, pins in the box", J3), ("J4", "D-sub 15, sockets in the box", J4))
+    ):
+        left = x + column * 9.2
+        sheet.text((left, y + 1.2), f"{name}, {words}", "left", 9)
+        for row, (pin, use) in enumerate(sorted(pins.items())):
+            half, line = divmod(row, 8)
+            sheet.text((left + half * 4.6, y + 0.6 - line * 0.45), f"{name}-{pin}  {use}", "left", 7.5)
+
+
+def draw_lights() -> None:
+    """Writes pictures/reference_box_light.svg and .png."""
+    sheet = Sheet()
+    for place, lamp in enumerate(LAMPS):
+        draw_lamp(sheet, lamp, 0, -place * 9.2)
+    draw_bypass(sheet, 0, -27.6)
+    draw_dim_request(sheet, 0, -36.2)
+    draw_bus_output(sheet, 0, -50.6)
+    draw_light_inputs(sheet, 24.5, -1)
+    draw_light_connectors(sheet, 24, -49)
+    sheet.save("reference_box_light")
+
+
 def draw() -> None:
     """Writes pictures/reference_box.svg and .png."""
-    import matplotlib
-    import schemdraw
-
-    matplotlib.rcParams |= {"svg.fonttype": "none", "svg.hashsalt": "reference box"}
-    schemdraw.use("matplotlib")
     sheet = Sheet()
     for channel in CHANNELS:
         column, row = divmod(channel.number - 1, 4)
         draw_channel(sheet, channel, column * 16.5, -row * (7.9 if column == 0 else 7.7))
     draw_supply(sheet, 0, -31)
     draw_chips(sheet, 1.5, -42.5)
-    for ending in ("svg", "png"):
-        sheet.drawing.save(str(HERE / "pictures" / f"reference_box.{ending}"), transparent=False, dpi=90)
+    sheet.save("reference_box")
 
 
 if __name__ == "__main__":
     draw()
+    draw_lights()

@@ -176,6 +176,7 @@ class Pin:
         return self.counts.pop(0) if len(self.counts) > 1 else self.counts[0]
 
 
+# counts of the samples of a tick
 PASSED_OVER = {
     "one wild sample": [30_000] * 3 + [65_535] + [30_000] * 4,
     "a contact that breaks in the middle of a tick": [30_000] * 4 + [0] * 4,
@@ -320,6 +321,24 @@ def test_a_broken_knob(rig: Make, broken: int, fault: int) -> None:
     assert lights["strip"].level == 2000
     lights.tick(100)
     assert lights["strip"].fault == NONE and lights["strip"].duty == held
+
+
+@pytest.mark.parametrize("time_constant_ms, lands", [(3, 0.0), (30, 0.0), (60, 0.0), (1, 0.97), (3, 0.97)])
+def test_a_wiper_that_breaks_slowly(rig: Make, time_constant_ms: int, lands: float) -> None:
+    """Its capacitor empties through 330 kohm, or fills: the lamp does not stay where that took it, nor go up on the way by more than
+    its fade lets through in a tenth of a second."""
+    lights = rig(LAMP + 'on_fault = "20 %"\n')
+    lights.knob(40)
+    lights.tick(300)
+    start, held = lights.count, lights["strip"].level
+    levels = []
+    for turn in range(300):
+        lights.count = round(lands * FULL + (start - lands * FULL) * math.exp(-turn * 20 / time_constant_ms))
+        lights.tick()
+        levels.append(lights["strip"].level)
+    assert lights["strip"].fault == (SHORT if lands else OPEN)
+    assert levels[45] == pytest.approx(held, abs=60)
+    assert max(levels) < held + 500 and levels[-1] == 2000
 
 
 def test_a_scratch_of_the_track_is_not_seen(rig: Make) -> None:

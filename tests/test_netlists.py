@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from gaugelight.lights import Knob
 from test_protection import NOTES, OPEN, THROUGH, spice
 
 DEMO = Path(__file__).parent.parent / "host_tools" / "gaugelight" / "demo" / "amphibian.toml"
@@ -20,7 +21,7 @@ needs_ngspice = pytest.mark.skipif(
     shutil.which("ngspice") is None, reason="ngspice is not on PATH; on Debian: apt install ngspice"
 )
 
-UNITS = {"ohm": 1.0, "kohm": 1e3, "pF": 1e-12, "nF": 1e-9, "uF": 1e-6, "V": 1.0}
+UNITS = {"ohm": 1.0, "kohm": 1e3, "Mohm": 1e6, "pF": 1e-12, "nF": 1e-9, "uF": 1e-6, "V": 1.0}
 SUFFIXES = {"": 1.0, "k": 1e3, "meg": 1e6, "m": 1e-3, "u": 1e-6, "n": 1e-9, "p": 1e-12}
 
 
@@ -52,7 +53,7 @@ def values() -> dict[str, float]:
         assert row["why"] and row["what"], row
     named = [(name, row["value"]) for row in rows for name in row["designators"].split()]
     assert len(named) == len(dict(named)), "a designator stands twice"
-    return {name: quantity(words) for name, words in named if re.fullmatch(r"[RC]\d\d", name)}
+    return {name: quantity(words) for name, words in named if re.fullmatch(r"[RCP]\d{2,3}", name)}
 
 
 @pytest.fixture(scope="module")
@@ -80,48 +81,132 @@ def test_the_notes_name_it(netlist: str) -> None:
 # one value in one place, and the same everywhere else
 
 NOT_AN_INPUT = {"R96", "R97", "C95", "C96"}  # the converters' bus and supplies
+LIGHT_NETLISTS = {  # netlist: its .param that stand for a part
+    "lamp_driver.cir": {"gate": "R101"},
+    "lamp_protection.cir": {},
+    "dim_request.cir": {},
+    "bus_output.cir": {},
+    "bus_input.cir": {"top": "R151"},
+    "knob.cir": {"track": "P171"},
+    "ambient.cir": {},
+    "panel_switch.cir": {"top": "R181"},
+}
 
 
-@pytest.mark.parametrize("netlist", ["protection_box.cir", "protection_esd.cir"])
-def test_a_netlist_has_the_values_of_the_parts_table(netlist: str, values: dict[str, float]) -> None:
+def of_sheet(values: dict[str, float], lights: bool) -> dict[str, float]:
+    """The lights' designators have three digits, the inputs' two."""
+    return {name: value for name, value in values.items() if (len(name) == 4) == lights}
+
+
+def simulated(netlist: str, digits: str) -> dict[str, float]:
+    """Of each resistor and capacitor with that many digits, where it has a plain value."""
     text = (NOTES / "netlists" / netlist).read_text()
-    simulated = {
-        found[1]: spice_number(found[2])
-        for found in re.finditer(r"(?m)^([RC]\d\d)\s+\S+\s+\S+\s+(\S+)", text)
-    }
-    assert simulated == {name: pytest.approx(values[name]) for name in simulated}
+    found = re.finditer(rf"(?m)^([RC]\d{{{digits}}})\s+\S+\s+\S+\s+([\d.]\S*)", text)
+    return {match[1]: spice_number(match[2]) for match in found}
+
+
+@pytest.mark.parametrize("netlist", ["protection_box.cir", "protection_esd.cir", *LIGHT_NETLISTS])
+def test_a_netlist_has_the_values_of_the_parts_table(netlist: str, values: dict[str, float]) -> None:
+    found = simulated(netlist, "2,3")
+    assert found == {name: pytest.approx(values[name]) for name in found}
     if netlist == "protection_box.cir":
-        assert set(values) - set(simulated) == NOT_AN_INPUT
+        assert set(of_sheet(values, False)) - set(found) == NOT_AN_INPUT
 
 
-def test_the_picture_is_drawn_from_the_parts_table(values: dict[str, float], drawing: dict[str, Any]) -> None:
+def test_every_part_of_the_lights_is_simulated(values: dict[str, float]) -> None:
+    """Channels 11 and 12 are channel 10 again."""
+    found: set[str] = set()
+    for netlist, stand_ins in LIGHT_NETLISTS.items():
+        text = (NOTES / "netlists" / netlist).read_text()
+        found |= set(simulated(netlist, "3"))
+        for parameter, part in stand_ins.items():
+            stated = re.search(rf"(?m)^\.param {parameter}\s*=\s*(\S+)", text)
+            assert stated, (netlist, parameter)
+            assert spice_number(stated[1]) == pytest.approx(values[part])
+            found.add(part)
+    again = {f"{kind}{n}{part[3]}" for kind in "RC" for n in (11, 12) for part in ("R101", "R102")}
+    assert set(of_sheet(values, True)) <= found | again
+    for name in again & set(values):
+        assert values[name] == values[f"{name[0]}10{name[3]}"]
+
+
+@pytest.mark.parametrize("lights", [False, True], ids=["inputs", "lights"])
+def test_the_picture_is_drawn_from_the_parts_table(
+    lights: bool, values: dict[str, float], drawing: dict[str, Any]
+) -> None:
     """Run draw_schematic.py again where this fails."""
-    written = re.findall(r"<text[^>]*>([^<]*)</text>", (NOTES / "pictures" / "reference_box.svg").read_text())
-    signs = {"Ω": "ohm", "kΩ": "kohm", "µF": "uF", "nF": "nF"}
+    picture = "reference_box_light.svg" if lights else "reference_box.svg"
+    written = re.findall(r"<text[^>]*>([^<]*)</text>", (NOTES / "pictures" / picture).read_text())
+    signs = {"Ω": "ohm", "kΩ": "kohm", "MΩ": "Mohm", "µF": "uF", "nF": "nF"}
     shown = {}
     for name, words in zip(written, written[1:]):
-        if re.fullmatch(r"[RC]\d\d", name):
+        if re.fullmatch(r"[RCP]\d{2,3}", name):
             number, sign = words.split()
             shown[name] = quantity(f"{number} {signs[sign]}")
-    assert shown == {name: pytest.approx(value) for name, value in values.items()}
-    assert {name for name in drawing["parts"]() if name not in written} <= {
-        "F1",
-        "U1",
-        "U2",
-        "A1",
-        "J1",
-        "J2",
+    assert shown == {name: pytest.approx(value) for name, value in of_sheet(values, lights).items()}
+    here = {
+        name
+        for name in drawing["parts"]()
+        if (len(name) == 4 or name in ("U14", "J3", "J4")) == lights and name not in written
     }
+    if lights:
+        assert here <= {"F101", "F111", "F121", "F102", "J3", "J4"}
+        for lamp in drawing["LAMPS"]:
+            assert f"{lamp.number}  {lamp.name}: lamp" in written and f"A1 GP{lamp.pin}" in written
+            assert f"bus, fused by F{lamp.number}1" in written
+        for connector in ("J3", "J4"):
+            assert {f"{connector}-{pin}  {use}" for pin, use in drawing[connector].items()} <= set(written)
+            assert sorted(drawing[connector]) == list(range(1, 16))
+        assert "F102" in written
+        return
+    assert here <= {"F1", "U1", "U2", "A1", "J1", "J2"}
     for channel in drawing["CHANNELS"]:
         assert f"{channel.number}  {channel.name}: {channel.kind}" in written
     for pin, use in drawing["connector"]().items():
         assert f"{pin:2d}  {use}" in written
 
 
+def test_the_lights_are_the_demos(drawing: dict[str, Any], values: dict[str, float]) -> None:
+    box = tomllib.loads(DEMO.read_text())
+    assert {lamp.name: lamp.pin for lamp in drawing["LAMPS"]} == {
+        one["name"]: one["pin"] for one in box["lamp"]
+    }
+    stated = {one["name"]: str(one["pin"]) for one in box["input"] + box["switch"]}
+    stated |= {name.replace("_", " "): str(box[name]["pin"]) for name in ("dim_request", "bus_output")}
+    stated |= {"knob": str(next(one["knob"] for one in box["lamp"] if "knob" in one))}
+    for name, pin, _ in drawing["LIGHT_PINS"].values():
+        assert stated[name] == pin
+    for n, name in ((15, "lighting bus"), (16, "ambient light")):
+        circuit = next(one["circuit"] for one in box["input"] if one["name"] == name)
+        assert circuit["kind"] == {15: "divider", 16: "direct"}[n]
+        assert values.get(f"R{n}5", 0) + values[f"R{n}6"] == quantity(circuit["protection"])
+    assert values["R151"] == quantity(circuit_of(box, "lighting bus")["top"])
+    assert values["R152"] == quantity(circuit_of(box, "lighting bus")["bottom"])
+    output = box["bus_output"]
+    assert values["R142"] == quantity(output["filter"]["resistor"])
+    assert values["C142"] == pytest.approx(quantity(output["filter"]["capacitor"]))
+    assert values["R147"] == quantity(output["series"])
+    assert 3.3 * (1 + values["R144"] / values["R143"]) == pytest.approx(
+        quantity(output["full_scale"]), rel=1e-3
+    )
+
+
+def circuit_of(box: dict[str, Any], name: str) -> dict[str, Any]:
+    found: dict[str, Any] = next(one["circuit"] for one in box["input"] if one["name"] == name)
+    return found
+
+
+def test_the_knob_is_the_box_files(values: dict[str, float]) -> None:
+    """What the host takes a knob to be where the box file says no more."""
+    assert values["R171"] + values["R172"] == values["R173"] == Knob(0).ends
+    assert values["R174"] == Knob(0).pull_down
+
+
 def test_the_channels_are_the_demos(
     drawing: dict[str, Any], values: dict[str, float], demo: dict[str, dict[str, Any]]
 ) -> None:
-    assert {channel.name for channel in drawing["CHANNELS"]} == set(demo)
+    lights = {"lighting bus", "ambient light"}  # on the second sheet
+    assert {channel.name for channel in drawing["CHANNELS"]} | lights == set(demo)
     for channel in drawing["CHANNELS"]:
         entry, n = demo[channel.name], channel.number
         circuit = entry["circuit"]
@@ -195,6 +280,12 @@ def test_the_connector_in_the_notes_is_the_drawings(drawing: dict[str, Any]) -> 
     )
     written = {int(pin): use.strip() for row in rows for pin, use in (row[:2], row[2:]) if pin}
     assert written == drawing["connector"]()
+
+
+def test_the_lights_connectors_in_the_notes_are_the_drawings(drawing: dict[str, Any]) -> None:
+    rows = re.findall(r"(?m)^\| (\d+) \| ([^|]+) \| ([^|]+) \|$", (NOTES / "lighting.md").read_text())
+    for column, connector in ((1, "J3"), (2, "J4")):
+        assert {int(row[0]): row[column].strip() for row in rows} == drawing[connector]
 
 
 # what the comments of the newer netlists promise

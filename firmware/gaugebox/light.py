@@ -17,8 +17,9 @@ if TYPE_CHECKING:
 FULL = 10000
 PLAY = 48  # counts, about 0.1 % of a knob's travel: what it may jitter without being moved
 SAMPLES = 8  # of a knob in one tick
-SPREAD = 2000  # counts: samples of one tick further apart are a contact that breaks
+SPREAD = 400  # counts: samples of one tick further apart are a contact that breaks
 BRIDGED = 50  # ticks, a second: what a source says stands so long after it has failed, and it is trusted again as late
+KEPT = 8  # ticks
 TURNED = 1000  # level: a knob moved by more has been turned by hand
 UNKNOWN = -1  # in place of a fault, until a source has said something
 FACTOR_BITS = 14  # a factor of 1 is 1 << 14
@@ -34,7 +35,8 @@ HOLD = 2  # in place of on or off: as it was
 class Source:
     """Something that is followed, freed of noise: target is the level at the value last taken.
 
-    A fault is bridged for a second: meanwhile, and afterwards too, target stays as it was.
+    A fault is bridged for a second, and afterwards too target stays as it was some ticks before: a wire that breaks takes its voltage
+    along through values that mean nothing.
     """
 
     def __init__(self, curve: "Curve", play: int) -> None:
@@ -42,20 +44,33 @@ class Source:
         self.play = play
         self.value = 0
         self.target = 0
+        self.newer = 0  # what target was up to KEPT ticks ago,
+        self.older = 0  # and at least KEPT ticks ago
+        self.age = 0
         self.fault = UNKNOWN
         self.changed = 0  # ticks
 
     def take(self, fault: int, value: int) -> None:
         if fault != self.fault:
+            if not self.changed and not self.fault:
+                self.target = self.older
             self.changed += 1
             if self.changed < BRIDGED and (fault or self.fault != UNKNOWN):
                 return
-            self.value = value + self.play + 1  # taken in any case
             self.fault = fault
-        self.changed = 0
-        if fault == NONE and not -self.play <= value - self.value <= self.play:
+            self.age = KEPT << 1  # nothing older is worth keeping
+        if fault:
+            self.changed = 0
+            return
+        if self.changed or not -self.play <= value - self.value <= self.play:
+            self.changed = 0
             self.value = value
             self.target = lookup(self.curve, value)
+        self.age += 1
+        if self.age >= KEPT:
+            self.older = self.target if self.age > KEPT else self.newer
+            self.newer = self.target
+            self.age = 0
 
 
 class Knob:

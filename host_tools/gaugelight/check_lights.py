@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from gaugelight.faults_shown import Shown
 
 WIRE_FAULTS = ("open wire", "short to ground")
+BUFFER_TAKES = 3  # volts of the bus: hardware_notes/netlists/bus_output.cir
 MOST_DROP = Fraction(5)  # per cent of the supply, in a lamp's wire
 
 
@@ -178,6 +179,11 @@ def notes_on_lights(box: Box, shown: list[Shown]) -> Iterator[tuple[str, str]]:
                     goes = np.interp(float(row.brief.split()[1]), xs, ys)
                     unit = "V" if isinstance(one, BusOutput) else "%"
                     yield one.name, f"{row.fault} of {row.input} {row.brief}: it goes to {goes:.3g} {unit}, at night too"
+        if isinstance(one, BusOutput):
+            most = max(volts for _, volts in one.source.points or ())
+            if most > box.supply - BUFFER_TAKES:
+                what = f"{float(most):g} V leave its buffer less than {BUFFER_TAKES} V of a {float(box.supply):g} V bus"
+                yield one.name, what + "; the reference box's needs them"
         if not isinstance(one, Lamp) and lights.knob_of(one) is not None and one.by_day is None:
             cure = "[daylight] would tell" if lights.daylight is None else "state by_day"
             yield one.name, f"a knob left up by day dims what shows warnings too; {cure}"

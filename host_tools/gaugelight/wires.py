@@ -19,6 +19,8 @@ GAUGES = tuple(STRANDED)
 # bundle, which paragraph 11-48 wants the protector to stay within
 FUSES = {10: 30.0, 12: 20.0, 14: 15.0, 16: 10.0, 18: 10.0, 20: 5.0, 22: 5.0, 24: 2.5}
 
+PAIR_HENRIES = 0.6e-6  # a metre
+AIRFRAME_HENRIES = 1.5e-6
 CONTINUOUS_DROP = {14: 0.5, 28: 1.0}  # volts, by the nominal bus: FAA AC 43.13-1B, table 11-6 (from memory)
 OWN_DROP = 0.05  # of the bus's voltage: this project's own
 
@@ -62,6 +64,11 @@ class Wire:
         _check(self.gauge)
         if not self.length > 0:
             raise ValueError(f"a wire of {self.length:g} m is none")
+
+    @property
+    def henries(self) -> float:
+        """Of the run: a twisted pair, mu0/pi acosh(1.5 mm/0.64 mm) a metre, or a wire somewhere along the airframe (typical)."""
+        return self.length * (AIRFRAME_HENRIES if self.airframe_return else PAIR_HENRIES)
 
     @property
     def metres(self) -> float:
