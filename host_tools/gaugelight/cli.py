@@ -62,6 +62,19 @@ class Screen:
             table.add_row(*row)
         self.console.print(table, markup=False)
 
+    def facts(self, title: str, facts: list[tuple[str, str]]) -> None:
+        """A heading and lines with a word in front, wrapped beside it."""
+        from rich.padding import Padding
+        from rich.table import Table
+
+        table = Table(box=None, show_header=False, pad_edge=False, padding=(0, 2, 0, 0))
+        table.add_column(no_wrap=True, min_width=12)
+        table.add_column()
+        for topic, says in facts:
+            table.add_row(topic, says)
+        self.say(title)
+        self.console.print(Padding(table, (0, 0, 1, 2)), markup=False)
+
     @contextlib.contextmanager
     def progress(self, what: str) -> Iterator[Callable[[int, int], None]]:
         from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -340,6 +353,37 @@ def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
     }, 0
 
 
+def lamps(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight import pwm
+    from gaugelight.boxfile import read_box
+    from gaugelight.build import build
+    from gaugelight.lamps import report
+
+    if words.board is not None and words.board not in pwm.CHIPS:
+        raise Misuse(f'"{words.board}" is no board this knows; there is: {", ".join(pwm.CHIPS)}')
+    plot = None if words.plot is None else _picture(words.plot)
+    built = build(read_box(Path(words.box)))
+    chip = pwm.CHIPS[words.board or "rp2040"]
+    reports = report(built, words.light, chip)
+    for one in reports:
+        screen.facts(one.name, [(fact.topic, fact.says) for fact in one.facts])
+    if not reports:
+        screen.say(f"{words.box}: nothing is dimmed")
+    if plot is not None:
+        from gaugelight.lamps_plot import lamps_plot
+
+        _write_plot(screen, plot, lambda: lamps_plot(built, words.light, chip, plot))
+    found = [
+        {
+            "name": one.name,
+            "kind": one.kind,
+            "facts": {fact.topic: {"says": fact.says, **fact.values} for fact in one.facts},
+        }
+        for one in reports
+    ]
+    return {"lights": found, "plot": None if plot is None else str(plot)}, 0
+
+
 def virtual(words: argparse.Namespace, screen: Screen) -> Outcome:
     import threading
 
@@ -479,11 +523,7 @@ def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.plots import bench_plot
 
     box = read_box(Path(words.box))
-    plot = Path(words.plot)
-    if plot.suffix not in PICTURES or plot.is_dir() or not os.access(plot.parent, os.W_OK):
-        raise Misuse(
-            f"{plot}: no picture can be written there; name a {', '.join(PICTURES)} in a folder of yours"
-        )
+    plot = _picture(words.plot)
 
     def show(row: Row) -> None:
         mark = "held  " if row.held else "WRONG "
@@ -496,17 +536,31 @@ def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
     screen.table(
         "", ["", ">passed", ">failed"], [[name, str(p), str(f)] for name, (p, f) in subjects.items()]
     )
-    try:
-        bench_plot(box, report, plot)
-        screen.say(f"plot: {plot}")
-    except OSError as problem:
-        print(f"{plot}: cannot be written: {problem.strerror}", file=sys.stderr)
+    _write_plot(screen, plot, lambda: bench_plot(box, report, plot))
     screen.say(ADVISORY)
     screen.say(f"{report.passed} passed, {report.failed} failed")
     rows = [vars(row) for row in report.rows]
     return {"passed": report.passed, "failed": report.failed, "plot": str(plot), "rows": rows}, int(
         report.failed > 0
     )
+
+
+def _picture(word: str) -> Path:
+    """Where a picture can be written. Raises Misuse."""
+    plot = Path(word)
+    if plot.suffix not in PICTURES or plot.is_dir() or not os.access(plot.parent, os.W_OK):
+        raise Misuse(
+            f"{plot}: no picture can be written there; name a {', '.join(PICTURES)} in a folder of yours"
+        )
+    return plot
+
+
+def _write_plot(screen: Screen, plot: Path, write: Callable[[], None]) -> None:
+    try:
+        write()
+        screen.say(f"plot: {plot}")
+    except OSError as problem:
+        print(f"{plot}: cannot be written: {problem.strerror}", file=sys.stderr)
 
 
 def _reading(word: str) -> float:
@@ -573,6 +627,17 @@ def parser() -> Parser:
     one.add_argument(
         "--with", dest="readings", metavar="INPUT=READING", nargs="+", default=[], help='such as "bus=14.2 V"'
     )
+    one = command(
+        "lamps",
+        lamps,
+        "what to know of lamps and lines before buying: flicker, dimmest light, noise, current, wire",
+    )
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("light", metavar="LIGHT", nargs="*", help="default: all")
+    one.add_argument(
+        "--board", metavar="BOARD", help="the chip that makes the pulses: rp2040 (default) or rp2350"
+    )
+    one.add_argument("--plot", metavar="FILE", help="picture of lightness over level, and of the spectrum")
     one = command("virtual", virtual, "run a virtual box on a serial port of its own until Ctrl-C")
     one.add_argument("box", metavar="BOX", nargs="?", default=str(DEMO))
     one.add_argument("--no-jumper", action="store_true", help="with the service jumper open")

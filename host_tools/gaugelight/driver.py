@@ -79,19 +79,19 @@ def advice(
     said = []
     lower = hz * have / wanted
     if region(lower, 100) != "risky":
-        said.append(f"a lower frequency: {lower:.3g} Hz would do ({region(lower, 100)}, IEEE 1789)")
+        said.append(f"a lower frequency: {lower:.0f} Hz would do ({region(lower, 100)}, IEEE 1789)")
     faster = gate_driver.honest_ratio(hz)
     if faster > 1.2 * have:
         enough = "would do" if faster >= wanted else "helps"
         said.append(
-            f"a gate driver: edges of {gate_driver.rise * 1e9:.2g} ns make it {faster:.0f} : 1, which {enough}"
+            f"a gate driver: edges of {gate_driver.rise * 1e9:.0f} ns make it {faster:.0f} : 1, which {enough}"
         )
     elif wired:
         said.append(
             "a shorter wire, twisted, or the transistor beside the lamp: the wire's inductance makes the rise"
         )
     said.append(
-        f"current and pulse width together: less current below the shortest pulse of {driver.shortest_pulse * 1e9:.2g} ns, "
+        f"current and pulse width together: less current below the shortest pulse of {driver.shortest_pulse * 1e9:.0f} ns, "
         f"{wanted / have:.3g} times less for {wanted:.0f} : 1"
     )
     return tuple(said)
