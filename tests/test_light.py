@@ -132,38 +132,65 @@ def lightness(duty: int) -> float:
 # the knob
 
 
+class Noisy:
+    """The pin of a 12-bit converter: a voltage, as a count, with noise of its own on each reading."""
+
+    def __init__(self, seed: int, rms: float = 8.0) -> None:
+        self.random = np.random.default_rng(seed)
+        self.rms = rms
+        self.count = 0.0
+        self.ready: list[int] = []
+
+    def read_u16(self) -> int:
+        if not self.ready:
+            noise = self.random.normal(0, self.rms, 8192)
+            codes = np.clip(np.floor((self.count + noise) / 16), 0, 4095).astype(int)
+            self.ready = (codes << 4 | codes >> 8).tolist()
+        return self.ready.pop()
+
+
+def run_noisy(rig: Rig, pin: Noisy, ticks: int) -> list[tuple[int, ...]]:
+    """Duties of all that is dimmed and the dim request, tick by tick."""
+    seen = []
+    for _ in range(ticks):
+        rig.lighting.knobs[0].sample(pin)
+        rig.lighting.step()
+        seen.append((*(dimmer.duty for dimmer in rig.lighting.dimmers), rig.request.on))
+    return seen
+
+
 @pytest.mark.parametrize("percent", [0, 1, 2, 2.2, 3, 4, 4.2, 10, 37, 50, 83, 99, 100])
 @pytest.mark.parametrize("came", ["from below", "from above"])
 def test_a_knob_held_still_moves_nothing(demo_box: Box, percent: float, came: str) -> None:
-    """10,000 ticks with 8 counts RMS of noise on every sample, wherever it stands, on its thresholds too."""
-    rig = Rig(demo_box)
-    for start in (0, 100) if came == "from above" else (100, 0):
-        rig.knob(start)
-        rig.tick(200)
-    random = np.random.default_rng(round(percent * 10))
-    centre = knob_count(KNOB, percent)
-    rig.count = centre
-    rig.tick(400)
-    seen = set()
-    for noise in np.rint(random.normal(0, 8, 10_000)).astype(int).tolist():
-        rig.count = centre + noise
-        rig.tick()
-        seen.add((tuple(dimmer.duty for dimmer in rig.lighting.dimmers), rig.request.on))
-    assert len(seen) == 1
+    """10,000 ticks with 8 counts RMS of noise on every reading, wherever it stands, on its thresholds too."""
+    rig, pin = Rig(demo_box), Noisy(round(percent * 10))
+    for stop in (50.0, 0.0 if came == "from below" else 100.0, float(percent)):
+        pin.count, pin.ready = knob_count(KNOB, stop), []
+        run_noisy(rig, pin, 300)
+    assert len(set(run_noisy(rig, pin, 10_000))) == 1
 
 
 def test_a_knob_held_still_from_its_first_sample_on(demo_box: Box) -> None:
-    """Not once from when the fade has come to rest; the first sample is one of the noisy ones."""
-    rig = Rig(demo_box)
-    random = np.random.default_rng(7)
-    seen: dict[str, set[int]] = {}
-    for turn in range(10_500):
-        rig.count = 33_000 + round(random.normal(0, 8))
-        rig.tick()
-        if turn >= 500:
-            for dimmer in rig.lighting.dimmers:
-                seen.setdefault(dimmer.record.name, set()).add(dimmer.duty)
-    assert {name: len(duties) for name, duties in seen.items()} == dict.fromkeys(seen, 1)
+    """Not once from when the fade has come to rest."""
+    rig, pin = Rig(demo_box), Noisy(7)
+    pin.count = 33_000
+    run_noisy(rig, pin, 300)
+    assert len(set(run_noisy(rig, pin, 10_000))) == 1
+
+
+def test_control_more_noise_is_seen(demo_box: Box) -> None:
+    rig, pin = Rig(demo_box), Noisy(7, 100.0)
+    pin.count = 33_000
+    run_noisy(rig, pin, 300)
+    assert len(set(run_noisy(rig, pin, 3000))) > 1
+
+
+def test_a_knob_is_read_several_times_a_tick_and_averaged(rig: Make) -> None:
+    knob = rig(LAMP).lighting.knobs[0]
+    counts = [30_000 + 10 * k for k in range(SAMPLES)]
+    pin = Pin([*counts, 0])
+    knob.sample(pin)
+    assert pin.counts == [0] and knob.source.value == sum(counts) // SAMPLES
 
 
 class Pin:
@@ -266,6 +293,22 @@ def test_click_off_has_hysteresis(rig: Make) -> None:
         lights.tick()
         lit.append(lights["strip"].duty > 0)
     assert lit == [False, False, False, False, True, True, True, False, False, False, True, False]
+
+
+def test_coming_on_and_going_off_are_no_steps(rig: Make) -> None:
+    """Up to on_above nothing, there the floor; back down the floor to off_below."""
+    lights = rig(LAMP + 'fade = "0 s"\nfloor = "0.05 %"\noff_below = "2 %"\non_above = "5 %"\n')
+    floor = round(0.0005 * FULL)
+    for percent, least, most in (
+        (4.8, 0, 0),
+        (5.1, floor, floor + 12),
+        (4.8, floor, floor),
+        (2.2, floor, floor),
+        (1.8, 0, 0),
+    ):
+        lights.knob(percent)
+        lights.tick()
+        assert least - 1 * (least > 0) <= lights["strip"].duty <= most + 1 * (most > 0), percent
 
 
 # fades

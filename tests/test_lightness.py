@@ -67,11 +67,13 @@ def test_luminance_and_lightness() -> None:
 def test_every_level(one: Lamp) -> None:
     """Evenly from floor to ceiling, by the referee; off is off."""
     duty = values(duty_curve(one))
-    start = max(1, round(one.off_below * 100))
-    assert np.all(np.diff(duty) >= 0) and set(duty[:start]) == {0}
+    first, start = max(1, round(one.off_below * 100)), max(1, round(one.on_above * 100))
+    assert np.all(np.diff(duty) >= 0) and set(duty[:first]) == {0}
     assert duty[-1] == round(one.ceiling * FULL / 100)
-    assert duty[start] == pytest.approx(float(one.floor) * FULL / 100, abs=1.0 + 10 * (one.floor == 0))
-    along = (np.arange(start, 10001) / 100 - float(one.off_below)) / (100 - float(one.off_below))
+    assert duty[first : start + 1] == pytest.approx(
+        float(one.floor) * FULL / 100, abs=1.0 + 10 * (one.floor == 0)
+    )
+    along = (np.arange(start, 10001) / 100 - float(one.on_above)) / (100 - float(one.on_above))
     ends = np.array([float(one.floor), float(one.ceiling)]) / 100
     if one.curve.gamma is None:
         ends = referee(ends)
@@ -110,7 +112,7 @@ def test_never_dimmer_over_all_counts() -> None:
 
 def test_brighter_at_each_of_1024_levels() -> None:
     one = lamp()
-    start = float(one.off_below)
+    start = float(one.on_above)
     levels = np.rint(np.linspace(start * 100, 10_000, 1024)).astype(int)
     steps = pwm.compare(RP2040, values(duty_curve(one)))[levels]
     assert np.all(np.diff(steps) > 0)

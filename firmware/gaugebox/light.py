@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from gaugebox.table import DaylightRecord, DimmerRecord, DimRequestRecord, KnobRecord, Table
 
 FULL = 10000
-PLAY = 48  # counts, about 0.1 % of a knob's travel: what it may jitter without being moved
+PLAY = 40  # counts, about 0.1 % of a knob's travel: what it may jitter without being moved
 SAMPLES = 8  # of a knob in one tick
 SPREAD = 400  # counts: samples of one tick further apart are a contact that breaks
 BRIDGED = 50  # ticks, a second: what a source says stands so long after it has failed, and it is trusted again as late
@@ -33,7 +33,8 @@ HOLD = 2  # in place of on or off: as it was
 
 
 class Source:
-    """Something that is followed, freed of noise: target is the level at the value last taken.
+    """Something that is followed, freed of noise: target is the level at the value last taken, which moves when it is off by more
+    than play.
 
     A fault is bridged for a second, and afterwards too target stays as it was some ticks before: a wire that breaks takes its voltage
     along through values that mean nothing.

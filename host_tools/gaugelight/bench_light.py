@@ -66,7 +66,7 @@ class Expected:
 
     def knob(self, knob: Knob) -> Span:
         counts = travel(knob)
-        count = self.aircraft.knob_volts(knob, noise=False) / REFERENCE_V * FULL
+        count = self.aircraft.knob_volts(knob) / REFERENCE_V * FULL
         low, high = (
             (count + d - counts.low) / (counts.high - counts.low) * 100
             for d in (-PLAY - CONVERTER_STEP, PLAY + CONVERTER_STEP)
@@ -239,7 +239,7 @@ class _LightRun:
         """A knob held still with 8 counts RMS of noise moves nothing."""
         self.turn(50.0)
         self.settle("knob to 50 %")
-        self.aircraft.noise[knob.pin] = 8.0
+        self.aircraft.noise = 8.0
         self.run.virtual.fast_forward(1000)
         self.aircraft.watched = []
         self.run.virtual.fast_forward(20_000)
@@ -250,7 +250,7 @@ class _LightRun:
                 duties = {outputs.pwm[one.pin][1] for outputs in seen if one.pin in outputs.pwm}
                 said = f"{len(duties)} over {len(seen)} looks"
                 self.run.judge("8 counts of noise, 20 s", one.name, "one duty", said, len(duties) == 1)
-        del self.aircraft.noise[knob.pin]
+        self.aircraft.noise = 0.0
 
     def fade(self, knob: Knob) -> None:
         """Up and down between two places: at the time constant 63 % of the way, never beyond, never back."""
@@ -266,7 +266,7 @@ class _LightRun:
                     self.judge_fade(f"knob from {start:g} to {end:g} %", one, seen)
 
     def judge_fade(self, action: str, lamp: Lamp, seen: list[Outputs]) -> None:
-        grid = np.linspace(float(lamp.off_below), 100, 20_001)
+        grid = np.linspace(float(lamp.on_above), 100, 20_001)
         law = light_of_level(lamp, grid) * self.expected.factors(lamp)[1]
         levels = np.interp([outputs.pwm[lamp.pin][1] / FULL for outputs in seen], law, grid)
         times = np.array([outputs.now_ms for outputs in seen]) - seen[0].now_ms

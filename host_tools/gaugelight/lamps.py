@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
-from gaugebox.light import PLAY
+from gaugebox import light
 from gaugelight import filters, flicker, pwm, spectrum, wires
 from gaugelight.boxfile import Box
 from gaugelight.build import Build
@@ -17,8 +18,19 @@ from gaugelight.curves import values
 from gaugelight.driver import GATE_DRIVER, SLOW, Driver, advice, behind_wire
 from gaugelight.light_tables import TICKS_A_SECOND, knob_curve, tells_faults, travel
 from gaugelight.lightness import lightness
-from gaugelight.lights import BusOutput, Daylight, Dimmed, DimRequest, Display, Fixed, Follows, Knob, Lamp
-from gaugelight.loads import USUAL_DROP, amperes, dimmable, light_factor
+from gaugelight.lights import (
+    LAMP_FREQUENCY,
+    BusOutput,
+    Daylight,
+    Dimmed,
+    DimRequest,
+    Display,
+    Fixed,
+    Follows,
+    Knob,
+    Lamp,
+)
+from gaugelight.loads import TAKE, USUAL_DROP, Verdict, amperes, dimmable, light_factor
 from gaugelight.problems import Misuse
 
 CHARGED = 14.2  # V, a 14 V bus with its alternator (common practice, no source)
@@ -28,7 +40,9 @@ STEP_ALLOWED = 0.2  # L*, what nobody sees go by
 WANTED_RATIO = 5000.0  # of brightest to dimmest
 LEVELS = 1024
 CODES: Counts = np.arange(4096)  # of the on-chip converter
-HAND = PLAY // 16 + 1  # of these, the least that moves a knob's level
+HAND = (
+    light.PLAY + 16 // light.SAMPLES
+)  # counts, the least that moves a knob: its value is a mean of several codes
 
 
 @dataclass(frozen=True)
@@ -67,9 +81,9 @@ def report(built: Build, names: list[str], chip: pwm.Chip) -> list[Report]:
     there = {one.name: one for one in reports}
     for name in names:
         if name not in there:
-            raise Misuse(
-                f'{box.file}: there is no light or line "{name}"; there is: {", ".join(there) or "none"}'
-            )
+            near = difflib.get_close_matches(name, there, 1)
+            cure = f'did you mean "{near[0]}"?' if near else f'there is: {", ".join(there) or "none"}'
+            raise Misuse(f'{box.file}: there is no light or line "{name}"; {cure}')
     return [there[name] for name in names] if names else reports
 
 
@@ -78,17 +92,18 @@ def _lamp(box: Box, lamp: Lamp, duties: Counts, chip: pwm.Chip) -> list[Fact]:
     steps = pwm.compare(setting, duties)
     supply = float(box.supply)
     taken = None if lamp.load is None else amperes(lamp.load, supply)
+    chopped = None if lamp.load is None or lamp.load.dim_wire else taken  # nobody knows what a dim wire takes
     return [
         _pulses(lamp.frequency, chip),
         _eye(lamp),
-        _headset(lamp, taken),
+        _headset(lamp, chopped),
         _dimmest(lamp, steps, setting),
         *_honest(lamp, steps, setting, supply),
-        _radio(lamp, taken, supply),
+        _radio(lamp, chopped, supply),
         _evenness(lamp, steps, setting),
-        *_load(lamp, supply),
+        *_load(lamp, steps, supply),
         *_wire(lamp, taken, supply),
-        *([] if taken is None else [_transistor(lamp, taken, supply)]),
+        *([] if chopped is None else [_transistor(lamp, chopped, supply)]),
         _states(lamp),
     ]
 
@@ -166,7 +181,7 @@ def _dimmest(lamp: Lamp, steps: Counts, setting: pwm.Setting) -> Fact:
 
 def at_lamp(lamp: Lamp, driver: Driver, supply: float) -> tuple[Driver, bool]:
     """The driver's edges at the lamp, where load and wire are stated; and whether the wire makes them."""
-    if lamp.wire is None or lamp.load is None or lamp.load.kind != "resistor strip":
+    if lamp.wire is None or lamp.load is None or lamp.load.dim_wire or lamp.load.kind != "resistor strip":
         return driver, False
     ohms = lamp.load.ohms + lamp.wire.ohms() + driver.on_resistance
     wired = behind_wire(driver, lamp.wire.henries, ohms, amperes(lamp.load, supply), lamp.load.drop)
@@ -206,18 +221,18 @@ def _radio(lamp: Lamp, taken: float | None, supply: float) -> Fact:
     """The largest line in the band of the aircraft's radio, with this driver, a slow one and a gate driver."""
     hz = float(lamp.frequency)
     kinds = {"this driver": lamp.driver, "slow edges": SLOW, "gate driver": GATE_DRIVER}
-    wired = {name: at_lamp(lamp, driver, supply)[0] for name, driver in kinds.items()}
-    own = wired["this driver"]
+    own = lamp.driver
     words, numbers = [], {}
-    for name, driver in wired.items():
+    for name, driver in kinds.items():
         line = spectrum.largest_line(hz, driver.rise, driver.fall)
         against = spectrum.quieter(hz, (driver.rise, driver.fall), (own.rise, own.fall))
-        number: dict[str, Any] = {"honest_ratio": driver.honest_ratio(hz), "quieter_db": against}
+        honest = at_lamp(lamp, driver, supply)[0].honest_ratio(hz)
+        number: dict[str, Any] = {"honest_ratio": honest, "quieter_db": against}
         text = f"{name} ({_ns(driver.rise)})"
         if name in SAMPLES:
             way = "less" if against > 0 else "more"
-            text += f" {abs(against):.0f} dB {way}, but honestly {driver.honest_ratio(hz):.0f} : 1"
-            text += f" and {SAMPLES[name]} : 1 from sample to sample"
+            text += f" {abs(against):.0f} dB {way}, but honestly {honest:.0f} : 1"
+            text += f" and {SAMPLES[name] * LAMP_FREQUENCY / hz:.0f} : 1 from sample to sample"
         if taken is not None:
             number["largest_line_dbua"] = spectrum.decibel_microamperes(taken * line.amplitude)
             text += f", {number['largest_line_dbua']:.0f} dBuA" if name == "this driver" else ""
@@ -226,7 +241,7 @@ def _radio(lamp: Lamp, taken: float | None, supply: float) -> Fact:
     says = (
         "in 118 to 137 MHz, the largest line: "
         + "; ".join(words)
-        + ". Straight edges: an upper bound, the wire's ringing apart"
+        + ". By the transistor's own edges, straight ones: to compare drivers by; ringing, diodes and antennas are not in it"
     )
     return Fact("radio", says, {"airband": numbers})
 
@@ -234,7 +249,7 @@ def _radio(lamp: Lamp, taken: float | None, supply: float) -> Fact:
 def _evenness(lamp: Lamp, steps: Counts, setting: pwm.Setting) -> Fact:
     """Through the box's own curves: over every code of the knob's converter, and over evenly spaced levels."""
     seen: Floats = lightness(steps / setting.steps)
-    start = max(1, int(-(-lamp.off_below * 100 // 1)))
+    start = max(1, int(-(-lamp.on_above * 100 // 1)))
     if isinstance(lamp.source, Knob):
         levels = values(knob_curve(lamp.source))[CODES << 4 | CODES >> 8]
         of = "neighbouring codes of its knob"
@@ -242,28 +257,35 @@ def _evenness(lamp: Lamp, steps: Counts, setting: pwm.Setting) -> Fact:
         levels = np.arange(len(steps))
         of = "neighbouring levels"
     lit = seen[levels][levels >= start]
-    code = float(np.max(np.diff(lit))) if lit.size > 1 else 0.0
-    hand = float(np.max(lit[HAND:] - lit[:-HAND])) if isinstance(lamp.source, Knob) else code
+    code = hand = float(np.max(np.diff(lit))) if lit.size > 1 else 0.0
+    if isinstance(lamp.source, Knob):
+        levels = values(knob_curve(lamp.source))
+        lit = seen[levels][levels >= start]
+        hand = float(np.max(lit[HAND:] - lit[:-HAND]))
     spaced = np.rint(np.linspace(start, len(steps) - 1, LEVELS)).astype(int)
-    rises = bool(np.all(np.diff(steps[spaced]) > 0))
+    still = spaced[1:][np.diff(steps[spaced]) <= 0] / 100
+    rises = not still.size
     falls = bool(np.any(np.diff(steps) < 0))
     says = f"largest step of lightness between {of} L* {code:.2g}"
     if isinstance(lamp.source, Knob):
         says += f", under the hand {hand:.3f}"
         if (ticks := float(lamp.fade) * TICKS_A_SECOND) > 1:
             says += f", which its fade makes {hand / ticks:.2g} a tick"
-    same = "" if rises else "not "
-    says += f" ({STEP_ALLOWED:g} is not seen); {'it turns back' if falls else 'never dimmer'}, {same}brighter at each of {LEVELS} levels"
+    each = f"brighter at each of {LEVELS} levels"
+    if not rises:
+        each = f"no brighter at {still.size} of {LEVELS} levels, from {still[0]:.1f} to {still[-1]:.1f} %"
+    says += f" ({STEP_ALLOWED:g} is not seen); {'it turns back' if falls else 'never dimmer'}, {each}"
     numbers = {
         "largest_step_lightness": code,
         "largest_step_by_hand_lightness": hand,
         "never_dimmer": not falls,
         "brighter_at_each_of_1024_levels": rises,
+        "no_brighter_at_percent": still.tolist(),
     }
     return Fact("evenness", says, numbers)
 
 
-def _load(lamp: Lamp, supply: float) -> list[Fact]:
+def _load(lamp: Lamp, steps: Counts, supply: float) -> list[Fact]:
     load = lamp.load
     if load is None:
         what = "not stated: load tells current, heat, fuse and radio; measure it at 10, 12 and 14 V (readings) to know whether it dims"
@@ -276,13 +298,22 @@ def _load(lamp: Lamp, supply: float) -> list[Fact]:
         if load.drop == USUAL_DROP:
             says += f" ({USUAL_DROP:g} V for three LEDs in series: common practice)"
     verdict = dimmable(load)
+    if not load.readings and not load.dim_wire:
+        verdict = Verdict("perhaps", f"taken for a strip of LEDs with resistors, unread; to be sure {TAKE}")
     numbers = {"amperes": {f"{v:g}": a for v, a in currents.items()}, "kind": load.kind, "drop_v": load.drop}
     facts = [Fact("load", says, numbers)]
     dims = Fact("dimmable", f"{verdict.dimmable}: {verdict.reason}", {"dimmable": verdict.dimmable})
     if lamp.compensate is not None:
         factor = light_factor(load, CHARGED, float(lamp.compensate.at))
+        least = _lowest(lamp, steps)
+        ratio = max(1.0, int(steps[-1]) * factor / least) if least else 0.0
         says = f"above {float(lamp.compensate.at):g} V ({lamp.compensate.input}): at {CHARGED:g} V the pulses are {factor:.2g} as long"
-        return [*facts, dims, Fact("kept steady", says, {"factor_at_14_2_v": factor})]
+        says += f", the floor's are not: {ratio:.0f} : 1 by the pulses commanded"
+        return [
+            *facts,
+            dims,
+            Fact("kept steady", says, {"factor_at_14_2_v": factor, "commanded_ratio_at_14_2_v": ratio}),
+        ]
     return [*facts, dims]
 
 
@@ -341,14 +372,15 @@ def _states(one: Dimmed) -> Fact:
 
 
 def _bus_output(one: BusOutput, chip: pwm.Chip) -> list[Fact]:
-    full, highest = float(one.full_scale), float(one.highest)
+    highest = float(one.highest)
     worst = max(
-        filters.ripple(one.filter, one.frequency, duty, full) for duty in np.linspace(0.01, 0.99, 99).tolist()
+        filters.ripple(one.filter, one.frequency, duty, highest)
+        for duty in np.linspace(0.01, 0.99, 99).tolist()
     )
     settles = filters.settling(one.filter)
     stages = "one stage" if one.filter.stages == 1 else "two stages"
     says = f"{stages} of {one.filter.ohms:g} ohm and {one.filter.farads * 1e9:g} nF: ripple {worst * 1000:.2g} mV, {settles * 1000:.2g} ms to 1 %"
-    step = highest / 10000
+    step = highest / min(10000, pwm.setting(chip, one.frequency).steps)
     facts = [
         _pulses(one.frequency, chip),
         Fact("filter", says, {"ripple_v": worst, "settling_s": settles}),

@@ -9,7 +9,6 @@ from gaugelight import pwm
 from gaugelight.build import Build
 from gaugelight.curves import values
 from gaugelight.driver import GATE_DRIVER, SLOW
-from gaugelight.lamps import at_lamp
 from gaugelight.lightness import light_of_level, lightness
 from gaugelight.lights import Lamp
 from gaugelight.loads import amperes
@@ -66,11 +65,11 @@ def _steps(panel: Any, levels: Any, seen: Any) -> None:
 
 
 def _spectrum(panel: Any, lamp: Lamp, supply: float) -> None:
-    current = 1.0 if lamp.load is None else amperes(lamp.load, supply)
+    known = lamp.load is not None and not lamp.load.dim_wire
+    current = amperes(lamp.load, supply) if lamp.load is not None and known else 1.0
     n = np.unique(np.geomspace(1, 200e6 / lamp.frequency, 400).astype(np.int64))
     for name, driver in (("this driver", lamp.driver), ("slow edges", SLOW), ("gate driver", GATE_DRIVER)):
-        wired, _ = at_lamp(lamp, driver, supply)
-        peaks = current * envelope(lamp.frequency, n, wired.rise, wired.fall)
+        peaks = current * envelope(lamp.frequency, n, driver.rise, driver.fall)
         panel.semilogx(
             n * lamp.frequency, [decibel_microamperes(peak) for peak in peaks.tolist()], label=name
         )
@@ -88,6 +87,6 @@ def _spectrum(panel: Any, lamp: Lamp, supply: float) -> None:
         )
     panel.set_xlim(200, 300e6)
     panel.set_xlabel("Hz")
-    panel.set_ylabel("largest line, dBuA" + ("" if lamp.load else " of 1 A"))
+    panel.set_ylabel("largest line, dBuA" + ("" if known else " of 1 A"))
     panel.grid(alpha=0.3)
     panel.legend(fontsize=8, loc="lower left")

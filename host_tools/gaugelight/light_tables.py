@@ -111,8 +111,8 @@ def duty_curve(one: Dimmed) -> Curve:
         return make_curve(array("i", [0, light.FULL]), array("i", [0, FULL_COUNT]))
     levels = np.arange(light.FULL + 1)
     share = light_of_level(one, levels / 100.0)
-    start = max(1, -(-one.off_below * 100 // 1))
-    through = (start - 1, start, light.FULL)
+    first, start = (max(1, -(-level * 100 // 1)) for level in (one.off_below, one.on_above))
+    through = (first - 1, first, start, light.FULL)
     return fit(0, share * FULL_COUNT, duty_error(share), through, (0, FULL_COUNT))
 
 

@@ -22,10 +22,11 @@ def lightness(luminance: Floats) -> Floats:
 def light_of_level(lamp: Lamp, levels: Floats) -> Floats:
     """The share of the time, 0..1, that a lamp should burn at each level, 0..100 per cent.
 
-    Nothing below its click-off; from there to 100 per cent evenly, to the eye, from its floor to its ceiling.
+    Nothing below its click-off; its floor from there to where it is switched on, so that coming on is no step; and then to 100
+    per cent evenly, to the eye, to its ceiling.
     """
     floor, ceiling = float(lamp.floor) / 100, float(lamp.ceiling) / 100
-    start = float(lamp.off_below)
+    start = float(lamp.on_above)
     along = np.clip((levels - start) / (100.0 - start), 0.0, 1.0)
     if lamp.curve.gamma is None:
         ends = lightness(np.array([floor, ceiling]))
@@ -33,7 +34,7 @@ def light_of_level(lamp: Lamp, levels: Floats) -> Floats:
     else:
         root = 1 / lamp.curve.gamma
         share = (floor**root + (ceiling**root - floor**root) * along) ** lamp.curve.gamma
-    return np.where((levels < start) | (levels <= 0), 0.0, share)
+    return np.where((levels < float(lamp.off_below)) | (levels <= 0), 0.0, share)
 
 
 def per_lightness(share: Floats) -> Floats:

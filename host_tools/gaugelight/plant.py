@@ -30,7 +30,7 @@ class Aircraft:
     wires      input name -> its wire's state, where it is not whole
     knobs      a knob's pin -> its position, 0..100 per cent of its track
     broken     a knob's pin -> what is wrong with it, where it is not whole
-    noise      a knob's pin -> noise on it, counts RMS
+    noise      on each reading of the on-chip converter, counts RMS
     switches   switch name -> whether it is on
     watched    where it is a list: gets everything that the box drives, as it changes
     silent     addresses of the converters that do not answer
@@ -43,7 +43,7 @@ class Aircraft:
     wires: dict[str, Wire] = field(default_factory=dict)
     knobs: dict[int, float] = field(default_factory=dict)
     broken: dict[int, KnobState] = field(default_factory=dict)
-    noise: dict[int, float] = field(default_factory=dict)
+    noise: float = 0.0
     switches: dict[str, bool] = field(default_factory=dict)
     watched: list[Outputs] | None = None
     silent: set[int] = field(default_factory=set)
@@ -61,7 +61,6 @@ class Aircraft:
             sensor = self.box.input(self.box.lights.daylight.sensor)
             assert sensor is not None
             self.signals[sensor.name] = float(sensor.law.signal(np.array([sensor.law.span[0]]))[0])
-        self.random = np.random.default_rng(1)
 
     def rail_volts(self, one: Input) -> float | None:
         """Of the rail that an input hangs on."""
@@ -84,7 +83,7 @@ class Aircraft:
             volts = chain.driven(0.0 if to_ground else float(self.box.supply), 0.0, rail)
         return min(one.converter.takes, volts)  # where the pin's protection clamps
 
-    def knob_volts(self, knob: Knob, noise: bool = True) -> float:
+    def knob_volts(self, knob: Knob) -> float:
         """On the wiper, by way of the resistors at its ends and the one to ground."""
         state = self.broken.get(knob.pin, "whole")
         if state in ("to ground", "to 3.3 V"):
@@ -94,10 +93,7 @@ class Aircraft:
         down = 1 / (knob.ends + knob.track * position or 1e-3)
         up *= state not in ("wiper broken", "upper end broken")
         down *= state not in ("wiper broken", "lower end broken")
-        volts = REFERENCE_V * up / (up + down + 1 / knob.pull_down)
-        if noise and knob.pin in self.noise:
-            volts += self.random.normal() * self.noise[knob.pin] / 65535 * REFERENCE_V
-        return min(REFERENCE_V, max(0.0, volts))
+        return REFERENCE_V * up / (up + down + 1 / knob.pull_down)
 
     def step(self, elapsed_ms: int, outputs: Outputs) -> Inputs:
         if self.watched is not None:
@@ -118,4 +114,5 @@ class Aircraft:
         levels |= {
             switch.pin: switch.on for switch in self.box.lights.switches if self.switches.get(switch.name)
         }
-        return Inputs(on_chip, chips, levels, self.troubles, self.bus_stuck)
+        noise = self.noise / 65535 * REFERENCE_V
+        return Inputs(on_chip, chips, levels, self.troubles, noise, self.bus_stuck)

@@ -46,6 +46,8 @@ class Inputs:
     """Digital inputs driven from outside, 0 or 1; a pin not in it floats and follows its pull."""
     troubles: dict[int, Trouble] = field(default_factory=dict)
     """I2C address of an ADS1115: what is wrong with it; has no effect on one that does not answer."""
+    noise: float = 0.0
+    """Volts RMS on every reading of the on-chip converter, each its own."""
     bus_stuck: bool = False
     """Something holds SDA low: every transaction ends in a time-out."""
 
@@ -132,6 +134,7 @@ def pack_reply(answered: int, now_us: int, reset_cause: int, adc_reference: floa
             raise ValueError(f"volts on pin {pin}: the on-chip converter has pins 26 to 29")
         words[layout.ADC_NV + pin - 26] = _nanovolts(volts)
     words[layout.BUS_STUCK] = inputs.bus_stuck
+    words[layout.ADC_NOISE_NV] = _nanovolts(inputs.noise)
     words[layout.CHIP_COUNT] = len(inputs.chips)
     at = layout.CHIPS
     for address, pins in inputs.chips.items():

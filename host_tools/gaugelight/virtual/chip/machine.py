@@ -1,8 +1,7 @@
 """Stands in for the RP2040's `machine`: the part of it that this project uses, with the board's signatures.
 
 What the chip drives lives in the words of `link.request`, what is on its pins in `link.reply`. Operations take the time
-they take on the board; computing takes none. Not there: interrupts, timers, the real-time clock, noise on the converter;
-and both I2C buses see every chip and are held low together.
+they take on the board; computing takes none. Not there: interrupts, timers, the real-time clock; and both I2C buses see every chip and are held low together.
 """
 
 import sys
@@ -162,9 +161,18 @@ class ADC:
             _set_bit(layout.PWM_PINS, pin, 0)
             _set_bit(layout.DRIVEN, pin, 0)
 
+    _chance = 1  # of the noise
+
     def read_u16(self):
         link.spend(8)
-        code = _in[layout.ADC_NV + self._channel] * 4096 // _in[layout.ADC_REFERENCE_NV]
+        nanovolts = _in[layout.ADC_NV + self._channel]
+        if _in[layout.ADC_NOISE_NV]:
+            sum = 0  # of 12 evenly spread numbers: nearly a normal distribution, of variance 65536 squared
+            for _ in range(12):
+                ADC._chance = ADC._chance * 75 % 65537
+                sum += ADC._chance - 32768
+            nanovolts += sum * _in[layout.ADC_NOISE_NV] // 65536
+        code = nanovolts * 4096 // _in[layout.ADC_REFERENCE_NV]
         code = max(0, min(4095, code))
         return code << 4 | code >> 8
 
