@@ -338,7 +338,7 @@ def exact_reading(one: Input, signal: Fraction) -> Fraction:
 def test_what_is_proven_is_what_the_box_looks_up(box: Path) -> None:
     """The host reckons a whole curve at once: at every integer of every curve the box's own code says the same."""
     built = build(read_box(box))
-    for curve in [curve for solved in built.inputs for curve in solved.curves] + [*built.lamp_curves]:
+    for curve in [curve for solved in built.inputs for curve in solved.curves] + [*built.lights.duty_curves]:
         first, last = curve[0][0], curve[0][len(curve[1]) - 1]
         assert [lookup(curve, n) for n in range(first, last + 1)] == values(curve).tolist()
 

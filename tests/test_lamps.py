@@ -122,11 +122,11 @@ def test_load_and_wire() -> None:
     assert lamp["wire"]["heat_w"] == pytest.approx(ohms * amperes["14"] ** 2, rel=1e-3)
     assert (lamp["wire"]["fuse_a"], lamp["wire"]["largest_fuse_a"]) == (2, 5)
     assert lamp["transistor"]["conduction_w"] == pytest.approx(amperes["14"] ** 2 * 0.05)
-    assert lamp["kept steady"]["factor_at_14_2_v"] == pytest.approx((12 - 8.9) / (14.2 - 8.9), rel=0.01)
+    assert lamp["kept steady"]["factor_with_alternator"] == pytest.approx((12 - 8.9) / (14.2 - 8.9), rel=0.01)
     assert lamp["dimmable"]["dimmable"] == "yes"
     # full is 0.585 as long, the floor still 6 steps
     steady = lamp["kept steady"]
-    assert steady["commanded_ratio_at_14_2_v"] == pytest.approx(31_250 * steady["factor_at_14_2_v"] / 6)
+    assert steady["commanded_ratio_with_alternator"] == pytest.approx(31_250 * steady["factor_with_alternator"] / 6)
 
 
 def test_noise() -> None:

@@ -60,7 +60,7 @@ GATE_DRIVER = Driver(10e-9, 5e-9, 0.05)  # the same behind a gate driver
 def behind_wire(driver: Driver, henries: float, ohms: float, amperes: float, drop: float) -> Driver:
     """The edges at the far end of a wire; ohms: of lamp, wire and transistor, amperes: at full, drop: V of the LEDs.
 
-    The wire's inductance lets the current rise by an exponential, 2.2 L/R long from 10 to 90 % (textbook), and gives its current back
+    The wire's inductance lets the current rise by an exponential, taken for a straight edge of 2.2 L/R, and gives its current back
     against what the LEDs drop and half of what the resistors do; edges add as independent ones do, by their squares. Against
     lamp_driver.cir within an eighth.
     """

@@ -33,7 +33,8 @@ from gaugelight.lights import (
 from gaugelight.loads import TAKE, USUAL_DROP, Verdict, amperes, dimmable, light_factor
 from gaugelight.problems import Misuse
 
-CHARGED = 14.2  # V, a 14 V bus with its alternator (common practice, no source)
+# V, of a 14 V bus: nearly flat, without its alternator, with it (common practice, no source); a 28 V bus has twice as much
+FLAT, RESTING, CHARGED = 10.0, 12.0, 14.2
 # of brightest to dimmest, in which samples of the transistor differ by no more than a quarter: hardware_notes/lighting.md
 SAMPLES = {"slow edges": 12, "gate driver": 17100}
 STEP_ALLOWED = 0.2  # L*, what nobody sees go by
@@ -135,23 +136,21 @@ def _eye(lamp: Lamp) -> Fact:
 
 
 def _headset(lamp: Lamp, taken: float | None) -> Fact:
-    """The worst fundamental, at half light, and how many tones lie where speech is."""
-    voice = len(spectrum.tones(lamp.frequency, 0.5 / lamp.frequency, lamp.driver.rise, lamp.driver.fall))
-    audio = spectrum.tones(
-        lamp.frequency, 0.5 / lamp.frequency, lamp.driver.rise, lamp.driver.fall, spectrum.COCKPIT_AUDIO
+    """The worst fundamental, at half light or its ceiling, and how many tones lie where speech is."""
+    pulse = (
+        lamp.frequency,
+        min(0.5, float(lamp.ceiling) / 100) / lamp.frequency,
+        lamp.driver.rise,
+        lamp.driver.fall,
     )
-    where = (
-        f"{voice} tones below 3400 Hz, where speech is" if voice else "no tone below 3400 Hz, where speech is"
-    )
-    says = f"{where}; {len(audio)} below 6 kHz, what the audio carries"
-    numbers: dict[str, Any] = {"tones_in_voice_band": voice, "tones_below_6_khz": len(audio)}
+    voice, audio = (len(spectrum.tones(*pulse, top)) for top in (spectrum.VOICE, spectrum.COCKPIT_AUDIO))
+    where = f"{voice or 'no'} tone{'' if voice <= 1 else 's'} below 3400 Hz, where speech is"
+    says = f"{where}; {audio} below 6 kHz, what the audio carries"
+    numbers: dict[str, Any] = {"tones_in_voice_band": voice, "tones_below_6_khz": audio}
     if taken is not None:
-        n = np.array([1])
-        share = float(
-            spectrum.amplitude(lamp.frequency, n, 0.5 / lamp.frequency, lamp.driver.rise, lamp.driver.fall)[0]
-        )
-        peak = taken * share
-        says += f"; at {lamp.frequency} Hz {peak:.2g} A: {peak:.2g} mV in each milliohm of a return shared with the audio"
+        frequency, high, rise, fall = pulse
+        peak = taken * float(spectrum.amplitude(frequency, np.array([1]), high, rise, fall)[0])
+        says += f"; at {frequency} Hz {peak:.2g} A: {peak:.2g} mV in each milliohm of a return shared with the audio"
         numbers["fundamental_a"] = peak
     return Fact("headset", says, numbers)
 
@@ -210,7 +209,7 @@ def _honest(lamp: Lamp, steps: Counts, setting: pwm.Setting, supply: float) -> l
         "honest_ratio_of_driver": bright * lamp.driver.honest_ratio(hz),
         "lowest_honest_lightness": seen,
     }
-    more = advice(wired, hz, WANTED_RATIO, at_lamp(lamp, GATE_DRIVER, supply)[0], by_wire)
+    more = advice(wired, hz, WANTED_RATIO / bright, at_lamp(lamp, GATE_DRIVER, supply)[0], by_wire)
     facts = [Fact("honestly", says, numbers)]
     if more:
         facts.append(Fact(f"for {WANTED_RATIO:.0f} : 1", "; or ".join(more), {"advice": list(more)}))
@@ -290,11 +289,12 @@ def _load(lamp: Lamp, steps: Counts, supply: float) -> list[Fact]:
     if load is None:
         what = "not stated: load tells current, heat, fuse and radio; measure it at 10, 12 and 14 V (readings) to know whether it dims"
         return [Fact("load", what)]
-    at = sorted({10.0, 12.0, CHARGED, supply})
+    flat, resting, charged = (volts * (2 if supply > 20 else 1) for volts in (FLAT, RESTING, CHARGED))
+    at = sorted({flat, resting, charged, supply})
     currents = {volts: amperes(load, volts) for volts in at}
     says = ", ".join(f"{current:.3g} A at {volts:g} V" for volts, current in currents.items())
-    if load.kind == "resistor strip" and currents[12.0] > 0:
-        says += f"; {currents[CHARGED] / currents[12.0]:.2g} times as much at {CHARGED:g} V as at 12 V"
+    if load.kind == "resistor strip" and currents[resting] > 0:
+        says += f"; {currents[charged] / currents[resting]:.2g} times as much at {charged:g} V as at {resting:g} V"
         if load.drop == USUAL_DROP:
             says += f" ({USUAL_DROP:g} V for three LEDs in series: common practice)"
     verdict = dimmable(load)
@@ -304,15 +304,15 @@ def _load(lamp: Lamp, steps: Counts, supply: float) -> list[Fact]:
     facts = [Fact("load", says, numbers)]
     dims = Fact("dimmable", f"{verdict.dimmable}: {verdict.reason}", {"dimmable": verdict.dimmable})
     if lamp.compensate is not None:
-        factor = light_factor(load, CHARGED, float(lamp.compensate.at))
+        factor = light_factor(load, charged, float(lamp.compensate.at))
         least = _lowest(lamp, steps)
         ratio = max(1.0, int(steps[-1]) * factor / least) if least else 0.0
-        says = f"above {float(lamp.compensate.at):g} V ({lamp.compensate.input}): at {CHARGED:g} V the pulses are {factor:.2g} as long"
+        says = f"above {float(lamp.compensate.at):g} V ({lamp.compensate.input}): at {charged:g} V the pulses are {factor:.2g} as long"
         says += f", the floor's are not: {ratio:.0f} : 1 by the pulses commanded"
         return [
             *facts,
             dims,
-            Fact("kept steady", says, {"factor_at_14_2_v": factor, "commanded_ratio_at_14_2_v": ratio}),
+            Fact("kept steady", says, {"factor_with_alternator": factor, "commanded_ratio_with_alternator": ratio}),
         ]
     return [*facts, dims]
 
