@@ -126,7 +126,9 @@ def test_load_and_wire() -> None:
     assert lamp["dimmable"]["dimmable"] == "yes"
     # full is 0.585 as long, the floor still 6 steps
     steady = lamp["kept steady"]
-    assert steady["commanded_ratio_with_alternator"] == pytest.approx(31_250 * steady["factor_with_alternator"] / 6)
+    assert steady["commanded_ratio_with_alternator"] == pytest.approx(
+        31_250 * steady["factor_with_alternator"] / 6
+    )
 
 
 def test_noise() -> None:

@@ -17,15 +17,18 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gaugebox import light, table
 from gaugebox import line as serial
-from gaugebox import table
 from gaugebox.curve import make_curve
 from gaugebox.line import ANSWER, LONGEST, REQUEST, LineReader, frame, unframe
 from box_says import Sampled
+from gaugebox.measure import make_channels
 from gaugebox.store import INCOMING, PIECE, SLOTS, Store, StoreError, slot_header
 from gaugebox.table import Table, TableError
 from gaugelight.boxfile import Box, read_box
 from gaugelight.build import Build, build, pack
+from gaugelight.light_tables import travel
+from gaugelight.lights import Display, Lights
 
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
@@ -38,10 +41,16 @@ def demo() -> Build:
     return build(read_box(DEMO))
 
 
+def alone(box: Box) -> Box:
+    """A box with the lamp that has a knob, and nothing else."""
+    lamp = replace(box.lights.lamps[0], compensate=None, by_day=None)
+    return replace(box, chips=(), inputs=(), lights=Lights(lamps=(lamp,)))
+
+
 @pytest.fixture(scope="module")
 def small(demo: Build) -> bytes:
-    """An image with a box and a lamp."""
-    return build(replace(demo.box, chips=(), inputs=(), dim_request=None)).image
+    """An image with a box, a knob and a lamp."""
+    return build(alone(demo.box)).image
 
 
 def sealed(content: bytes) -> bytes:
@@ -65,7 +74,7 @@ def test_crc_check_value() -> None:
 
 def test_layout(small: bytes) -> None:
     """Little-endian magic, version, number of sections, length; the CRC last."""
-    assert small[:8] == b"GLTI" + bytes([1, 0, 2, 0])
+    assert small[:8] == b"GLTI" + bytes([1, 0, 3, 0])
     assert int.from_bytes(small[8:12], "little") == len(small)
     assert int.from_bytes(small[-4:], "little") == binascii.crc32(small[:-4]) == Table(small).crc
     assert Table(small).length == len(small)
@@ -88,10 +97,49 @@ def test_what_was_built_is_what_the_box_reads(demo: Build) -> None:
             (record.reading_curve, solved.reading_curve),
         ):
             assert (list(curve[0]), list(curve[1])) == (list(built[0]), list(built[1]))
-    lamp = demo.box.lamps[0]
-    assert [(r.name, r.pin, r.knob, r.frequency) for r in read.lamps] == [(lamp.name, 15, 27, 4000)]
-    assert read.dim_request is not None
-    assert (read.dim_request.pin, read.dim_request.lamp) == (14, 0)
+    lights = demo.box.lights
+    assert [(k.pin, k.lowest, k.highest) for k in read.knobs] == [
+        (27, travel(k).lowest, travel(k).highest) for k in lights.knobs
+    ]
+    assert [r.name for r in read.dimmers] == [one.name for one in lights.dimmed]
+    for record, one, built in zip(read.dimmers, lights.dimmed, demo.lights.duty_curves, strict=True):
+        assert (list(record.curve[0]), list(record.curve[1])) == (list(built[0]), list(built[1]))
+        assert record.fade == one.fade * 50
+        assert (
+            record.by_day == (light.NO_LEVEL if one.by_day is None else round(one.by_day * 100))
+            or one.name == "bus output"
+        )
+        if not isinstance(one, Display):
+            assert (record.pin, record.frequency) == (one.pin, one.frequency)
+    sources = {record.name: (record.source, record.index) for record in read.dimmers}
+    legends = [i.name for i in demo.box.inputs].index("lighting bus")
+    glare_shield = [r.name for r in read.dimmers].index("glare shield")
+    assert sources["glare shield"] == (light.KNOB, 0)
+    assert sources["switch legends"] == (light.INPUT, legends)
+    assert {sources[name] for name in ("map light", "bus output", "display")} == {
+        (light.DIMMER, glare_shield)
+    }
+    assert [(s.name, s.pin, s.on) for s in read.switches] == [("panel lights", 12, 0)]
+    assert read.daylight is not None and read.dim_request is not None
+    ambient = demo.inputs[read.daylight.input]
+    assert ambient.input.name == "ambient light" and read.daylight.delay == 250
+    assert (read.daylight.day_above, read.daylight.night_below) == tuple(
+        n * 10**ambient.reading_decimals for n in (50, 25)
+    )
+    request = read.dim_request
+    assert (request.pin, request.active, request.source, request.index) == (14, 1, light.DIMMER, glare_shield)
+    assert (request.on_above, request.off_below, request.on_fault) == (800, 500, light.HOLD)
+
+
+def request(
+    pin: int = 14,
+    active: int = 1,
+    source: int = light.DIMMER,
+    index: int = 0,
+    on_fault: int = 2,
+    knob: int = light.NOTHING,
+) -> bytes:
+    return struct.pack(table.DIM_REQUEST_FIXED, pin, active, source, index, on_fault, knob, 800, 500)
 
 
 CONTAINERS: dict[str, tuple[Callable[[bytes], bytes], str]] = {
@@ -102,13 +150,25 @@ CONTAINERS: dict[str, tuple[Callable[[bytes], bytes], str]] = {
     "a byte too many": (lambda i: i + b"\x00", "its header says"),
     "another length in its header": (lambda i: i[:8] + struct.pack("<I", len(i) + 4) + i[12:], "its header says"),
     "another CRC": (lambda i: i[:-4] + bytes(4), "its CRC is wrong"),
-    "a section less than said": (lambda i: sealed(i[:6] + b"\x03\x00" + i[8:-4]), "a section is missing"),
+    "a section less than said": (lambda i: sealed(i[:6] + b"\x04\x00" + i[8:-4]), "a section is missing"),
     "a section longer than all": (lambda i: sealed(i[:16] + b"\xff\xff\xff\x7f" + i[20:-4]), "runs past the end"),
     "an unknown critical section": (lambda i: with_section(i, 99, 1), "kind 99 is not known to this firmware"),
     "a text that runs past its section": (lambda i: with_section(i, 1, 1, b"\xffab"), "text runs past"),
     "a text that is no ASCII": (lambda i: with_section(i, 1, 1, b"\x01\xff\x00"), "not plain ASCII"),
-    "a section too short": (lambda i: with_section(i, 5, 1, b"\x01"), "too short"),
-    "a dim request without its lamp": (lambda i: with_section(i, 5, 1, bytes([14, 7, 0, 0, 0, 0])), "follows no lamp"),
+    "a section too short": (lambda i: with_section(i, 12, 1, b"\x01"), "too short"),
+    "a dim request without its lamp": (lambda i: with_section(i, 12, 1, request(index=7)), "follows nothing"),
+    "a dim request without its switch": (lambda i: with_section(i, 12, 1, request(source=light.SWITCH)), "follows nothing"),
+    "a dim request without its daylight": (lambda i: with_section(i, 12, 1, request(source=light.DAYLIGHT)), "follows nothing"),
+    "a dim request that follows what there is not": (lambda i: with_section(i, 12, 1, request(source=9)), "follows nothing"),
+    "a dim request's polarity": (lambda i: with_section(i, 12, 1, request(active=2)), "state that is not known"),
+    "a dim request's fault": (lambda i: with_section(i, 12, 1, request(on_fault=3)), "state that is not known"),
+    "a dim request's knob": (lambda i: with_section(i, 12, 1, request(knob=1)), "no such knob"),
+    "a dim request's pin": (lambda i: with_section(i, 12, 1, request(pin=4)), "pin 4 is not possible"),
+    "a dim request on a lamp's pin": (lambda i: with_section(i, 12, 1, request(pin=15)), "pin 15 is not possible, or used twice"),
+    "a switch on a lamp's pin": (lambda i: with_section(i, 10, 1, bytes([15, 0, 1]) + b"x"), "pin 15 is not possible, or used twice"),
+    "a switch on no pin": (lambda i: with_section(i, 10, 1, bytes([99, 0, 1]) + b"x"), "pin 99 is not possible"),
+    "daylight without its input": (lambda i: with_section(i, 11, 1, struct.pack(table.DAYLIGHT_FIXED, 0, 0, 50, 9, 5)), "there is no input 0"),
+    "a lamp of an earlier form": (lambda i: with_section(i, 4, 1, bytes(40)), "kind 4 .* install, then flash anew"),
     "an unknown kind of converter": (lambda i: with_section(i, 6, 1, bytes([9, 72, 0, 4, 1]) + b"x"), "kind 9 is not known"),
     "a converter's rate": (lambda i: with_section(i, 6, 1, bytes([1, 72, 0, 8, 1]) + b"x"), "mode or rate"),
     "a converter's mode": (lambda i: with_section(i, 6, 1, bytes([1, 72, 2, 4, 1]) + b"x"), "mode or rate"),
@@ -142,7 +202,7 @@ def test_every_flipped_bit(small: bytes) -> None:
 @pytest.mark.parametrize("payload", [b"", b"a", b"abcd", bytes(1000)], ids=len)
 def test_an_unknown_section_that_is_not_critical_is_skipped(payload: bytes, small: bytes) -> None:
     read = Table(with_section(with_section(small, 99, 0, payload), 3000, 2, payload))
-    assert [r.name for r in read.lamps] == ["glare shield"]
+    assert [r.name for r in read.dimmers] == ["glare shield"]
 
 
 # what a right container may hold all the same
@@ -167,7 +227,7 @@ def test_input_refused(change: dict[str, object], reason: str, demo: Build) -> N
     at = [s.input.name for s in inputs].index("reserve line")
     inputs[at] = replace(inputs[at], **change)  # type: ignore[arg-type]
     with pytest.raises(TableError, match=f"reserve line: .*{reason}"):
-        Table(pack(demo.box, tuple(inputs), demo.lamp_curves))
+        Table(pack(demo.box, tuple(inputs), demo.lights))
 
 
 # bytes of an input's fixed part: where, what, why refused
@@ -175,7 +235,7 @@ FIXED = {
     "no such converter": (0, 2, "there is no such converter"),
     "no such channel": (1, 8, "no such converter input"),
     "no such gain": (2, 8, "gain or oversampling out of range"),
-    "no such rail": (3, 9, "there is no such rail"),
+    "no such rail": (3, 99, "there is no such rail"),
     "its own rail": (3, 4, "its rail hangs on another input"),
     "a rail that has one": (3, 1, "its rail hangs on another input"),
     "a cold junction without its curve": (4, 0, "too short"),
@@ -197,20 +257,54 @@ def test_fixed_part_refused(offset: int, value: int, reason: str, demo: Build) -
         Table(sealed(bytes(image)))
 
 
+# a lamp's fixed part: the field, a value, why refused
+FIELDS = "kind pin source index knob supply - - off_below on_above by_day on_fault fixed fade play supply_play frequency".split()
 LAMP_FIXED = {
-    "a pin that drives nothing": ("<BBHI", (4, 27, 0, 4000)),
-    "a knob on no converter": ("<BBHI", (15, 15, 0, 4000)),
-    "no frequency": ("<BBHI", (15, 27, 0, 0)),
-    "a frequency beyond all bounds": ("<BBHI", (15, 27, 0, 100_001)),
+    "a pin that drives nothing": ("pin", 4, "pin or frequency"),
+    "no frequency": ("frequency", 0, "pin or frequency"),
+    "a frequency beyond all bounds": ("frequency", 100_001, "pin or frequency"),
+    "no such kind": ("kind", 3, "kind that is not known"),
+    "follows what there is not": ("source", 4, "kind that is not known"),
+    "no such knob": ("index", 1, "what it follows is not there"),
+    "no such overriding knob": ("knob", 1, "what it follows is not there"),
+    "an input where there is none": ("source", light.INPUT, "runs past|too short|breakpoints"),
+    "click-off above full": ("on_above", 10_001, "a level is out of range"),
+    "click-off upside down": ("off_below", 500, "a level is out of range"),
+    "a day's level above full": ("by_day", 10_001, "a level is out of range"),
+    "a safe level above full": ("on_fault", 10_001, "a level is out of range"),
+    "a fixed level above full": ("fixed", 10_001, "a level is out of range"),
 }
 
 
-@pytest.mark.parametrize("form, values", LAMP_FIXED.values(), ids=LAMP_FIXED)
-def test_lamp_refused(form: str, values: tuple[int, ...], small: bytes) -> None:
-    at = small.index(b"\x0cglare shield") - struct.calcsize(form)
-    changed = small[:at] + struct.pack(form, *values) + small[at + struct.calcsize(form) : -4]
-    with pytest.raises(TableError, match="glare shield: "):
+@pytest.mark.parametrize("field, value, reason", LAMP_FIXED.values(), ids=LAMP_FIXED)
+def test_lamp_refused(field: str, value: int, reason: str, small: bytes) -> None:
+    size = struct.calcsize(table.DIMMER_FIXED)
+    at = small.index(b"\x0cglare shield") - size
+    values = list(struct.unpack_from(table.DIMMER_FIXED, small, at))
+    values[DIMMER_FIELDS.index(field)] = value
+    changed = small[:at] + struct.pack(table.DIMMER_FIXED, *values) + small[at + size : -4]
+    with pytest.raises(TableError, match=reason):
         Table(sealed(changed))
+
+
+# a curve of the glare shield's, one after the other: what is wrong, why refused
+CURVES: dict[str, tuple[int, str]] = {
+    "a knob that is not covered": (0, "its curve does not cover it"),
+    "levels that are not covered": (1, "does not cover all levels"),
+}
+
+
+@pytest.mark.parametrize("number, reason", CURVES.values(), ids=CURVES)
+def test_light_curve_refused(number: int, reason: str, small: bytes) -> None:
+    """Its last breakpoint brought down to one below the end of what it must cover."""
+    read = Table(small)
+    curve, end = ((read.knobs[0].curve, read.knobs[0].highest), (read.dimmers[0].curve, light.FULL))[number]
+    n = len(curve[1])
+    packed = struct.pack(f"<{n}i", *curve[0][:n])
+    shorter = struct.pack(f"<{n}i", *curve[0][: n - 1], end - 1)
+    assert small.count(packed) == 1
+    with pytest.raises(TableError, match=reason):
+        Table(sealed(small[:-4].replace(packed, shorter)))
 
 
 @settings(derandomize=True, deadline=None, max_examples=300)
@@ -221,7 +315,7 @@ def test_lamp_refused(form: str, values: tuple[int, ...], small: bytes) -> None:
 def test_whatever_is_sealed_runs_or_is_refused(
     changes: list[tuple[int, int]], counts: list[int], demo: Build
 ) -> None:
-    """Bytes changed and the CRC put right: refused, or every input takes any count and stays within 31 bits."""
+    """Bytes changed and the CRC put right: refused, or every input takes any count and stays within 31 bits, and the lights run."""
     image = bytearray(demo.image[:-4])
     for at, value in changes:
         image[8 + at % (len(image) - 8)] = value
@@ -234,6 +328,32 @@ def test_whatever_is_sealed_runs_or_is_refused(
         for count in counts:
             channel.step(count, 1000)
             assert all(abs(n) < 1 << 30 for n in channel.said)
+    run_lights(read, counts)
+
+
+def run_lights(read: Table, counts: list[int]) -> None:
+    """Anything may stand on the pins: no exception, duties of 16 bits, levels within their range."""
+    channels = make_channels(read.inputs, [0])
+    lighting = light.Lighting(read, channels)
+    for turn in range(12 * len(counts)):
+        count = counts[turn % len(counts)]
+        for knob in lighting.knobs:
+            knob.take(count)
+        for number, channel in enumerate(channels):
+            readings = channel.record.reading_curve[1]
+            low, high = min(readings), max(readings)
+            channel.said[:] = [
+                0 if (count + number) % 7 else 1,
+                count,
+                0,
+                low + (high - low) * count // 65535,
+            ]
+        for switch in lighting.switches:
+            switch.take(count & 1)
+        lighting.step()
+        for dimmer in lighting.dimmers:
+            assert 0 <= dimmer.duty <= 65535 and 0 <= dimmer.level <= light.FULL
+            assert abs(dimmer.faded) < 1 << 30
 
 
 # the slots
@@ -250,7 +370,7 @@ def put(folder: Path, slot: str, sequence: int, image: bytes) -> None:
 
 
 def named(demo: Build, name: str) -> bytes:
-    return build(Box(demo.box.file, name, demo.box.supply, (), (), demo.box.lamps, None)).image
+    return build(replace(alone(demo.box), name=name)).image
 
 
 @pytest.fixture(scope="module")
