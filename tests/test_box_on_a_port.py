@@ -20,6 +20,7 @@ from gaugelight.box_line import BoxLine, BoxSaysNo
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
 from gaugelight.cli import DEMO, STARTER, main
+from gaugelight.lights import Display
 from gaugelight.install import compiled_firmware, install, selector
 from gaugelight.plant import Aircraft
 from gaugelight.ports import open_port, the_port
@@ -123,7 +124,10 @@ def test_read_says_what_the_aircraft_does(rig: Rig, capsys: pytest.CaptureFixtur
     said = json.loads(capsys.readouterr().out)
     inputs = {one["name"]: one for one in said["inputs"]}
     assert (said["box"], said["state"], said["dim_request"]) == ("hull console", "SERVICE", False)
-    assert said["lamps"] == [{"name": "glare shield", "duty_u16": 0}]
+    lights = {one["name"]: one for one in said["lights"]}
+    assert lights["glare shield"] == {"name": "glare shield", "level": 0, "duty_u16": 0, "fault": None}
+    assert set(lights) == {one.name for one in rig.aircraft.box.lights.dimmed}
+    assert (said["day"], said["daylight_fault"], said["dim_request_fault"]) == (False, None, None)
     assert inputs["left fuel"]["signal"] == pytest.approx(rig.aircraft.signals["left fuel"], abs=0.2)
     assert inputs["hydraulic"] == {
         "name": "hydraulic",
@@ -208,10 +212,10 @@ def test_flash_wants_the_firmware_of_these_tools(
 
 
 def test_mpremote_works_on_the_box_in_service(rig: Rig) -> None:
-    rig.aircraft.knobs["glare shield"] = 50.0
-    rig.virtual.fast_forward(200)
+    rig.aircraft.knobs[27] = 50.0
+    rig.virtual.fast_forward(2000)
     assert rig.virtual.latest.pwm[15][1] > 10_000
-    rig.aircraft.knobs["glare shield"] = 0.0
+    rig.aircraft.knobs[27] = 0.0
     words = [sys.executable, "-m", "mpremote", "connect", rig.port]
     done = subprocess.run([*words, "exec", "print(1)"], capture_output=True, text=True, timeout=30)
     assert (done.stdout.strip(), done.returncode) == ("1", 0)
@@ -294,25 +298,25 @@ def test_a_program_in_trouble(rig: Rig, trouble: str, jumper_closed: bool, resta
     script = f"with open('/boot.py', 'w') as f: f.write({TROUBLE.format(trouble=trouble)!r})"
     subprocess.run([*words, "exec", script], check=True, timeout=30, capture_output=True)
     try:
-        rig.aircraft.knobs["glare shield"] = 50.0
+        rig.aircraft.knobs[27] = 50.0
         rig.cold_start(jumper_closed)
         with BoxLine(rig.port) as line:
             line.wait_for_start(10)
-        rig.virtual.fast_forward(500)
+        rig.virtual.fast_forward(2000)
         assert rig.virtual.latest.pwm[15][1] > 10_000
         starts = len(rig.virtual.restarts)
-        rig.aircraft.knobs["glare shield"] = 100.0
+        rig.aircraft.knobs[27] = 100.0
         deadline = time.monotonic() + (8 if restarted else 6)
         while len(rig.virtual.restarts) == starts and time.monotonic() < deadline:
             time.sleep(0.05)
         assert rig.virtual.restarts[starts : starts + 1] == ([restarted] if restarted else [])
         if restarted:
-            rig.aircraft.knobs["glare shield"] = 30.0
+            rig.aircraft.knobs[27] = 30.0
             assert rig.crc()
         elif "raise" in trouble:
             assert rig.virtual.latest.pwm == {}  # dark, at the prompt
     finally:
-        rig.aircraft.knobs["glare shield"] = 0.0
+        rig.aircraft.knobs[27] = 0.0
         rig.cold_start()
         subprocess.run(
             [*words, "exec", "import os\nos.remove('/boot.py')"], check=True, timeout=30, capture_output=True
@@ -497,10 +501,10 @@ class Pin(machine.Pin):
         super().__init__(id, mode, pull, **more)
 class PWM(machine.PWM):
     def __init__(self, pin, **more):
-        print("#", 15, "pwm", more["duty_u16"])
+        print("#", pin._number, "pwm", more["duty_u16"])
         super().__init__(pin, **more)
     def duty_u16(self, duty):
-        print("#", 15, "duty", duty)
+        print("#", self._pin, "duty", duty)
         super().duty_u16(duty)
 machine.Pin, machine.PWM = Pin, PWM
 """
@@ -510,12 +514,12 @@ machine.Pin, machine.PWM = Pin, PWM
 def test_every_start_begins_dark(rig: Rig, start: str) -> None:
     """Pin 15 is on a PWM slice that a soft reset leaves burning: the box takes it down before anything else."""
     words = [sys.executable, "-m", "mpremote", "connect", rig.port]
-    rig.aircraft.knobs["glare shield"] = 60.0
+    rig.aircraft.knobs[27] = 60.0
     script = f"with open('/boot.py', 'w') as f: f.write({TELLTALE!r})"
     subprocess.run([*words, "exec", script], check=True, timeout=30, capture_output=True)
     try:
         rig.virtual.power_cycle()
-        rig.virtual.fast_forward(500)
+        rig.virtual.fast_forward(3000)
         with BoxLine(rig.port) as line:
             line.wait_for_start(10)
             burning = rig.virtual.latest.pwm[15][1]
@@ -526,18 +530,23 @@ def test_every_start_begins_dark(rig: Rig, start: str) -> None:
             else:
                 rig.virtual.power_cycle()
             said = b""
-            while b"duty" not in said:
+            while b"# 15 duty" not in said:
                 said += line.serial.read(1000)
     finally:
-        rig.aircraft.knobs["glare shield"] = 0.0
+        rig.aircraft.knobs[27] = 0.0
         undo = "import os\nos.remove('/boot.py')"
         subprocess.run([*words, "exec", undo], check=True, timeout=30, capture_output=True)
     told = [told.split() for told in said.decode().split("# ")[1:]]
     if start == "soft reset":
         told = told[len(pins.OUTPUT_PINS) :]  # the end of the old program, just as silent
     assert told[: len(pins.OUTPUT_PINS)] == [[str(pin), "in"] for pin in pins.OUTPUT_PINS]
-    lamp = [words[1:] for words in told if words[0] == "15"]
-    assert lamp == [["in"], ["pwm", "0"], ["duty", str(burning)]]
+    outputs = [one for one in rig.aircraft.box.lights.dimmed if not isinstance(one, Display)]
+    for one in outputs:  # taken down, given to the PWM at nothing, and only then faded up
+        begins = [words[1:] for words in told if words[0] == str(one.pin)]
+        assert begins[:2] == [["in"], ["pwm", "0"]], one.name
+        assert all(0 < int(duty) < 65535 / 2 for _, duty in begins[2:3])
+    first = next(int(words[2]) for words in told if words[:2] == ["15", "duty"])
+    assert 0 < first < burning / 4
     assert [words[1:] for words in told if words[0] == "14"] == [["in"], ["out", "0"]]
 
 

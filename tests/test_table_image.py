@@ -102,15 +102,15 @@ def test_what_was_built_is_what_the_box_reads(demo: Build) -> None:
         (27, travel(k).lowest, travel(k).highest) for k in lights.knobs
     ]
     assert [r.name for r in read.dimmers] == [one.name for one in lights.dimmed]
-    for record, one, built in zip(read.dimmers, lights.dimmed, demo.lights.duty_curves, strict=True):
-        assert (list(record.curve[0]), list(record.curve[1])) == (list(built[0]), list(built[1]))
-        assert record.fade == one.fade * 50
+    for dimmer, one, duties in zip(read.dimmers, lights.dimmed, demo.lights.duty_curves, strict=True):
+        assert (list(dimmer.curve[0]), list(dimmer.curve[1])) == (list(duties[0]), list(duties[1]))
+        assert dimmer.fade == one.fade * 50
         assert (
-            record.by_day == (light.NO_LEVEL if one.by_day is None else round(one.by_day * 100))
+            dimmer.by_day == (light.NO_LEVEL if one.by_day is None else round(one.by_day * 100))
             or one.name == "bus output"
         )
         if not isinstance(one, Display):
-            assert (record.pin, record.frequency) == (one.pin, one.frequency)
+            assert (dimmer.pin, dimmer.frequency) == (one.pin, one.frequency)
     sources = {record.name: (record.source, record.index) for record in read.dimmers}
     legends = [i.name for i in demo.box.inputs].index("lighting bus")
     glare_shield = [r.name for r in read.dimmers].index("glare shield")
@@ -258,7 +258,7 @@ def test_fixed_part_refused(offset: int, value: int, reason: str, demo: Build) -
 
 
 # a lamp's fixed part: the field, a value, why refused
-FIELDS = "kind pin source index knob supply - - off_below on_above by_day on_fault fixed fade play supply_play frequency".split()
+DIMMER_FIELDS = "kind pin source index knob supply - - off_below on_above by_day on_fault fixed fade play supply_play frequency".split()
 LAMP_FIXED = {
     "a pin that drives nothing": ("pin", 4, "pin or frequency"),
     "no frequency": ("frequency", 0, "pin or frequency"),

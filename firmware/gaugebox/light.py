@@ -174,6 +174,7 @@ class Dimmer:
         self.lit = False
         self.faded = 0  # level << 16
         self.factor = min(record.supply_curve[1]) if record.supply_curve is not None else 0
+        self.steady = False  # whether factor has been taken once, and moves slowly from then on
         self.least = lookup(
             record.curve, max(1, record.off_below)
         )  # the shortest pulse its driver is good for
@@ -182,6 +183,8 @@ class Dimmer:
     def step(self, day: int) -> None:
         record = self.record
         source = self.source
+        if self.supply is not None and self.supply.fault == UNKNOWN:
+            return
         level = record.fixed
         if source is not None:
             self.fault = source.fault
@@ -214,7 +217,8 @@ class Dimmer:
         if self.supply is not None:
             if not self.supply.fault:
                 change = self.supply.target - self.factor
-                self.factor += min(FACTOR_SLEW, max(-FACTOR_SLEW, change))
+                self.factor += min(FACTOR_SLEW, max(-FACTOR_SLEW, change)) if self.steady else change
+            self.steady = True
             if duty > self.least:
                 duty = max(self.least, duty * self.factor + (1 << FACTOR_BITS - 1) >> FACTOR_BITS)
         self.duty = duty
