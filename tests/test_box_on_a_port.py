@@ -275,7 +275,7 @@ import machine
 read_u16 = machine.ADC.read_u16
 def troubled(self):
     count = read_u16(self)
-    if self._channel == 1 and count > 64000:
+    if self._channel == 1 and count > 54000:
         {trouble}
     return count
 machine.ADC.read_u16 = troubled

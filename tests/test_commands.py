@@ -44,7 +44,7 @@ def test_build_states_what_was_proven(tmp_path: Path, capsys: pytest.CaptureFixt
     image = tmp_path / "demo.glt"
     code, built = said(capsys, "build", str(DEMO), "-o", str(image))
     assert code == 0
-    assert len(built["inputs"]) == 8
+    assert len(built["inputs"]) == 10
     for one in built["inputs"]:
         keys = [
             "name",
@@ -117,13 +117,36 @@ def test_help(command: str) -> None:
 
 
 def test_dim_goes_from_nothing_to_all(capsys: pytest.CaptureFixture[str]) -> None:
-    code, dimmed = said(capsys, "dim", str(DEMO), "glare shield", "0", "1 %", "25", "50%", "99.5", "100")
-    duties = [row["duty_u16"] for row in dimmed["rows"]]
-    assert code == 0
-    assert duties[0] == duties[1] == 0 and duties[-1] == duties[-2] == 65535
+    code, dimmed = said(
+        capsys, "dim", str(DEMO), "glare shield", "0", "1 %", "25", "52%", "99.9", "100", "--with", "bus=12 V"
+    )
+    duties = [row["dimmers"]["glare shield"]["duty_u16"] for row in dimmed["rows"]]
+    assert (code, dimmed["lamp"], dimmed["set_by"]) == (0, "glare shield", "knob, %")
+    assert duties[0] == duties[1] == 0 and duties[-1] == 65535
     assert duties == sorted(duties)
-    # CIE 1976: lightness 50 is a luminance of 0.184
+    # CIE 1976: lightness 50, half-way from where it is switched on, is a luminance of 0.184
     assert duties[3] / 65535 == pytest.approx(0.184, abs=0.002)
+    assert [row["dim_request"] for row in dimmed["rows"]] == [False, False, True, True, True, True]
+    bus = [row["dimmers"]["bus output"]["level"] for row in dimmed["rows"]]
+    face = [row["dimmers"]["display"]["level"] for row in dimmed["rows"]]
+    assert bus == sorted(bus) and face == sorted(face, reverse=True)
+    assert {row["day"] for row in dimmed["rows"]} == {False}
+
+
+def test_dim_of_a_lamp_that_follows_a_line(capsys: pytest.CaptureFixture[str]) -> None:
+    code, dimmed = said(capsys, "dim", str(DEMO), "switch legends", "0 V", "1.5", "14 V")
+    levels = [row["dimmers"]["switch legends"]["level"] for row in dimmed["rows"]]
+    assert (code, dimmed["set_by"]) == (0, "lighting bus")
+    assert levels == [100, pytest.approx(11.9, abs=0.1), pytest.approx(60, abs=0.1)]
+
+
+def test_dim_by_day(capsys: pytest.CaptureFixture[str]) -> None:
+    """The knob left up dims nothing; turned by more than a tenth it takes over its lamp."""
+    code, dimmed = said(capsys, "dim", str(DEMO), "glare shield", "50", "55", "80", "--day")
+    rows = dimmed["rows"]
+    assert code == 0 and all(row["day"] and not row["dim_request"] for row in rows)
+    assert [row["dimmers"]["display"]["level"] for row in rows] == [100, 100, 100]
+    assert [row["dimmers"]["glare shield"]["duty_u16"] > 0 for row in rows] == [False, False, True]
 
 
 MISUSE = [
@@ -144,9 +167,34 @@ MISUSE = [
         "counts of the converter run from 0 to 65535",
     ),
     ("count no number", ["convert", str(DEMO), "left fuel", "lots"], 2, '"lots" is no quantity'),
-    ("no such lamp", ["dim", str(DEMO), "strobe", "1"], 2, 'no lamp "strobe"; there is: glare shield'),
-    ("knob past its end", ["dim", str(DEMO), "glare shield", "101"], 2, "between 0 and 100 %"),
-    ("knob no number", ["dim", str(DEMO), "glare shield", "nan"], 2, "between 0 and 100 %"),
+    (
+        "no such lamp",
+        ["dim", str(DEMO), "strobe", "1"],
+        2,
+        'called "strobe" is dimmed; there is: glare shield',
+    ),
+    ("knob past its end", ["dim", str(DEMO), "glare shield", "101"], 2, "from 0 to 100 per cent"),
+    ("knob no number", ["dim", str(DEMO), "glare shield", "nan"], 2, "from 0 to 100 per cent"),
+    ("a reading in another unit", ["dim", str(DEMO), "switch legends", "3 psi"], 2, '"3 psi" is not in V'),
+    (
+        "a reading beyond its input",
+        ["dim", str(DEMO), "switch legends", "99"],
+        2,
+        '"99" is outside 0 to 16 V',
+    ),
+    (
+        "a setting without its reading",
+        ["dim", str(DEMO), "map light", "3", "--with", "bus"],
+        2,
+        "write INPUT=READING",
+    ),
+    (
+        "a setting of no input",
+        ["dim", str(DEMO), "map light", "3", "--with", "tail=1 V"],
+        2,
+        'no input "tail"',
+    ),
+    ("no such light", ["lamps", str(DEMO), "strobe"], 2, 'no light or line "strobe"'),
     (
         "nowhere to write",
         ["build", str(DEMO), "-o", "/nowhere/x.glt"],
@@ -187,7 +235,7 @@ def test_each_problem_has_file_and_line(tmp_path: Path) -> None:
     )
     done = run("check", str(path))
     lines = done.stderr.splitlines()
-    assert done.returncode == 1 and len(lines) == 9
+    assert done.returncode == 1 and len(lines) == 2 + DEMO.read_text().count("damping")
     texts = path.read_text().splitlines()
     for line in lines:
         file, number, what = line.split(":", 2)
