@@ -20,7 +20,23 @@ from gaugelight.faults_shown import faults_shown, notes_on
 from gaugelight.problems import Misuse, WrongBoxFile
 from gaugelight.toml_lines import key_lines
 
-DEMO = Path(str(files("gaugelight.demo") / "amphibian.toml")).read_text(encoding="utf-8")
+AMPHIBIAN = Path(str(files("gaugelight.demo") / "amphibian.toml")).read_text(encoding="utf-8")
+# its inputs, and one lamp and its dim request; the rest of its lights in test_light_file.py
+DEMO = AMPHIBIAN[: AMPHIBIAN.index("# --- light")] + """# --- light ---
+
+[[lamp]]
+name = "glare shield"
+pin = 15
+frequency = "4 kHz"
+knob = 27
+curve = "lightness"                 # or { gamma = 2.2 }
+
+[dim_request]                       # instruments that dim when they see voltage on a line
+pin = 14
+follows = "glare shield"
+on_above = "8 %"
+off_below = "5 %"
+"""
 
 
 EVERY_SENDER = Path(__file__).parent / "senders.toml"
@@ -136,7 +152,7 @@ PINS: dict[str, Case] = {
     "knob on no converter pin": ([("knob = 27", "knob = 15")], "knob = 15", "there are GP26, GP27 and GP28"),
     "no such converter": ([('"fore.0"', '"bow.0"')], 'pin = "bow', "there is: aft, fore"),
     "no such channel": ([('"fore.0"', '"fore.4"')], 'pin = "fore.4', "channels are fore.0 to fore.3"),
-    "pin missing": ([("knob = 27\n", "")], header("glare shield"), "knob is missing"),
+    "pin missing": ([("knob = 27\n", "")], header("glare shield"), "what sets its level is missing; write knob, follows or level"),
     "converter kind unknown": ([('kind = "ads1115"\naddress = 0x49', 'kind = "x"')], 'kind = "x', "one of: ads1115"),
     "address out of range": ([("0x49", "0x50")], "address = 0x50", "0x48 to 0x4b"),
     "address of two": ([("0x49", "0x48")], r"address = 0x48\n\n# ---", "address 0x48 is aft's"),
@@ -247,7 +263,7 @@ LIGHT: dict[str, Case] = {
     "dim request follows nothing": ([('follows = "glare shield"', 'follows = "map"')], r"\[dim_request", "there is: glare shield"),
     "dim request that hunts": ([('"8 %"', '"5 %"')], "on_above", "must lie above off_below"),
     "per cent a plain number": ([('"8 %"', "8")], "on_above", 'has no unit; write "8 %"'),
-    "per cent beyond the knob": ([('"8 %"', '"100 %"')], "on_above", "between 0 % and 100 %"),
+    "per cent beyond the knob": ([('"8 %"', '"101 %"')], "on_above", "between 0 % and 100 %"),
     "five lamps": (
         [FREE_KNOB, (DIM, "".join(lamp(f"lamp {n}", n) for n in (6, 8, 10, 12)) + DIM)],
         header("lamp 12"),
@@ -445,7 +461,7 @@ def test_a_pin_may_be_called_as_the_board_calls_it(tmp_path: Path) -> None:
     file.write_text(names)
     by_name = read_box(file)
     file.write_text(DEMO)
-    assert (by_name.inputs, by_name.lamps) == (read_box(file).inputs, read_box(file).lamps)
+    assert (by_name.inputs, by_name.lights) == (read_box(file).inputs, read_box(file).lights)
 
 
 NOTES = {

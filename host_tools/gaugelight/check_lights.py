@@ -101,10 +101,8 @@ def _lamp(box: Box, lamp: Lamp) -> Iterator[Problem]:
             )
             yield Problem(lamp.line, lamp.name, what)
     if flicker.region(float(lamp.frequency), 100.0) == "risky":
-        least = flicker.limits(100.0).low_risk
-        what = (
-            f"{lamp.frequency} Hz may flicker (IEEE 1789-2015); {least:g} Hz at least, better 3000 Hz or more"
-        )
+        least, better = round(flicker.LOW_RISK[2]), round(flicker.NO_EFFECT[2])
+        what = f"{lamp.frequency} Hz may flicker (IEEE 1789-2015); write {least} Hz at least, better {better} Hz or more"
         yield Problem(lamp.line, lamp.name, what)
     pulse = float(lamp.floor) / 100 / lamp.frequency
     if lamp.floor and pulse < lamp.driver.shortest_pulse * (1 - 1e-9):

@@ -312,7 +312,11 @@ def _load(lamp: Lamp, steps: Counts, supply: float) -> list[Fact]:
         return [
             *facts,
             dims,
-            Fact("kept steady", says, {"factor_with_alternator": factor, "commanded_ratio_with_alternator": ratio}),
+            Fact(
+                "kept steady",
+                says,
+                {"factor_with_alternator": factor, "commanded_ratio_with_alternator": ratio},
+            ),
         ]
     return [*facts, dims]
 
