@@ -80,31 +80,36 @@ def strip(box: Box) -> Lamp:
     return lamp
 
 
+def same(said: object, expected: object) -> bool:
+    """Whatever kind of number it is."""
+    return said == expected
+
+
 def test_defaults(read: Read) -> None:
     lights = read(ALL).lights
     lamp = strip(read(ALL))
     assert (lamp.frequency, lamp.source, lamp.curve) == (4000, Knob(27, 10e3, 2.2e3, 330e3), LampCurve(None))
     assert float(lamp.floor) / 100 / 4000 == pytest.approx(driver.REFERENCE.shortest_pulse)
-    assert (lamp.ceiling, lamp.off_below, lamp.on_above, lamp.fade) == (100, 2, 4, F(1, 5))
-    assert (lamp.by_day, lamp.override, lamp.on_fault, lamp.driver) == (None, True, 20, driver.REFERENCE)
+    assert same((lamp.ceiling, lamp.off_below, lamp.on_above, lamp.fade), (100, 2, 4, F(1, 5)))
+    assert same((lamp.by_day, lamp.override, lamp.on_fault, lamp.driver), (None, True, 20, driver.REFERENCE))
     follower = lights.lamp("map")
     assert follower is not None
-    assert (follower.off_below, follower.on_above, follower.override, follower.on_fault) == (
+    assert same((follower.off_below, follower.on_above, follower.override, follower.on_fault), ()
         0,
         0,
         False,
         None,
     )
     assert lights.display is not None and lights.bus_output is not None
-    assert (lights.display.by_day, lights.display.override) == (
+    assert same((lights.display.by_day, lights.display.override), ()
         100,
         False,
     )  # a knob left up by day dims no face
-    assert (lights.bus_output.frequency, lights.bus_output.highest) == (20_000, 14)
-    assert lights.daylight is not None and (lights.daylight.day_above, lights.daylight.delay) == (60, 5)
+    assert same((lights.bus_output.frequency, lights.bus_output.highest), (20_000, 14))
+    assert lights.daylight is not None and same((lights.daylight.day_above, lights.daylight.delay), (60, 5))
     assert [(s.name, s.on) for s in lights.switches] == [("panel", 0)]
     request = lights.dim_request
-    assert request is not None and (request.on_above, request.off_below, request.active) == (8, 5, 1)
+    assert request is not None and same((request.on_above, request.off_below, request.active), (8, 5, 1))
     assert (request.on_fault, request.override) == ("hold", False)
 
 
@@ -176,7 +181,7 @@ LOADS = {
 @pytest.mark.parametrize("load, drop, ohms", LOADS.values(), ids=LOADS)
 def test_load(load: str, drop: float, ohms: float, read: Read) -> None:
     made = strip(read(HEAD + LAMP + f"load = {load}\n")).load
-    assert made is not None and (made.drop, made.ohms) == (pytest.approx(drop), pytest.approx(ohms))
+    assert made is not None and same((made.drop, made.ohms), (pytest.approx(drop), pytest.approx(ohms)))
 
 
 def test_lines(read: Read) -> None:
@@ -189,7 +194,7 @@ def test_lines(read: Read) -> None:
     )
     line, request = made.lights.bus_output, made.lights.dim_request
     assert line is not None and request is not None
-    assert (line.filter, line.frequency, line.series, line.load) == (Filter(10e3, 1e-6, 2), 10_000, 100, 1500)
+    assert same((line.filter, line.frequency, line.series, line.load), (Filter(10e3, 1e-6, 2), 10_000, 100, 1500))
     assert line.highest == 14 * F(1500, 1600)
     assert (request.active, request.on_fault, request.override, made.lights.switches[0].on) == (
         0,
@@ -340,7 +345,7 @@ VALUES = re.findall(r"(?m)^\w+ = .*$", ALL[len(HEAD) :])
 @settings(derandomize=True, deadline=None, max_examples=300)
 @given(
     which=st.integers(0, len(VALUES) - 1),
-    value=st.text(st.characters(exclude_categories=("Cs",)), max_size=30),
+    value=st.text(st.characters(codec="utf-8"), max_size=30),
     kind=st.integers(0, 6),
 )
 def test_any_value_is_read_or_told(

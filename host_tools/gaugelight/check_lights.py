@@ -106,10 +106,10 @@ def _lamp(box: Box, lamp: Lamp) -> Iterator[Problem]:
         yield Problem(lamp.line, lamp.name, what)
     pulse = float(lamp.floor) / 100 / lamp.frequency
     if lamp.floor and pulse < lamp.driver.shortest_pulse * (1 - 1e-9):
-        least = lamp.driver.shortest_pulse * lamp.frequency * 100
+        shortest = lamp.driver.shortest_pulse * lamp.frequency * 100
         what = (
             f"floor: {pulse * 1e9:.0f} ns of light in each period are shorter than its driver can make,"
-            f" {lamp.driver.shortest_pulse * 1e9:.0f} ns; write {least:.2g} % or more, or choose a faster driver"
+            f" {lamp.driver.shortest_pulse * 1e9:.0f} ns; write {shortest:.2g} % or more, or choose a faster driver"
         )
         yield Problem(lamp.line, lamp.name, what)
     if lamp.wire is not None:
