@@ -94,16 +94,12 @@ def test_defaults(read: Read) -> None:
     assert same((lamp.by_day, lamp.override, lamp.on_fault, lamp.driver), (None, True, 20, driver.REFERENCE))
     follower = lights.lamp("map")
     assert follower is not None
-    assert same((follower.off_below, follower.on_above, follower.override, follower.on_fault), ()
-        0,
-        0,
-        False,
-        None,
+    assert same(
+        (follower.off_below, follower.on_above, follower.override, follower.on_fault), (0, 0, False, None)
     )
     assert lights.display is not None and lights.bus_output is not None
-    assert same((lights.display.by_day, lights.display.override), ()
-        100,
-        False,
+    assert same(
+        (lights.display.by_day, lights.display.override), (100, False)
     )  # a knob left up by day dims no face
     assert same((lights.bus_output.frequency, lights.bus_output.highest), (20_000, 14))
     assert lights.daylight is not None and same((lights.daylight.day_above, lights.daylight.delay), (60, 5))
@@ -194,7 +190,9 @@ def test_lines(read: Read) -> None:
     )
     line, request = made.lights.bus_output, made.lights.dim_request
     assert line is not None and request is not None
-    assert same((line.filter, line.frequency, line.series, line.load), (Filter(10e3, 1e-6, 2), 10_000, 100, 1500))
+    assert same(
+        (line.filter, line.frequency, line.series, line.load), (Filter(10e3, 1e-6, 2), 10_000, 100, 1500)
+    )
     assert line.highest == 14 * F(1500, 1600)
     assert (request.active, request.on_fault, request.override, made.lights.switches[0].on) == (
         0,
