@@ -573,10 +573,10 @@ def test_a_turn_of_the_knob_takes_over_its_lamp_until_the_next_dawn(rig: Make) -
     lights.tick(10)
     dawn(lights)
     lights.knob(65)
-    lights.tick(5)
+    lights.tick(20)
     assert lights["strip"].level == 0  # a nudge is no turn
     lights.knob(40)
-    lights.tick(5)
+    lights.tick(20)
     assert lights["strip"].level == pytest.approx(4000, abs=20)
     assert (lights.request.on, lights["display"].level) == (0, 10_000)  # what has no override is left by day
     lights.read("sky", 10)
@@ -586,13 +586,25 @@ def test_a_turn_of_the_knob_takes_over_its_lamp_until_the_next_dawn(rig: Make) -
     assert lights["strip"].level == 0
 
 
+def test_a_knob_that_breaks_by_day_overrides_nothing(rig: Make) -> None:
+    lights = rig(BY_DAY + FACE + "override = true\n" + REQUEST + "override = true\n")
+    lights.knob(60)
+    lights.tick(300)
+    dawn(lights)
+    for turn in range(200):
+        lights.count = round(lights.count * math.exp(-20 / 33)) if turn < 10 else 0
+        lights.tick()
+        assert (lights["strip"].level, lights["display"].level, lights.request.on) == (0, 10_000, 0)
+    assert lights["strip"].fault == OPEN
+
+
 def test_what_may_be_overridden_is(rig: Make) -> None:
     lights = rig(BY_DAY + FACE + "override = true\n" + REQUEST + "override = true\n")
     lights.knob(0)
     lights.tick(10)
     dawn(lights)
     lights.knob(60)
-    lights.tick(5)
+    lights.tick(20)
     assert (lights.request.on, lights["display"].level) == (1, 2600)
 
 
@@ -632,7 +644,7 @@ def test_a_dead_sensor_leaves_day_or_night_until_a_knob_is_turned(rig: Make) -> 
         lights.tick(500)
         assert (lights.daylight.day, lights.daylight.fault) == (day, OPEN)
         lights.knob(30)
-        lights.tick(5)
+        lights.tick(20)
         assert lights.daylight.day == 0
         assert lights["strip"].level == pytest.approx(3000, abs=20)
 

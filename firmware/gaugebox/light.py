@@ -100,9 +100,11 @@ class Knob:
         source = self.source
         was = source.fault
         source.take(OPEN if count < self.lowest else SHORT if count > self.highest else NONE, count)
-        if was and not source.fault:
+        if source.fault:
+            self.turned = False
+        elif was:
             self.stood = source.target
-        elif not -TURNED <= source.target - self.stood <= TURNED:
+        elif not -TURNED <= source.older - self.stood <= TURNED:  # not where a wire that breaks took it
             self.turned = True
 
     def mark(self) -> None:
