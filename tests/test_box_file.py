@@ -249,7 +249,7 @@ SENDERS: dict[str, Case] = {
     "step a text": ([("step = 2\n", 'step = "2"\n')], 'step = "2', "is no number"),
     "damping a plain number": ([('damping = "2 s"', "damping = 2")], "damping = 2", 'has no unit; write "2 s"'),
     "damping in minutes": ([('damping = "2 s"', 'damping = "2 min"')], 'damping = "2 min', "usable here: s, ms"),
-    "damping too long": ([('damping = "2 s"', 'damping = "121 s"')], 'damping = "121', "outside 0 to 120 s"),
+    "damping too long": ([('damping = "2 s"', 'damping = "121 s"')], 'damping = "121', "between 0 s and 120 s"),
     "damping that does not fit the box": ([('range = [0, 1500]\nstep = 20\ndamping = "300 ms"', 'range = [0, 900000]\nstep = 9000\ndamping = "120 s"')], header("hydraulic"), "damping"),
 }  # fmt: skip
 

@@ -17,33 +17,12 @@ from gaugelight.build import build
 from gaugelight.cli import DEMO
 from gaugelight.light_tables import knob_count, travel
 from gaugelight.lights import Knob
+from test_light_file import HEAD
 
 KNOB = Knob(27)
 FULL = 65535
 RP2040 = pwm.setting(pwm.CHIPS["rp2040"], 4000)
 
-SMALL = """
-[box]
-name = "small"
-board = "rp2040"
-
-[[input]]
-name = "bus"
-pin = 26
-circuit = { kind = "divider", top = "47 kohm", bottom = "10 kohm" }
-unit = "V"
-range = [0, 16]
-step = 0.1
-
-[[input]]
-name = "sky"
-pin = 28
-circuit = { kind = "direct" }
-points = [["0.3 V", 0], ["3 V", 100]]
-limits = ["0.1 V", "0.2 V", "3.1 V", "3.2 V"]
-unit = "%"
-step = 1
-"""
 LAMP = """
 [[lamp]]
 name = "strip"
@@ -108,7 +87,7 @@ Make = Callable[[str], Rig]
 def rig(tmp_path: Path) -> Make:
     def make(text: str) -> Rig:
         path = tmp_path / "box.toml"
-        path.write_text(SMALL + text)
+        path.write_text(HEAD + text)
         return Rig(read_box(path))
 
     return make

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 from fractions import Fraction
-from pathlib import Path
 from typing import Any
 
 import numpy as np

@@ -147,11 +147,13 @@ def whole(low: int, high: int, right: str) -> Callable[[Any], int]:
     return parse
 
 
-def damping(value: Any) -> Fraction:
-    seconds = parse_quantity(value, "s")
-    if not 0 <= seconds <= 120:
-        raise ValueError(f'"{value}" is outside 0 to 120 s')
-    return seconds
+def between(unit: str, least: int, most: int) -> Callable[[Any], Fraction]:
+    def parse(value: Any) -> Fraction:
+        if not least <= (quantity := parse_quantity(value, unit)) <= most:
+            raise ValueError(f'"{value}" must lie between {least} {unit} and {most} {unit}')
+        return quantity
+
+    return parse
 
 
 def percent(value: Any) -> Fraction:

@@ -260,7 +260,7 @@ class Reader:
             section.wrong("unit", f'{unit} of what? add pressure = "gauge", "sealed" or "absolute"')
         elif unit is not None and unit not in PRESSURE_UNITS and kind is not None:
             section.wrong("pressure", f"{unit} is no unit of pressure; leave this key out")
-        damping = section.take("damping", box_values.damping, Fraction(0))
+        damping = section.take("damping", box_values.between("s", 0, 120), Fraction(0))
         cold = section.take("cold_junction", box_values.name, None)
         law: Law | None = None
         nominal = limits = tolerance = None

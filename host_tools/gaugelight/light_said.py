@@ -11,7 +11,7 @@ from gaugelight.boxfile import Box
 from gaugelight.build import Build, SolvedInput
 from gaugelight.light_tables import knob_count
 from gaugelight.lightness import lightness
-from gaugelight.lights import BusOutput, Dimmed, Follows, Knob, Lamp, Source
+from gaugelight.lights import BusOutput, Dimmed, Follows, Lamp, Source
 from gaugelight.problems import Misuse
 from gaugelight.quantity import parse_quantity
 from gaugelight.said import input_index, resting_reading

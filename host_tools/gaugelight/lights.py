@@ -464,32 +464,10 @@ def _points(unit: str, to: Callable[[Any], Fraction]) -> Callable[[Any], Points]
     return parse
 
 
-def _share(value: Any) -> Fraction:
-    percent = parse_quantity(value, "%")
-    if not 0 <= percent <= 100:
-        raise ValueError(f'"{value}" must lie between 0 % and 100 %')
-    return percent
-
-
-def _volts(value: Any) -> Fraction:
-    volts = parse_quantity(value, "V")
-    if not 0 <= volts <= 40:
-        raise ValueError(f'"{value}" is no voltage of a lighting bus; 0 V to 40 V')
-    return volts
-
-
-def _fade(value: Any) -> Fraction:
-    seconds = parse_quantity(value, "s")
-    if not 0 <= seconds <= 20:
-        raise ValueError(f'"{value}" is outside 0 to 20 s')
-    return seconds
-
-
-def _delay(value: Any) -> Fraction:
-    seconds = parse_quantity(value, "s")
-    if not 1 <= seconds <= 600:
-        raise ValueError(f'"{value}" is outside 1 to 600 s')
-    return seconds
+_share = box_values.between("%", 0, 100)
+_volts = box_values.between("V", 0, 40)
+_fade = box_values.between("s", 0, 20)
+_delay = box_values.between("s", 1, 600)
 
 
 def _yes_or_no(value: Any) -> bool:
