@@ -26,7 +26,6 @@ from gaugelight.lights import (
     DimRequest,
     Display,
     Fixed,
-    Follows,
     Knob,
     Lamp,
 )
