@@ -228,6 +228,7 @@ WRONG: dict[str, tuple[str, str, str, str]] = {
     "a level without unit": ("knob = 27", "level = 40", "level", 'write "40 %"'),
     "a floor above the ceiling": ("knob = 27", 'knob = 27\nfloor = "50 %"\nceiling = "40 %"', "ceiling", "above the floor"),
     "a click-off that hunts": ("knob = 27", 'knob = 27\noff_below = "4 %"', "[[lamp]]", "must lie above off_below"),
+    "a click-off in the middle": ("knob = 27", 'knob = 27\non_above = "60 %"', "on_above", "between 0 % and 50 %"),
     "a fade in minutes": ("knob = 27", 'knob = 27\nfade = "1 min"', "fade", "usable here: s, ms"),
     "a fade too long": ("knob = 27", 'knob = 27\nfade = "21 s"', "fade", "between 0 s and 20 s"),
     "override in words": ("knob = 27", 'knob = 27\noverride = "yes"', "override", "must be true or false"),

@@ -253,8 +253,8 @@ def _lamp(section: Section, units: Units, lamps: set[str]) -> Lamp | None:
     )
     ceiling = section.take("ceiling", _share, Fraction(100))
     has_knob = knob is not None
-    off_below = section.take("off_below", _share, Fraction(2 if has_knob else 0))
-    on_above = section.take("on_above", _share, Fraction(4 if has_knob else 0))
+    off_below = section.take("off_below", _low, Fraction(2 if has_knob else 0))
+    on_above = section.take("on_above", _low, Fraction(4 if has_knob else 0))
     if off_below is not None and on_above is not None:
         if on_above <= off_below and has_knob or on_above < off_below:
             section.wrong("on_above", "must lie above off_below, or the lamp hunts")
@@ -465,6 +465,7 @@ def _points(unit: str, to: Callable[[Any], Fraction]) -> Callable[[Any], Points]
 
 
 _share = box_values.between("%", 0, 100)
+_low = box_values.between("%", 0, 50)  # where a lamp is switched on and off
 _volts = box_values.between("V", 0, 40)
 _fade = box_values.between("s", 0, 20)
 _delay = box_values.between("s", 1, 600)
