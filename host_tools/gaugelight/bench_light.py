@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gaugebox.light import BRIDGED, PLAY, TURNED
+from gaugebox.light import BRIDGED, FACTOR_BITS, FACTOR_SLEW, PLAY, TURNED
 from gaugelight.box_line import SaidDimmer
 from gaugelight.boxfile import Box
 from gaugelight.light_tables import INPUT_PLAY, SUPPLY_PLAY, duty_error, tells_faults, travel
@@ -176,6 +176,8 @@ class _LightRun:
         damped = [float(one.damping) * 7 for one in followed]
         self.rest_ms = round(1000 * (0.3 + 10 * max(fades) + max(damped, default=0.0)))
         self.bridged_s = (BRIDGED * TICK_MS + self.rest_ms) / 1000
+        # its correction moves slowly, and its input may be damped
+        self.supply_s = self.rest_ms / 1000 + (1 << FACTOR_BITS) / FACTOR_SLEW * TICK_MS / 1000
 
     @staticmethod
     def _follows(one: Dimmed) -> str | None:
@@ -231,9 +233,9 @@ class _LightRun:
             for volts in (10.5, 12.0, 14.2, 15.5):
                 if measured.law.span[0] <= volts <= measured.law.span[1]:
                     self.read(name, volts)
-                    self.settle(f"{name} at {volts:g} V", seconds=8.0)
+                    self.settle(f"{name} at {volts:g} V", seconds=self.supply_s)
             self.aircraft.signals[name] = rest
-            self.settle(f"{name} back", seconds=8.0)
+            self.settle(f"{name} back", seconds=self.supply_s)
 
     def shake(self, knob: Knob) -> None:
         """A knob held still with 8 counts RMS of noise moves nothing."""
@@ -308,7 +310,7 @@ class _LightRun:
         sensor = self.box.input(daylight.sensor)
         assert sensor is not None
         night, day = sensor.law.span
-        seconds = float(daylight.delay) + 7 * float(sensor.damping)
+        seconds = float(daylight.delay) + 7 * float(sensor.damping) + self.rest_ms / 1000
         self.turn(60.0)
         self.settle("knob to 60 %, by night")
         self.read(sensor.name, day)
@@ -326,7 +328,7 @@ class _LightRun:
         self.turn(40.0)
         self.settle("by night the knob at 40 %")
         self.aircraft.wires[sensor.name] = "shorted"
-        self.settle("the daylight sensor shorted", seconds=2.0)
+        self.settle("the daylight sensor shorted", seconds=self.bridged_s)
         said = self.run.line.dim()
         held = said.daylight_fault is not None and said.daylight == "night"
         self.run.judge(
@@ -337,7 +339,7 @@ class _LightRun:
             held,
         )
         del self.aircraft.wires[sensor.name]
-        self.settle("the daylight sensor whole again", seconds=2.0, show=False)
+        self.settle("the daylight sensor whole again", seconds=self.bridged_s, show=False)
 
     def start_up(self) -> None:
         """The supply taken away and given back at night: everything comes up from nothing, and nothing is brighter on the way."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from gaugebox import pins
 from gaugelight import flicker, wires
-from gaugelight.lights import DAYLIGHT, BusOutput, Follows, Knob, Lamp
+from gaugelight.lights import DAYLIGHT, BusOutput, Display, Follows, Knob, Lamp
 from gaugelight.light_tables import tells_faults
 from gaugelight.loads import amperes, dimmable
 from gaugelight.problems import Problem
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 WIRE_FAULTS = ("open wire", "short to ground")
 BUFFER_TAKES = 3  # volts of the bus: hardware_notes/netlists/bus_output.cir
+GLARE = 50  # per cent of the knob's travel
 MOST_DROP = Fraction(5)  # per cent of the supply, in a lamp's wire
 
 
@@ -89,6 +90,10 @@ def _lamp(box: Box, lamp: Lamp) -> Iterator[Problem]:
             volts = ", ".join(one.name for one in box.inputs if one.unit == "V") or "none"
             what = f'compensate: "{lamp.compensate.input}" is no input in V; there is: {volts}'
             yield Problem(lamp.line, lamp.name, what)
+        elif not measured.law.span[0] <= lamp.compensate.at < measured.law.span[1]:
+            low, high = measured.law.span
+            what = f"compensate: {measured.name} reads {low:g} to {high:g} V, and never tells what is above {float(lamp.compensate.at):g} V"
+            yield Problem(lamp.line, lamp.name, what)
         if lamp.load is None:
             yield Problem(lamp.line, lamp.name, "compensate needs load: what the lamp takes at which voltage")
         elif lamp.load.kind == "resistor strip" and lamp.compensate.at <= lamp.load.drop:
@@ -96,16 +101,14 @@ def _lamp(box: Box, lamp: Lamp) -> Iterator[Problem]:
             yield Problem(lamp.line, lamp.name, what)
     for level, key in ((lamp.by_day, "by_day"), (lamp.on_fault, "on_fault")):
         if level is not None and 0 < level < lamp.on_above:
-            what = (
-                f"{key} = {float(level):g} % lies below on_above, so the lamp would be off; write 0 % or more"
-            )
+            what = f"{key} = {float(level):g} % lies below on_above, so the lamp would be off; write 0 %, or {float(lamp.on_above):g} % or more"
             yield Problem(lamp.line, lamp.name, what)
     if flicker.region(float(lamp.frequency), 100.0) == "risky":
         least, better = round(flicker.LOW_RISK[2]), round(flicker.NO_EFFECT[2])
         what = f"{lamp.frequency} Hz may flicker (IEEE 1789-2015); write {least} Hz at least, better {better} Hz or more"
         yield Problem(lamp.line, lamp.name, what)
     pulse = float(lamp.floor) / 100 / lamp.frequency
-    if lamp.floor and pulse < lamp.driver.shortest_pulse * (1 - 1e-9):
+    if pulse < lamp.driver.shortest_pulse * (1 - 1e-9):
         shortest = lamp.driver.shortest_pulse * lamp.frequency * 100
         what = (
             f"floor: {pulse * 1e9:.0f} ns of light in each period are shorter than its driver can make,"
@@ -166,6 +169,11 @@ def notes_on_lights(box: Box, shown: list[Shown]) -> Iterator[tuple[str, str]]:
                 yield one.name, f"no fuse is stated; AWG {one.wire.gauge} takes {wires.largest_fuse(one.wire.gauge):g} A at most"
             if one.load is not None and (verdict := dimmable(one.load)).dimmable != "yes":
                 yield one.name, verdict.reason
+        if one.on_fault is not None and not isinstance(one, BusOutput) and one.on_fault > GLARE:
+            what = f"on_fault = {float(one.on_fault):g} % is what a broken knob or wire brings at night; it may dazzle"
+            yield one.name, what
+        if isinstance(one, Display) and one.source.points is None:
+            yield one.name, "without points it gets brighter as what it follows does; a face goes down as the strip comes up"
         if isinstance(one.source, Follows):
             for row in shown:
                 if (
