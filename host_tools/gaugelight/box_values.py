@@ -172,7 +172,7 @@ def frequency(value: Any) -> int:
 
 def _gpio(value: Any) -> Any:
     """15 and "GP15" are the same pin."""
-    return int(value[2:]) if isinstance(value, str) and re.fullmatch(r"GP\d{1,2}", value) else value
+    return int(value[2:]) if isinstance(value, str) and re.fullmatch(r"GP ?\d{1,2}", value) else value
 
 
 def output_pin(value: Any) -> int:

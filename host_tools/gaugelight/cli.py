@@ -306,6 +306,7 @@ def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.build import build
     from gaugelight.light_said import dim, dimmed_named, in_words, lightness_of, position, reading_of, root_of
     from gaugelight.lights import Follows
+    from gaugelight.said import input_index, resting_reading
 
     box = read_box(Path(words.box))
     one = dimmed_named(box, words.lamp)
@@ -334,6 +335,16 @@ def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
         ],
         wrap=True,
     )
+    held = {
+        name: readings.get(name, resting_reading(measured))
+        for name in {lamp.compensate.input for lamp in box.lights.lamps if lamp.compensate}
+        | {other.source.name for other in box.lights.dimmed if isinstance(other.source, Follows)}
+        if (measured := box.input(name)) is not None and not (isinstance(root, Follows) and root.name == name)
+    }
+    for name, reading in sorted(held.items()):
+        screen.say(
+            f"  with {name} at {reading:.4g} {box.inputs[input_index(box, name)].unit} (--with sets it)"
+        )
     rows = [
         {
             "position": step,
@@ -349,6 +360,7 @@ def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
     return {
         "lamp": one.name,
         "set_by": root.name if isinstance(root, Follows) else "knob, %",
+        "held": held,
         "rows": rows,
     }, 0
 
