@@ -91,6 +91,7 @@ DRAWN = {
     ),
     "direct": Drawn(Direct(), "direct.cir", "sender", (0.5, 3.3), no_output=True),
     "direct, all in the way": Drawn(Direct(wire=20, protection=9400), "direct.cir", "sender", (0.5, 3.3), {"wire": 20, "protection": 9400}, no_output=True),
+    "direct, pulled down": Drawn(Direct(wire=200, protection=9400, pull_down=10e3), "direct.cir", "sender", (0.5, 3.3), {"wire": 200, "protection": 9400, "pull_down": 10e3}, no_output=True),
 }  # fmt: skip
 
 
@@ -149,6 +150,8 @@ DRIVEN = {
     "divider, ground offset": (Divider(10e3, 15e3), "divider.cir", {"offset": 0.05}, (2.55, 10.0)),
     "divider, corroded": (Divider(10e3, 15e3), "divider.cir", {"wire": 50}, (2.5, 60.0)),
     "direct, to ground": (Direct(protection=9400), "direct.cir", {"ground": THROUGH, "output": 1000}, (0.0, THROUGH)),
+    "direct, pulled down, open wire": (Direct(protection=9400, pull_down=100e3), "direct.cir", {"wire": OPEN, "pull_down": 100e3}, (0.0, math.inf)),
+    "direct, pulled down, corroded": (Direct(protection=9400, pull_down=10e3), "direct.cir", {"wire": 500, "pull_down": 10e3}, (3.3, 500.01)),
 }  # fmt: skip
 
 
@@ -276,6 +279,7 @@ LAWS: dict[str, tuple[Circuit, float]] = {
     "shunt": (Shunt(150, 9400), 24),
     "divider": (Divider(47e3, 10e3, None, 3, 4700), 18),
     "direct": (Direct(None, 3, 4700), 3.6),
+    "direct, pulled down": (Direct(None, 3, 4700, 10e3), 3.6),
     "millivolt": (Millivolt(3, 470), 256),
 }
 LOADS = (710e3, 6e6, 1e9)

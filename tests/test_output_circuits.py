@@ -72,7 +72,7 @@ SHORT = {"length": 0.1}
 SAMPLES = [{"vto": 1.0}, {}, {"vto": 2.0}]
 HERTZ = 4000.0
 ALIKE = (
-    0.25  # light of two samples differs from their mean by no more than this: what "honest" means on the page
+    0.25  # light of two samples differs from their mean by no more than this: what "alike" means on the page
 )
 
 
@@ -102,8 +102,8 @@ def test_the_light_of_short_pulses_in_the_notes(name: str) -> None:
         assert as_written(least, words.split(" to ")[0]) and as_written(most, words.split(" to ")[1]), shares
         if least > 0.01 and most - least <= ALIKE * (most + least):
             found[width] = 1 / (shares[1] * WIDTHS[width] * HERTZ)
-    honest = next(iter(found.values()))
-    assert honest == pytest.approx(float(row[-1]), rel=0.02), found
+    alike = next(iter(found.values()))
+    assert alike == pytest.approx(float(row[-1]), rel=0.02), found
 
 
 def test_the_wire_makes_the_rise() -> None:

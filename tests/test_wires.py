@@ -10,7 +10,9 @@ from gaugelight.wires import (
     area,
     diameter,
     largest_fuse,
+    longest,
     ohms_per_metre,
+    thinnest,
 )
 
 FOOT = 0.3048  # m, exact
@@ -110,3 +112,14 @@ def test_no_such_wire(gauge: int) -> None:
 def test_no_length() -> None:
     with pytest.raises(ValueError, match="0 m"):
         Wire(22, 0)
+
+
+# the longest run by hand: 5 % of 14 V over twice 16.2 ohm per 1000 ft (AC 43.13-1B, table 11-9) at 0.5 A: 13.2 m
+def test_longest() -> None:
+    assert longest(22, 0.5, 14.0) == pytest.approx(0.7 / 0.5 / (2 * 16.2 / 304.8), rel=1e-9)
+
+
+@pytest.mark.parametrize("fuse, gauge", [(1, 22), (5, 22), (7.5, 18), (10, 18), (15, 14), (30, 10), (40, 10)])
+def test_thinnest(fuse: float, gauge: int) -> None:
+    """By AC 43.13-1B, table 11-3; AWG 24 never."""
+    assert thinnest(fuse) == gauge

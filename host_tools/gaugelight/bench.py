@@ -68,13 +68,13 @@ Stage = Callable[[str], None]
 
 
 @contextlib.contextmanager
-def prepared_box(box: Box, stage: Stage, jumper_closed: bool) -> Iterator[str]:
-    """The port of a virtual box that runs the firmware and the box's table. Raises Wrong."""
+def prepared_box(box: Box, stage: Stage, jumper_closed: bool) -> Iterator[tuple[Aircraft, str]]:
+    """The aircraft around a virtual box that runs the firmware and the box's table, and its port. Raises Wrong."""
     with _prepared(build(box), stage) as (aircraft, virtual):
         if not jumper_closed:
             aircraft.jumper_closed = False
             virtual.power_cycle()
-        yield virtual.port
+        yield aircraft, virtual.port
 
 
 @contextlib.contextmanager
@@ -139,7 +139,9 @@ class Run:
         for one in floats[:1] + loops[:1] + [v for v in voltages if not isinstance(v.law, Itself)][:1]:
             self.move([one], 0.5)
             self.settle(f"{one.name} to half", [one], show=False)
-            if not isinstance(one.circuit, Direct):  # that would float, and read anything
+            if (
+                not isinstance(one.circuit, Direct) or one.circuit.pull_down
+            ):  # else it floats, and reads anything
                 self.aircraft.wires[one.name] = "broken"
                 self.settle(f"{one.name}: wire broken", [one], seconds=1.0)
             self.aircraft.wires[one.name] = "shorted"
@@ -276,7 +278,8 @@ class Run:
             # no current, no voltage, no resistance: what begins near nought cannot tell that from a reading
             if low_end == 0:
                 return None
-            return "open" if wire == "broken" else "short"
+            tied = isinstance(one.circuit, Direct) and one.circuit.pull_down
+            return "open" if wire == "broken" or tied else "short"
         return "short" if high_end < 65535 else "over"
 
     def trace(self, readings: list[Said]) -> None:

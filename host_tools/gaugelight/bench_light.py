@@ -16,7 +16,7 @@ import numpy as np
 from gaugebox.light import BRIDGED, FACTOR_BITS, FACTOR_SLEW, PLAY, TURNED
 from gaugelight.box_line import SaidDimmer
 from gaugelight.boxfile import Box
-from gaugelight.light_tables import INPUT_PLAY, SUPPLY_PLAY, duty_error, tells_faults, travel
+from gaugelight.light_tables import INPUT_PLAY, SUPPLY_PLAY, duty_error, knob_count, tells_faults, travel
 from gaugelight.lightness import light_of_level, lightness
 from gaugelight.lights import DAYLIGHT, BusOutput, Dimmed, Display, Fixed, Follows, Knob, Lamp, Points
 from gaugelight.loads import light_factor
@@ -169,6 +169,7 @@ class _LightRun:
         self.aircraft = run.aircraft
         self.expected = Expected(self.box, self.aircraft)
         self.trace = run.report.light
+        self.percent = 0.0
         fades = [float(one.fade) for one in self.lights.dimmed]
         followed = [
             one for one in self.box.inputs if one.name in {self._follows(d) for d in self.lights.dimmed}
@@ -210,10 +211,14 @@ class _LightRun:
             self.start_up()
 
     def turn(self, percent: float) -> None:
-        """All knobs."""
+        """All knobs, to a per cent of their live travel, as `gaugelight dim` counts; to the stop at 0 and 100."""
+        self.percent = percent
         for knob in self.lights.knobs:
             before = self.expected.knob(knob)
-            self.aircraft.knobs[knob.pin] = percent
+            track = percent
+            if 0 < percent < 100:
+                track = self.aircraft.knob_at(knob, knob_count(knob, percent) / FULL * REFERENCE_V)
+            self.aircraft.knobs[knob.pin] = track
             if abs(self.expected.knob(knob)[0] - before[0]) > TURNED / 100:
                 self.expected.turned.add(knob.pin)
 
@@ -373,7 +378,7 @@ class _LightRun:
             if show or not held:
                 self.run.judge(action, one.name, *self.words(one, answer, (least, most)), held)
         self.judge_dim_request(action, dim.request, show)
-        self.trace.knob.append(max(self.aircraft.knobs.values(), default=0.0))
+        self.trace.knob.append(self.percent)
         self.trace.dim_request.append(dim.request == "on")
         self.trace.day.append(dim.daylight == "day")
         if show:

@@ -23,7 +23,7 @@ CIRCUIT_KEYS = {
     "pull-up": (("resistor", "rail"), ("series", "wire", "protection", "tolerance")),
     "shunt": (("resistor",), ("protection", "tolerance")),
     "divider": (("top", "bottom"), ("rail", "wire", "protection", "tolerance")),
-    "direct": ((), ("rail", "wire", "protection")),
+    "direct": ((), ("rail", "wire", "protection", "pull_down")),
     "millivolt": ((), ("wire", "protection")),
 }
 MOST_OHMS = {"wire": 1000, "series": 10_000, "protection": 100_000}
@@ -149,6 +149,8 @@ def whole(low: int, high: int, right: str) -> Callable[[Any], int]:
 
 def between(unit: str, least: int, most: int) -> Callable[[Any], Fraction]:
     def parse(value: Any) -> Fraction:
+        if unit == "s" and isinstance(value, (int, float)) and value > most:
+            raise ValueError(f'has no unit; write "{value} ms"')
         if not least <= (quantity := parse_quantity(value, unit)) <= most:
             raise ValueError(f'"{value}" must lie between {least} {unit} and {most} {unit}')
         return quantity
@@ -255,7 +257,8 @@ def circuit(value: Any) -> Circuit:
                 if parts[key] > MOST_TOLERANCE / 100:
                     raise ValueError(f'"{value[key]}" is no tolerance; at most {MOST_TOLERANCE} %')
             else:
-                parts[key] = _ohms(value[key], 1 if key in needed else 0, MOST_OHMS.get(key, 10_000_000))
+                least = 1000 if key == "pull_down" else int(key in needed)
+                parts[key] = _ohms(value[key], least, MOST_OHMS.get(key, 10_000_000))
         except ValueError as problem:
             raise ValueError(f"{key} {problem}") from None
     if kind == "pull-up":

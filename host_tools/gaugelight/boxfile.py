@@ -165,6 +165,13 @@ class Reader:
     def wrong(self, line: int, where: str, what: str) -> None:
         self.problems.append(Problem(line, _printable(where), _printable(what)))
 
+    def at_key(self, problem: Problem) -> Problem:
+        """The same, on the line of its key where that is written."""
+        for (table, index, key), line in self.lines.items():
+            if line == problem.line and not key:
+                return replace(problem, line=self.lines.get((table, index, problem.key), line))
+        return problem
+
     def line_of(self, table: str) -> int:
         """Where a table, or one below it, or a key of that name before all tables first stands."""
         stands = (n for (t, _, key), n in self.lines.items() if (t or key).split(".")[0] == table)
@@ -434,7 +441,7 @@ def read_box(path: Path) -> Box:
         raise WrongBoxFile(str(path), [Problem(0, "file", what)]) from None
     reader = Reader(str(path), text.replace("\r\n", "\n"))
     box = reader.box()
-    problems = reader.problems or problems_of(box)
+    problems = reader.problems or [reader.at_key(problem) for problem in problems_of(box)]
     if problems:
         raise WrongBoxFile(str(path), problems)
     return box

@@ -10,10 +10,11 @@ import numpy as np
 
 from gaugebox import pins
 from gaugelight import flicker, wires
-from gaugelight.lights import DAYLIGHT, BusOutput, Display, Follows, Knob, Lamp
 from gaugelight.light_tables import tells_faults
-from gaugelight.loads import amperes, dimmable
-from gaugelight.problems import Problem
+from gaugelight.lights import DAYLIGHT, BusOutput, Display, Follows, Knob, Lamp
+from gaugelight.loads import amperes, dimmable, strain
+from gaugelight.problems import Problem, meant
+from gaugelight.spectrum import VOICE
 
 if TYPE_CHECKING:
     from gaugelight.boxfile import Box
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
 WIRE_FAULTS = ("open wire", "short to ground")
 BUFFER_TAKES = 3  # volts of the bus: hardware_notes/netlists/bus_output.cir
 GLARE = 50  # per cent of the knob's travel
-MOST_DROP = Fraction(5)  # per cent of the supply, in a lamp's wire
+BURNS = 2.0  # times the current that a strip is rated for; at 14.2 V a 12 V one takes 1.7
 
 
 def problems_of_lights(box: Box) -> Iterator[Problem]:
@@ -39,8 +40,8 @@ def _knobs(box: Box) -> Iterator[Problem]:
     stated: dict[int, Knob] = {}
     for lamp in box.lights.lamps:
         if isinstance(lamp.source, Knob) and stated.setdefault(lamp.source.pin, lamp.source) != lamp.source:
-            what = f"its knob on pin {lamp.source.pin} is described in two ways; make them the same"
-            yield Problem(lamp.line, lamp.name, what)
+            what = f"the one on pin {lamp.source.pin} is described in two ways; make them the same"
+            yield Problem(lamp.line, lamp.name, what, "knob")
 
 
 def _pwm(box: Box) -> Iterator[Problem]:
@@ -51,13 +52,13 @@ def _pwm(box: Box) -> Iterator[Problem]:
         for other in outputs[:k]:
             if abs(one.pin - other.pin) == 16:
                 what = f"pins {other.pin} and {one.pin} share a PWM channel with {other.name}; move one lamp"
-                yield Problem(one.line, one.name, what)
+                yield Problem(one.line, one.name, what, "pin")
             elif pins.pwm_slice(one.pin) == pins.pwm_slice(other.pin) and one.frequency != other.frequency:
                 what = (
                     f"{one.frequency} Hz, but {other.name} on pin {other.pin} runs the same PWM slice"
                     f" at {other.frequency} Hz; use one frequency or another pin"
                 )
-                yield Problem(one.line, one.name, what)
+                yield Problem(one.line, one.name, what, "frequency")
 
 
 def _followed(box: Box) -> Iterator[Problem]:
@@ -70,16 +71,16 @@ def _followed(box: Box) -> Iterator[Problem]:
             seen.append(one.source.name)
             one = lights.lamp(one.source.name)
             if one is lamp:
-                yield Problem(lamp.line, lamp.name, f"follows itself: {', '.join(seen)}")
+                yield Problem(lamp.line, lamp.name, f"it follows itself: {', '.join(seen)}", "follows")
                 break
             if one is not None and one.name in seen[:-1]:
                 break
     for dimmed in lights.dimmed:
         if dimmed.override and lights.knob_of(dimmed) is None:
-            what = "override is for what has a knob, or follows a lamp that has one; leave it out"
-            yield Problem(dimmed.line, dimmed.name, what)
+            what = "is for what has a knob, or follows a lamp that has one; leave it out"
+            yield Problem(dimmed.line, dimmed.name, what, "override")
         if dimmed.by_day is not None and lights.daylight is None:
-            yield Problem(dimmed.line, dimmed.name, "by_day needs [daylight], which says when it is day")
+            yield Problem(dimmed.line, dimmed.name, "needs [daylight], which says when it is day", "by_day")
 
 
 def _lamp(box: Box, lamp: Lamp) -> Iterator[Problem]:
@@ -88,51 +89,54 @@ def _lamp(box: Box, lamp: Lamp) -> Iterator[Problem]:
         measured = box.input(lamp.compensate.input)
         if measured is None or measured.unit != "V":
             volts = ", ".join(one.name for one in box.inputs if one.unit == "V") or "none"
-            what = f'compensate: "{lamp.compensate.input}" is no input in V; there is: {volts}'
-            yield Problem(lamp.line, lamp.name, what)
+            what = f'"{lamp.compensate.input}" is no input in V; there is: {volts}'
+            yield Problem(lamp.line, lamp.name, what, "compensate")
         elif not measured.law.span[0] <= lamp.compensate.at < measured.law.span[1]:
             low, high = measured.law.span
-            what = f"compensate: {measured.name} reads {low:g} to {high:g} V, and never tells what is above {float(lamp.compensate.at):g} V"
-            yield Problem(lamp.line, lamp.name, what)
+            what = f"{measured.name} reads {low:g} to {high:g} V, and never tells what is above {float(lamp.compensate.at):g} V"
+            yield Problem(lamp.line, lamp.name, what, "compensate")
         if lamp.load is None:
-            yield Problem(lamp.line, lamp.name, "compensate needs load: what the lamp takes at which voltage")
+            what = "needs load: what the lamp takes at which voltage"
+            yield Problem(lamp.line, lamp.name, what, "compensate")
         elif lamp.load.kind == "resistor strip" and lamp.compensate.at <= lamp.load.drop:
-            what = f"compensate: at {float(lamp.compensate.at):g} V its LEDs, which take {lamp.load.drop:g} V, are dark"
-            yield Problem(lamp.line, lamp.name, what)
+            what = f"at {float(lamp.compensate.at):g} V its LEDs, which take {lamp.load.drop:g} V, are dark"
+            yield Problem(lamp.line, lamp.name, what, "compensate")
     for level, key in ((lamp.by_day, "by_day"), (lamp.on_fault, "on_fault")):
         if level is not None and 0 < level < lamp.on_above:
-            what = f"{key} = {float(level):g} % lies below on_above, so the lamp would be off; write 0 %, or {float(lamp.on_above):g} % or more"
-            yield Problem(lamp.line, lamp.name, what)
+            what = f"{float(level):g} % lies below on_above, so the lamp would be off; write 0 %, or {float(lamp.on_above):g} % or more"
+            yield Problem(lamp.line, lamp.name, what, key)
     if flicker.region(float(lamp.frequency), 100.0) == "risky":
         least, better = round(flicker.LOW_RISK[2]), round(flicker.NO_EFFECT[2])
         what = f"{lamp.frequency} Hz may flicker (IEEE 1789-2015); write {least} Hz at least, better {better} Hz or more"
-        yield Problem(lamp.line, lamp.name, what)
+        yield Problem(lamp.line, lamp.name, what, "frequency")
     pulse = float(lamp.floor) / 100 / lamp.frequency
     if pulse < lamp.driver.shortest_pulse * (1 - 1e-9):
         shortest = lamp.driver.shortest_pulse * lamp.frequency * 100
         what = (
-            f"floor: {pulse * 1e9:.0f} ns of light in each period are shorter than its driver can make,"
+            f"{pulse * 1e9:.0f} ns of light in each period are shorter than its driver can make,"
             f" {lamp.driver.shortest_pulse * 1e9:.0f} ns; write {shortest:.2g} % or more, or choose a faster driver"
         )
-        yield Problem(lamp.line, lamp.name, what)
+        yield Problem(lamp.line, lamp.name, what, "floor")
+    taken = None if lamp.load is None else amperes(lamp.load, float(box.supply))
+    if lamp.load is not None and taken is not None:
+        times = taken / amperes(lamp.load, lamp.load.at)
+        if lamp.load.kind == "resistor strip" and times > BURNS:
+            what = f"at {float(box.supply):g} V it takes {times:.2g} times what it takes at {lamp.load.at:g} V, and burns; wire two in series, or take one for this bus"
+            yield Problem(lamp.line, lamp.name, what, "load")
     if lamp.wire is not None:
         most = wires.largest_fuse(lamp.wire.gauge)
         if lamp.fuse is not None and lamp.fuse > most:
-            what = f"fuse: {float(lamp.fuse):g} A would let AWG {lamp.wire.gauge} burn; {most:g} A at most"
-            yield Problem(lamp.line, lamp.name, what)
-        if lamp.load is not None:
-            taken = amperes(lamp.load, float(box.supply))
-            drop = lamp.wire.drop(taken) / float(box.supply) * 100
-            if drop > MOST_DROP:
-                what = (
-                    f"wire: {drop:.1f} % of the supply are lost in it, 5 % at most; a thicker or shorter one"
-                )
-                yield Problem(lamp.line, lamp.name, what)
-    if lamp.fuse is not None and lamp.load is not None:
-        taken = amperes(lamp.load, float(box.supply))
+            what = f"{float(lamp.fuse):g} A would let AWG {lamp.wire.gauge} burn; {most:g} A at most"
+            yield Problem(lamp.line, lamp.name, what, "fuse")
+        if taken is not None:
+            lost = lamp.wire.drop(taken) / float(box.supply)
+            if lost > wires.OWN_DROP:
+                what = f"{lost:.1%} of the supply are lost in it, {wires.OWN_DROP:.0%} at most; a thicker or shorter one"
+                yield Problem(lamp.line, lamp.name, what, "wire")
+    if lamp.fuse is not None and taken is not None:
         if taken > lamp.fuse:
-            what = f"fuse: the lamp takes {taken:.2g} A at {float(box.supply):g} V, more than its {float(lamp.fuse):g} A"
-            yield Problem(lamp.line, lamp.name, what)
+            what = f"the lamp takes {taken:.2g} A at {float(box.supply):g} V, more than its {float(lamp.fuse):g} A"
+            yield Problem(lamp.line, lamp.name, what, "fuse")
 
 
 def _dim_request(box: Box) -> Iterator[Problem]:
@@ -142,15 +146,14 @@ def _dim_request(box: Box) -> Iterator[Problem]:
     names = [lamp.name for lamp in lights.lamps] + [switch.name for switch in lights.switches]
     if request.follows == DAYLIGHT:
         if lights.daylight is None:
-            yield Problem(request.line, "dim_request", "follows daylight, but there is no [daylight]")
+            yield Problem(request.line, "dim_request", "there is no [daylight]", "follows")
     elif request.follows not in names:
-        there = ", ".join(names) or "none"
-        what = f'follows "{request.follows}", which is no lamp and no switch; there is: {there}'
-        yield Problem(request.line, "dim_request", what)
+        what = f'there is no lamp and no switch "{request.follows}"; {meant(request.follows, names)}'
+        yield Problem(request.line, "dim_request", what, "follows")
     lamp = lights.lamp(request.follows)
     if request.override and (lamp is None or lights.knob_of(lamp) is None):
-        what = "override is for a request that follows a lamp with a knob; leave it out"
-        yield Problem(request.line, "dim_request", what)
+        what = "is for a request that follows a lamp with a knob; leave it out"
+        yield Problem(request.line, "dim_request", what, "override")
 
 
 def notes_on_lights(box: Box, shown: list[Shown]) -> Iterator[tuple[str, str]]:
@@ -161,14 +164,7 @@ def notes_on_lights(box: Box, shown: list[Shown]) -> Iterator[tuple[str, str]]:
             what = "a broken knob cannot be told from a turned one; 2.2 kohm at each end and 330 kohm to ground would tell"
             yield one.name, what
         if isinstance(one, Lamp):
-            if flicker.region(float(one.frequency), 100.0) == "low risk":
-                yield one.name, f"{one.frequency} Hz is of low risk (IEEE 1789-2015); none is seen from 3000 Hz on"
-            if one.override and one.by_day:
-                yield one.name, "by day a turn of its knob dims it; for a warning write override = false"
-            if one.fuse is None and one.wire is not None:
-                yield one.name, f"no fuse is stated; AWG {one.wire.gauge} takes {wires.largest_fuse(one.wire.gauge):g} A at most"
-            if one.load is not None and (verdict := dimmable(one.load)).dimmable != "yes":
-                yield one.name, verdict.reason
+            yield from ((one.name, note) for note in _notes_on_lamp(box, one))
         if one.on_fault is not None and not isinstance(one, BusOutput) and one.on_fault > GLARE:
             what = f"on_fault = {float(one.on_fault):g} % is what a broken knob or wire brings at night; it may dazzle"
             yield one.name, what
@@ -194,7 +190,40 @@ def notes_on_lights(box: Box, shown: list[Shown]) -> Iterator[tuple[str, str]]:
             cure = "[daylight] would tell" if lights.daylight is None else "state by_day"
             yield one.name, f"a knob left up by day dims what shows warnings too; {cure}"
     request = lights.dim_request
+    for switch in lights.switches:
+        if request is None or request.follows != switch.name:
+            yield switch.name, "nothing follows this switch"
     if request is not None and lights.daylight is None and lights.lamp(request.follows) is not None:
         yield "dim request", "a knob left up by day dims what shows warnings too; [daylight] would tell"
     if request is not None and request.active == 0:
         yield "dim request", "its pin is low while the box is dead or starting: it asks to dim then"
+
+
+def _notes_on_lamp(box: Box, lamp: Lamp) -> Iterator[str]:
+    if flicker.region(float(lamp.frequency), 100.0) == "low risk":
+        yield f"{lamp.frequency} Hz is of low risk (IEEE 1789-2015); none is seen from 3000 Hz on"
+    if (voice := int(VOICE / lamp.frequency)) > 0:
+        tones = "its tone lies" if voice == 1 else f"{voice} of its tones lie"
+        yield f"{tones} below {VOICE:.0f} Hz, where speech is, and may be heard in the headset; from 3500 Hz on none does"
+    if lamp.override and lamp.by_day:
+        yield "by day a turn of its knob dims it; for a warning write override = false"
+    edges, by_wire = lamp.edges(lamp.driver, float(box.supply))
+    honest = edges.shortest_pulse * lamp.frequency * 100
+    if by_wire and float(lamp.floor) < honest / 2:
+        yield (
+            f"the wire's inductance lets its current rise in {edges.rise * 1e9:.0f} ns: below {honest:.2g} % of the time one lamp glows"
+            f" brighter than the next; set floor, now {float(lamp.floor):.2g} %, by eye, at night, warm and cold"
+        )
+    if lamp.wire is not None and lamp.wire.airframe_return:
+        yield "its current comes back through the airframe, where compass and audio feel it; a wire back, twisted with the other, spares them"
+    if lamp.load is not None:
+        most = strain(lamp.load, float(box.supply))
+        if lamp.fuse is not None and lamp.fuse < most.smallest_fuse:
+            yield (
+                f"its fuse, {float(lamp.fuse):g} A, may blow: {most.held:.2g} A at the most the bus may have for ever,"
+                f" {most.dump:.2g} A2s in a load dump; {most.usual_fuse:g} A holds"
+            )
+        if (verdict := dimmable(lamp.load)).dimmable != "yes":
+            yield verdict.reason
+    if lamp.fuse is None and lamp.wire is not None:
+        yield f"no fuse is stated; AWG {lamp.wire.gauge} takes {wires.largest_fuse(lamp.wire.gauge):g} A at most"

@@ -145,23 +145,32 @@ class Divider:
 
 @dataclass(frozen=True)
 class Direct:
-    """A voltage straight on the pin; with a rail, as a divider with one."""
+    """A voltage straight on the pin; with a rail, as a divider with one. pull_down: from the connector to ground, tells an open wire."""
 
     rail: str | None = None
     wire: float = 0.0
     protection: float = 0.0
+    pull_down: float | None = None
     tolerance = None
     unit = "V"
-    faults = (measure.SHORT, measure.UNDER, measure.OVER, measure.OVER)
+
+    @property
+    def faults(self) -> tuple[int, int, int, int]:
+        lowest = measure.SHORT if self.pull_down is None else measure.OPEN
+        return lowest, measure.UNDER, measure.OVER, measure.OVER
+
+    def _share(self, ohms: float, load: float) -> float:
+        lower = beside(self.protection + load, self.pull_down or math.inf)
+        return lower / (ohms + lower) * load / (self.protection + load)
 
     def pin(self, signal: Floats, supply: float, load: float) -> Floats:
-        return signal * load / (self.wire + self.protection + load)
+        return signal * self._share(self.wire, load)
 
     def signal(self, pin: Floats, supply: float, load: float) -> Floats:
-        return pin * (self.wire + self.protection + load) / load
+        return pin / self._share(self.wire, load)
 
     def driven(self, volts: float, ohms: float, supply: float, load: float) -> float:
-        return 0.0 if math.isinf(ohms) else volts * load / (ohms + self.protection + load)
+        return 0.0 if math.isinf(ohms) else volts * self._share(ohms, load)
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, NoReturn
 
-from gaugelight.problems import Misuse, Wrong, WrongBoxFile
+from gaugelight.problems import Misuse, Wrong, WrongBoxFile, meant
 
 DEMO = Path(__file__).parent / "demo" / "amphibian.toml"
 STARTER = Path(__file__).parent / "demo" / "starter.toml"
@@ -311,14 +311,19 @@ def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
     box = read_box(Path(words.box))
     one = dimmed_named(box, words.lamp)
     root = root_of(box, one)
-    steps = [position(box, words.lamp, word) for word in words.position]
-    readings = {}
+    steps = [position(box, one.name, word) for word in words.position]
+    readings, on = {}, set()
     for word in words.readings:
-        name, equals, reading = word.partition("=")
+        name, equals, reading = (part.strip() for part in word.partition("="))
         if not equals:
-            raise Misuse(f'--with "{word}": write INPUT=READING, such as "bus=14.2 V"')
-        readings[name.strip()] = reading_of(box, name.strip(), reading.strip())
-    said = dim(build(box), words.lamp, steps, readings, words.day)
+            raise Misuse(f'--with "{word}": write INPUT=READING, such as "bus=14.2 V", or SWITCH=on')
+        if name not in [switch.name for switch in box.lights.switches]:
+            readings[name] = reading_of(box, name, reading)
+        elif reading not in ("on", "off"):
+            raise Misuse(f'--with "{word}": a switch is on or off')
+        elif reading == "on":
+            on.add(name)
+    said = dim(build(box), one.name, steps, readings, words.day, frozenset(on))
     others = [other for other in box.lights.dimmed if other is not one]
     request, daylight = box.lights.dim_request is not None, box.lights.daylight is not None
     heads = [f">{root.name}" if isinstance(root, Follows) else ">knob, %", f">{one.name}", ">duty of 65535"]
@@ -369,18 +374,17 @@ def lamps(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight import pwm
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.lamps import report
+    from gaugelight.lamps import LEGEND, report
 
     if words.board is not None and words.board not in pwm.CHIPS:
-        raise Misuse(f'"{words.board}" is no board this knows; there is: {", ".join(pwm.CHIPS)}')
+        raise Misuse(f'"{words.board}" is no board this knows; {meant(words.board, pwm.CHIPS)}')
     plot = None if words.plot is None else _picture(words.plot)
     built = build(read_box(Path(words.box)))
     chip = pwm.CHIPS[words.board or "rp2040"]
     reports = report(built, words.light, chip)
     for one in reports:
         screen.facts(one.name, [(fact.topic, fact.says) for fact in one.facts])
-    if not reports:
-        screen.say(f"{words.box}: nothing is dimmed")
+    screen.say(LEGEND if reports else f"{words.box}: nothing is dimmed")
     if plot is not None:
         from gaugelight.lamps_plot import lamps_plot
 
@@ -401,14 +405,23 @@ def virtual(words: argparse.Namespace, screen: Screen) -> Outcome:
 
     from gaugelight.bench import prepared_box
     from gaugelight.boxfile import read_box
+    from gaugelight.moves import EXAMPLE, move
 
     box = read_box(Path(words.box))
-    with prepared_box(box, screen.say, jumper_closed=not words.no_jumper) as port:
+    with prepared_box(box, screen.say, jumper_closed=not words.no_jumper) as (aircraft, port):
         if words.json:
             print(json.dumps({"port": port}), flush=True)
         jumper = "open: FLIGHT" if words.no_jumper else "closed: SERVICE"
         screen.say(f"{port}    service jumper {jumper}; Ctrl-C ends it")
+        screen.say(f"to move the aircraft type {EXAMPLE}")
         with contextlib.suppress(KeyboardInterrupt):
+            # one who runs it in the background must not be stopped for reading
+            if not sys.stdin.isatty() or os.tcgetpgrp(sys.stdin.fileno()) == os.getpgrp():
+                for line in filter(str.strip, sys.stdin):
+                    try:
+                        screen.say(move(aircraft, line))
+                    except Misuse as problem:
+                        screen.say(str(problem))
             threading.Event().wait()
     return None, 0
 
@@ -637,7 +650,12 @@ def parser() -> Parser:
     )
     one.add_argument("--day", action="store_true", help="the daylight sensor sees the sun (default: night)")
     one.add_argument(
-        "--with", dest="readings", metavar="INPUT=READING", nargs="+", default=[], help='such as "bus=14.2 V"'
+        "--with",
+        dest="readings",
+        metavar="INPUT=READING",
+        nargs="+",
+        default=[],
+        help='such as "bus=14.2 V" or "panel lights=on"',
     )
     one = command(
         "lamps",

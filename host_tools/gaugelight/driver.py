@@ -8,6 +8,7 @@ import math
 from dataclasses import dataclass, replace
 
 from gaugelight.flicker import region
+from gaugelight.spectrum import VOICE
 
 
 @dataclass(frozen=True)
@@ -79,7 +80,8 @@ def advice(
     said = []
     lower = hz * have / wanted
     if region(lower, 100) != "risky":
-        said.append(f"a lower frequency: {lower:.0f} Hz would do ({region(lower, 100)}, IEEE 1789)")
+        price = "; its tones lie where speech is" if lower < VOICE else ""
+        said.append(f"a lower frequency: {lower:.0f} Hz would do ({region(lower, 100)}, IEEE 1789{price})")
     faster = gate_driver.honest_ratio(hz)
     if faster > 1.2 * have:
         enough = "would do" if faster >= wanted else "helps"

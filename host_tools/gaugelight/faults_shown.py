@@ -95,10 +95,8 @@ def _faults_of(box: _Box, supply: float) -> Iterator[Shown]:
         ("short to ground", 0.0, 0.0),
         ("short to the supply", supply, 0.0),
     ):
-        if fault == "open wire" and isinstance(one.circuit, Direct):
-            what = (
-                "a broken wire floats and may read anything; a resistor to ground at the pin makes it a fault"
-            )
+        if fault == "open wire" and isinstance(one.circuit, Direct) and one.circuit.pull_down is None:
+            what = "a broken wire floats and may read anything; a resistor to ground (pull_down) makes it a fault"
             yield Shown(one.name, fault, "anything: it floats", "floats", False, what)
             continue
         said = box.said(chain.count(chain.driven(volts, ohms)))
@@ -165,7 +163,8 @@ def notes_on(built: Build, shown: list[Shown]) -> Iterator[tuple[Input, str]]:
         for row in shown:
             if row.input == one.name and row.warning is not None:
                 yield one, row.warning
-        if isinstance(one.circuit, Divider) and solved.windows[1] > 0:
+        tied = isinstance(one.circuit, Divider) or isinstance(one.circuit, Direct) and one.circuit.pull_down
+        if tied and solved.windows[1] > 0:
             yield one, "a broken wire and a short to ground look the same: open"
         if isinstance(one.circuit, PullUp) and one.unit in FUEL_UNITS:
             yield one, _tank_current(chain.supply, one.circuit.resistor + one.circuit.series)

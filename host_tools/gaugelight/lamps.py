@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -13,9 +12,10 @@ from gaugelight import filters, flicker, pwm, spectrum, wires
 from gaugelight.boxfile import Box
 from gaugelight.build import Build
 from gaugelight.chain import chain_of
+from gaugelight.check_lights import BUFFER_TAKES
 from gaugelight.circuits import Counts, Floats
 from gaugelight.curves import values
-from gaugelight.driver import GATE_DRIVER, SLOW, Driver, advice, behind_wire
+from gaugelight.driver import GATE_DRIVER, REFERENCE, SLOW, advice
 from gaugelight.light_tables import TICKS_A_SECOND, knob_curve, tells_faults, travel
 from gaugelight.lightness import lightness
 from gaugelight.lights import (
@@ -29,16 +29,20 @@ from gaugelight.lights import (
     Knob,
     Lamp,
 )
-from gaugelight.loads import TAKE, USUAL_DROP, Verdict, amperes, dimmable, light_factor
-from gaugelight.problems import Misuse
+from gaugelight.loads import TAKE, USUAL_DROP, Verdict, amperes, dimmable, light_factor, strain
+from gaugelight.problems import Misuse, meant
 
 # V, of a 14 V bus: nearly flat, without its alternator, with it (common practice, no source); a 28 V bus has twice as much
 FLAT, RESTING, CHARGED = 10.0, 12.0, 14.2
-# of brightest to dimmest, in which samples of the transistor differ by no more than a quarter: hardware_notes/lighting.md
-SAMPLES = {"slow edges": 12, "gate driver": 17100}
+# of brightest to dimmest, in which samples of the transistor are alike, to a quarter: hardware_notes/lighting.md
+ALIKE = {"slow edges": 12, "gate driver": 17100}
 STEP_ALLOWED = 0.2  # L*, what nobody sees go by
 WANTED_RATIO = 5000.0  # of brightest to dimmest
 LEVELS = 1024
+LEGEND = (
+    "L*: lightness as the eye sees it, 0 dark, 100 full (CIE 1976). dBuA: decibels above a microampere. honestly: as far as the current"
+    " follows the pulses. The circuits are in hardware_notes/lighting.md"
+)
 CODES: Counts = np.arange(4096)  # of the on-chip converter
 HAND = (
     light.PLAY + 16 // light.SAMPLES
@@ -69,7 +73,7 @@ def report(built: Build, names: list[str], chip: pwm.Chip) -> list[Report]:
         if isinstance(one, Lamp):
             reports.append(Report(one.name, "lamp", tuple(_lamp(box, one, values(curve), chip))))
         elif isinstance(one, BusOutput):
-            reports.append(Report(one.name, "bus output", tuple(_bus_output(one, chip))))
+            reports.append(Report(one.name, "bus output", tuple(_bus_output(one, chip, float(box.supply)))))
         else:
             reports.append(Report(one.name, "display", tuple(_display(one))))
     if lights.dim_request is not None:
@@ -81,9 +85,7 @@ def report(built: Build, names: list[str], chip: pwm.Chip) -> list[Report]:
     there = {one.name: one for one in reports}
     for name in names:
         if name not in there:
-            near = difflib.get_close_matches(name, there, 1)
-            cure = f'did you mean "{near[0]}"?' if near else f'there is: {", ".join(there) or "none"}'
-            raise Misuse(f'{box.file}: there is no light or line "{name}"; {cure}')
+            raise Misuse(f'{box.file}: there is no light or line "{name}"; {meant(name, there)}')
     return [there[name] for name in names] if names else reports
 
 
@@ -93,7 +95,7 @@ def _lamp(box: Box, lamp: Lamp, duties: Counts, chip: pwm.Chip) -> list[Fact]:
     supply = float(box.supply)
     taken = None if lamp.load is None else amperes(lamp.load, supply)
     chopped = None if lamp.load is None or lamp.load.dim_wire else taken  # nobody knows what a dim wire takes
-    return [
+    facts = [
         _pulses(lamp.frequency, chip),
         _eye(lamp),
         _headset(lamp, chopped),
@@ -102,10 +104,11 @@ def _lamp(box: Box, lamp: Lamp, duties: Counts, chip: pwm.Chip) -> list[Fact]:
         _radio(lamp, chopped, supply),
         _evenness(lamp, steps, setting),
         *_load(lamp, steps, supply),
-        *_wire(lamp, taken, supply),
-        *([] if chopped is None else [_transistor(lamp, chopped, supply)]),
+        *_wire(lamp, supply),
+        *([] if chopped is None else [_driver(lamp, chopped, supply)]),
         _states(lamp),
     ]
+    return [_in_short(lamp, facts, taken, supply), *facts]
 
 
 def _pulses(hertz: int, chip: pwm.Chip) -> Fact:
@@ -177,27 +180,20 @@ def _dimmest(lamp: Lamp, steps: Counts, setting: pwm.Setting) -> Fact:
     return Fact("dimmest", says, numbers)
 
 
-def at_lamp(lamp: Lamp, driver: Driver, supply: float) -> tuple[Driver, bool]:
-    """The driver's edges at the lamp, where load and wire are stated; and whether the wire makes them."""
-    if lamp.wire is None or lamp.load is None or lamp.load.dim_wire or lamp.load.kind != "resistor strip":
-        return driver, False
-    ohms = lamp.load.ohms + lamp.wire.ohms() + driver.on_resistance
-    wired = behind_wire(driver, lamp.wire.henries, ohms, amperes(lamp.load, supply), lamp.load.drop)
-    return wired, wired.rise > 1.5 * driver.rise
-
-
 def _honest(lamp: Lamp, steps: Counts, setting: pwm.Setting, supply: float) -> list[Fact]:
-    wired, by_wire = at_lamp(lamp, lamp.driver, supply)
+    wired, by_wire = lamp.edges(lamp.driver, supply)
     hz = float(setting.hz)
     bright = int(steps[-1]) / setting.steps
     ratio = bright * wired.honest_ratio(hz)
     seen = float(lightness(np.array([wired.lowest_light(hz)]))[0])
     where = "at the end of its wire" if by_wire else "at its driver"
+    least = wired.shortest_pulse * hz * 100
     says = (
-        f"{ratio:.0f} : 1 {where}, where the current takes {_ns(wired.rise)} up and {_ns(wired.fall)} down"
-        f" (driver alone {bright * lamp.driver.honest_ratio(hz):.0f} : 1); L* {seen:.2g}. Below, one sample glows brighter than"
-        " the next: set the floor by eye"
+        f"{ratio:.0f} : 1 {where}, where the current takes {_ns(wired.rise)} up and {_ns(wired.fall)} down, from 0 to 100 %"
+        f" (driver alone {bright * lamp.driver.honest_ratio(hz):.0f} : 1): down to {least:.2g} % of the time, L* {seen:.2g}"
     )
+    if float(lamp.floor) < least * 0.99:
+        says += f". The floor, {float(lamp.floor):.2g} %, lies below: there one sample glows brighter than the next; set it by eye"
     numbers = {
         "driver_rise_s": lamp.driver.rise,
         "driver_fall_s": lamp.driver.fall,
@@ -208,7 +204,7 @@ def _honest(lamp: Lamp, steps: Counts, setting: pwm.Setting, supply: float) -> l
         "honest_ratio_of_driver": bright * lamp.driver.honest_ratio(hz),
         "lowest_honest_lightness": seen,
     }
-    more = advice(wired, hz, WANTED_RATIO / bright, at_lamp(lamp, GATE_DRIVER, supply)[0], by_wire)
+    more = advice(wired, hz, WANTED_RATIO / bright, lamp.edges(GATE_DRIVER, supply)[0], by_wire)
     facts = [Fact("honestly", says, numbers)]
     if more:
         facts.append(Fact(f"for {WANTED_RATIO:.0f} : 1", "; or ".join(more), {"advice": list(more)}))
@@ -224,13 +220,13 @@ def _radio(lamp: Lamp, taken: float | None, supply: float) -> Fact:
     for name, driver in kinds.items():
         line = spectrum.largest_line(hz, driver.rise, driver.fall)
         against = spectrum.quieter(hz, (driver.rise, driver.fall), (own.rise, own.fall))
-        honest = at_lamp(lamp, driver, supply)[0].honest_ratio(hz)
+        honest = lamp.edges(driver, supply)[0].honest_ratio(hz)
         number: dict[str, Any] = {"honest_ratio": honest, "quieter_db": against}
         text = f"{name} ({_ns(driver.rise)})"
-        if name in SAMPLES:
+        if name in ALIKE:
             way = "less" if against > 0 else "more"
-            text += f" {abs(against):.0f} dB {way}, but honestly {honest:.0f} : 1"
-            text += f" and {SAMPLES[name] * LAMP_FREQUENCY / hz:.0f} : 1 from sample to sample"
+            text += f" {abs(against):.0f} dB {way}; honestly {honest:.0f} : 1,"
+            text += f" and samples of it are alike over {ALIKE[name] * LAMP_FREQUENCY / hz:.0f} : 1"
         if taken is not None:
             number["largest_line_dbua"] = spectrum.decibel_microamperes(taken * line.amplitude)
             text += f", {number['largest_line_dbua']:.0f} dBuA" if name == "this driver" else ""
@@ -320,35 +316,81 @@ def _load(lamp: Lamp, steps: Counts, supply: float) -> list[Fact]:
     return [*facts, dims]
 
 
-def _wire(lamp: Lamp, taken: float | None, supply: float) -> list[Fact]:
-    wire = lamp.wire
-    if wire is None:
-        return [Fact("wire", "not stated: wire and fuse tell what is lost in it and whether it can burn")]
-    most = wires.largest_fuse(wire.gauge)
-    back = "back through the airframe" if wire.airframe_return else "and back"
-    says = f"AWG {wire.gauge}, {wire.length:g} m {back}: {wire.ohms():.2g} ohm"
-    numbers: dict[str, Any] = {"ohms": wire.ohms(), "largest_fuse_a": most}
-    if taken is not None:
-        drop = wire.drop(taken)
-        numbers |= {"drop_v": drop, "drop_percent": drop / supply * 100}
-        numbers |= {"heat_w": wire.heat(taken), "heat_w_per_m": wire.heat_per_metre(taken)}
-        says += (
-            f", {drop:.2g} V lost ({drop / supply:.1%}; 5 % at most, and 0.5 V on a 14 V bus by AC 43.13-1B)"
-        )
-        says += f", {wire.heat(taken):.2g} W, {wire.heat_per_metre(taken) * 1000:.2g} mW a metre"
-    numbers["fuse_a"] = None if lamp.fuse is None else float(lamp.fuse)
-    fuse = "no fuse stated" if lamp.fuse is None else f"fuse {float(lamp.fuse):g} A"
-    return [
-        Fact("wire", says, numbers),
-        Fact("fuse", f"{fuse}; {most:g} A at most for this wire, at the bus end"),
+def _wire(lamp: Lamp, supply: float) -> list[Fact]:
+    """What is lost in it and which fuse guards it; what would do where they are not stated."""
+    wire, fuse = lamp.wire, None if lamp.fuse is None else float(lamp.fuse)
+    worst = None if lamp.load is None else strain(lamp.load, supply)
+    taken = None if lamp.load is None else amperes(lamp.load, supply)
+    if worst is not None and taken:
+        wanted = fuse or worst.usual_fuse
+        gauge = wires.thinnest(wanted)
+        told = f"AWG {gauge} ({wires.area(gauge):.2g} mm2) would do"
+        told += f", up to {min(50.0, wires.longest(gauge, taken, supply)):.0f} m and back"
+    else:
+        told = "with load, wire and fuse it is known what is lost in it and whether it can burn"
+    facts = [Fact("wire", f"not stated; {told}")]
+    if wire is not None:
+        back = "back through the airframe" if wire.airframe_return else "and back"
+        says = f"AWG {wire.gauge} ({wires.area(wire.gauge):.2g} mm2), {wire.length:g} m {back}: {wire.ohms():.2g} ohm"
+        numbers: dict[str, Any] = {"ohms": wire.ohms()}
+        if taken is not None:
+            drop = wire.drop(taken)
+            numbers |= {"drop_v": drop, "drop_percent": drop / supply * 100}
+            numbers |= {"heat_w": wire.heat(taken), "heat_w_per_m": wire.heat_per_metre(taken)}
+            says += f", {drop:.2g} V lost ({drop / supply:.1%}; {wires.OWN_DROP:.0%} at most, and 0.5 V on a 14 V bus by AC 43.13-1B)"
+            says += f", {wire.heat(taken):.2g} W, {wire.heat_per_metre(taken) * 1000:.2g} mW a metre"
+        facts = [Fact("wire", says, numbers)]
+    limits = {"fuse_a": fuse}
+    says = "not stated" if fuse is None else f"{fuse:g} A"
+    if worst is not None:
+        says += f"; {worst.usual_fuse:g} A holds {worst.held:.2g} A, the most the bus may bring for ever, and a load dump's {worst.dump:.2g} A2s"
+        limits["smallest_fuse_a"] = worst.smallest_fuse
+    if wire is not None:
+        limits["largest_fuse_a"] = wires.largest_fuse(wire.gauge)
+        says += f"; {limits['largest_fuse_a']:g} A at most for this wire"
+    return [*facts, Fact("fuse", says + "; at the bus end", limits)]
+
+
+def _driver(lamp: Lamp, taken: float, supply: float) -> Fact:
+    made = lamp.driver
+    conducting = made.conduction_loss(taken, float(lamp.ceiling) / 100)
+    switching = made.switching_loss(supply, taken, float(lamp.frequency))
+    what = "the reference box's, a pin at 4 mA and 22 ohm" if made == REFERENCE else "as stated"
+    says = f"{what}: {_ns(made.rise)} up, {_ns(made.fall)} down"
+    says += (
+        f"; {conducting * 1000:.2g} mW conducting at full light, at most {switching * 1000:.2g} mW switching"
+    )
+    return Fact("driver", says, {"conduction_w": conducting, "switching_w": switching})
+
+
+def _in_short(lamp: Lamp, facts: list[Fact], taken: float | None, supply: float) -> Fact:
+    """What the other lines come to."""
+    known: dict[str, Any] = {}
+    for fact in facts:
+        known |= fact.values
+    eye = {
+        "no observable effect": "nobody sees it flicker",
+        "low risk": "few see it flicker",
+        "risky": "it may be seen to flicker",
+    }
+    says = [
+        eye[known["region"]],
+        "quiet where speech is" if not known["tones_in_voice_band"] else "it may whine in the headset",
     ]
-
-
-def _transistor(lamp: Lamp, taken: float, supply: float) -> Fact:
-    conducting = lamp.driver.conduction_loss(taken, float(lamp.ceiling) / 100)
-    switching = lamp.driver.switching_loss(supply, taken, float(lamp.frequency))
-    says = f"{conducting * 1000:.2g} mW conducting at full light, at most {switching * 1000:.2g} mW switching"
-    return Fact("transistor", says, {"conduction_w": conducting, "switching_w": switching})
+    says.append(f"dims honestly to 1/{known['honest_ratio']:.0f}")
+    steady = known["never_dimmer"] and known["brighter_at_each_of_1024_levels"]
+    steps = known["largest_step_by_hand_lightness"] <= STEP_ALLOWED and steady
+    says.append("without a step" if steps else "in steps that are seen")
+    if taken is not None:
+        says.append(f"takes {taken:.2g} A at {supply:g} V")
+    dims = {
+        "yes": "it can be dimmed",
+        "perhaps": "try whether it dims",
+        "no": "it cannot be dimmed like this",
+    }
+    if "dimmable" in known:
+        says.append(dims[known["dimmable"]])
+    return Fact("in short", ", ".join(says))
 
 
 def _states(one: Dimmed) -> Fact:
@@ -374,7 +416,7 @@ def _states(one: Dimmed) -> Fact:
     return Fact("states", "; ".join(says), numbers)
 
 
-def _bus_output(one: BusOutput, chip: pwm.Chip) -> list[Fact]:
+def _bus_output(one: BusOutput, chip: pwm.Chip, supply: float) -> list[Fact]:
     highest = float(one.highest)
     worst = max(
         filters.ripple(one.filter, one.frequency, duty, highest)
@@ -389,7 +431,8 @@ def _bus_output(one: BusOutput, chip: pwm.Chip) -> list[Fact]:
         Fact("filter", says, {"ripple_v": worst, "settling_s": settles}),
         Fact(
             "range",
-            f"0 to {highest:.3g} V in steps of {step * 1000:.2g} mV",
+            f"0 to {highest:.3g} V in steps of {step * 1000:.2g} mV, as far as the buffer gets: the reference box's ends about"
+            f" {BUFFER_TAKES} V below its bus, at {supply - BUFFER_TAKES:g} V of {supply:g} V",
             {"highest_v": highest, "step_v": step},
         ),
     ]

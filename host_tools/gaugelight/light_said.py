@@ -11,8 +11,8 @@ from gaugelight.boxfile import Box
 from gaugelight.build import Build, SolvedInput
 from gaugelight.light_tables import knob_count
 from gaugelight.lightness import lightness
-from gaugelight.lights import BusOutput, Dimmed, Follows, Lamp, Source
-from gaugelight.problems import Misuse
+from gaugelight.lights import DAYLIGHT, DIM_REQUEST, BusOutput, Dimmed, Follows, Lamp, Source
+from gaugelight.problems import Misuse, meant
 from gaugelight.quantity import parse_quantity
 from gaugelight.said import input_index, resting_reading
 
@@ -45,13 +45,21 @@ def root_of(box: Box, one: Dimmed) -> Source:
 
 
 def dimmed_named(box: Box, name: str) -> Dimmed:
-    """Raises Misuse."""
+    """What is dimmed under that name, or what the dim request follows. Raises Misuse."""
+    request = box.lights.dim_request
+    if name == DIM_REQUEST and request is not None:
+        if (lamp := box.lights.lamp(request.follows)) is not None:
+            return lamp
+        cure = "--day" if request.follows == DAYLIGHT else f'--with "{request.follows}=on"'
+        raise Misuse(
+            f'{box.file}: the dim request follows "{request.follows}"; name a lamp, and set that by {cure}'
+        )
     for one in box.lights.dimmed:
         if one.name == name:
             return one
-    there = ", ".join(one.name for one in box.lights.dimmed) or "none"
+    there = meant(name, (one.name for one in box.lights.dimmed))
     raise Misuse(
-        f'{box.file}: nothing called "{name}" is dimmed; there is: {there} (a name with a space goes in quotes)'
+        f'{box.file}: nothing called "{name}" is dimmed; {there} (a name with a space goes in quotes)'
     )
 
 
@@ -60,6 +68,11 @@ def position(box: Box, name: str, word: str) -> float:
     root = root_of(box, dimmed_named(box, name))
     if isinstance(root, Follows):
         return reading_of(box, root.name, word)
+    return knob_position(word)
+
+
+def knob_position(word: str) -> float:
+    """Per cent of its live travel. Raises Misuse."""
     try:
         percent = float(word.removesuffix("%"))
     except ValueError:
@@ -88,11 +101,17 @@ def reading_of(box: Box, name: str, word: str) -> float:
 
 
 def dim(
-    built: Build, name: str, steps: list[float], readings: dict[str, float], by_day: bool = False
+    built: Build,
+    name: str,
+    steps: list[float],
+    readings: dict[str, float],
+    by_day: bool = False,
+    switches_on: frozenset[str] = frozenset(),
 ) -> list[Settled]:
     """What everything settles to as what sets `name` goes from one place of `steps` to the next.
 
-    Other inputs stand at `readings`, else at rest; the daylight sensor by night unless `by_day`. Other knobs are off.
+    Other inputs stand at `readings`, else at rest; the daylight sensor by night unless `by_day`. Other knobs
+    are off, and so are switches that are not in switches_on.
     """
     box, lights = built.box, built.box.lights
     root = root_of(box, dimmed_named(box, name))
@@ -114,6 +133,8 @@ def dim(
         for _ in range(SETTLED):
             for knob, turned in zip(lights.knobs, lighting.knobs):
                 turned.take(knob_count(knob, step if knob == root else 0))
+            for switch, thrown in zip(lights.switches, lighting.switches):
+                thrown.take(switch.on if switch.name in switches_on else 1 - switch.on)
             lighting.step()
         dimmers = {d.record.name: Stands(d.level / 100, d.duty) for d in lighting.dimmers}
         request, daylight = lighting.dim_request, lighting.daylight

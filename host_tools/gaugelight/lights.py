@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from gaugelight import box_values, driver, loads
 from gaugelight.box_values import LampCurve
-from gaugelight.driver import Driver
+from gaugelight.driver import Driver, behind_wire
 from gaugelight.filters import Filter
 from gaugelight.loads import Load
 from gaugelight.quantity import parse_quantity
-from gaugelight.wires import GAUGES, Wire
+from gaugelight.problems import meant
+from gaugelight.wires import GAUGES, Wire, area
 
 if TYPE_CHECKING:
     from gaugelight.boxfile import Reader, Section
@@ -21,7 +22,8 @@ if TYPE_CHECKING:
 LAMP_FREQUENCY = 4000  # Hz: above the voice band and where IEEE 1789 asks nothing; finer than at 20 kHz
 BUS_FREQUENCY = 20_000  # Hz: a filter has less to do
 SAFE_LEVEL = Fraction(20)  # per cent: dim, but readable
-BUS_OUTPUT, DISPLAY, DAYLIGHT = "bus output", "display", "daylight"  # names that are taken
+# names that are taken
+BUS_OUTPUT, DISPLAY, DAYLIGHT, DIM_REQUEST = "bus output", "display", "daylight", "dim request"
 Points = tuple[tuple[Fraction, Fraction], ...]
 Units = dict[str, str | None]  # of the inputs, by name; None: it could not be read
 
@@ -83,6 +85,15 @@ class Lamp:
     driver: Driver
     wire: Wire | None
     fuse: Fraction | None  # ampere
+
+    def edges(self, driver: Driver, supply: float) -> tuple[Driver, bool]:
+        """A driver's edges at the lamp, where load and wire are stated; and whether the wire makes them."""
+        if self.wire is None or self.load is None or self.load.dim_wire or self.load.kind != "resistor strip":
+            return driver, False
+        ohms = self.load.ohms + self.wire.ohms() + driver.on_resistance
+        taken = loads.amperes(self.load, supply)
+        wired = behind_wire(driver, self.wire.henries, ohms, taken, self.load.drop)
+        return wired, wired.rise > 1.5 * driver.rise
 
 
 @dataclass(frozen=True)
@@ -226,14 +237,18 @@ def read_lights(reader: Reader, units: Units) -> Lights:
         None if (s := reader.table("display")) is None else _display(s, units, lamp_names, by_day),
         tuple(switches),
         daylight,
-        None if (s := reader.table("dim_request")) is None else _dim_request(s),
+        (
+            None
+            if (s := reader.table("dim_request")) is None
+            else _dim_request(s, {switch.name for switch in switches})
+        ),
     )
 
 
 def _lamp(section: Section, units: Units, lamps: set[str]) -> Lamp | None:
     before = section.problems
     name = section.take("name", box_values.name, "", 'a name, such as "glare shield"') or ""
-    if name in (BUS_OUTPUT, DISPLAY, DAYLIGHT):
+    if name in (BUS_OUTPUT, DISPLAY, DAYLIGHT, DIM_REQUEST):
         section.wrong("name", f'"{name}" is what the box calls its own; choose another')
     pin = section.take("pin", box_values.output_pin, None, "an output pin, such as 15")
     frequency = section.take("frequency", box_values.frequency, LAMP_FREQUENCY)
@@ -287,8 +302,6 @@ def _bus_output(section: Section, units: Units, lamps: set[str]) -> BusOutput | 
         "full_scale", box_values.positive_quantity("V"), None, 'what the buffer makes at full, "14 V"'
     )
     source = _follows(section, units, lamps, _volts)
-    if source is not None and source.points is None:
-        section.wrong("", 'points are missing; write points = [["0 %", "0 V"], ["100 %", "14 V"]]')
     series = section.take("series", box_values.quantity_from_nought("ohm"), Fraction(0))
     load = section.take("load", box_values.positive_quantity("ohm"), None)
     low_pass = section.take("filter", _filter, None, '{ resistor = "10 kohm", capacitor = "470 nF" }')
@@ -337,7 +350,7 @@ def _daylight(section: Section, units: Units) -> Daylight | None:
     sensor = section.take("sensor", box_values.name, None, "the name of the input that measures the light")
     day_above = night_below = None
     if sensor is not None and sensor not in units:
-        section.wrong("sensor", f'there is no input "{sensor}"; there is: {", ".join(units) or "none"}')
+        section.wrong("sensor", f'there is no input "{sensor}"; {meant(sensor, units)}')
     if unit := _unit(units.get(sensor or "")):
         reading = box_values.reading(unit)
         day_above = section.take("day_above", reading, None, "a reading of the sensor")
@@ -367,7 +380,7 @@ def _switch(section: Section) -> Switch | None:
     )
 
 
-def _dim_request(section: Section) -> DimRequest | None:
+def _dim_request(section: Section, switches: set[str]) -> DimRequest | None:
     before = section.problems
     pin = section.take("pin", box_values.output_pin, None, "an output pin, such as 14")
     follows = section.take("follows", box_values.name, None, 'the name of a lamp or a switch, or "daylight"')
@@ -379,6 +392,10 @@ def _dim_request(section: Section) -> DimRequest | None:
     section.finish()
     if on_above is not None and off_below is not None and on_above <= off_below:
         section.wrong("on_above", "must lie above off_below, or the line hunts")
+    if follows == DAYLIGHT or follows in switches:
+        for key in ("on_above", "off_below"):
+            if key in section.written:
+                section.wrong(key, f'belongs to a lamp; "{follows}" is on or off; leave it out')
     if section.problems > before or pin is None or follows is None:
         return None
     assert on_above is not None and off_below is not None and on_fault and override is not None
@@ -395,8 +412,8 @@ def _follows(
         section.skip("points")
         return None
     if name not in units and name not in lamps:
-        there = ", ".join([*sorted(lamps), *units]) or "none"
-        section.wrong("follows", f'there is no lamp and no input "{name}" to follow; there is: {there}')
+        there = meant(name, [*sorted(lamps), *units])
+        section.wrong("follows", f'there is no lamp and no input "{name}" to follow; {there}')
         section.skip("points")
         return None
     unit = "%" if name in lamps else _unit(units[name])
@@ -404,8 +421,10 @@ def _follows(
         section.skip("points")
         return None
     points = section.take("points", _points(unit, to), None)
-    if points is None and name in units and "points" not in section.written:
-        section.wrong("", f'points are missing; write points = [["<number> {unit}", "0 %"], ...]')
+    if points is None and "points" not in section.written and (name in units or to is _volts):
+        ends = ("0 V", "14 V") if to is _volts else ("0 %", "100 %")
+        example = f'[["0 {unit}", "{ends[0]}"], ["100 {unit}", "{ends[1]}"]]'
+        section.wrong("", f"points are missing; write points = {example} with your own figures")
     return Follows(name, points)
 
 
@@ -553,9 +572,8 @@ def _load(value: Any) -> Load:
 def _wire(value: Any) -> Wire:
     parts = _parts(value, ("gauge", "length"), ("airframe_return",))
     if parts["gauge"] not in GAUGES or isinstance(parts["gauge"], bool):
-        raise ValueError(
-            f"gauge {parts['gauge']!r} must be an AWG number from {min(GAUGES)} to {max(GAUGES)}"
-        )
+        sizes = ", ".join(f"{gauge} ({area(gauge):.2g} mm2)" for gauge in GAUGES)
+        raise ValueError(f"gauge {parts['gauge']!r} must be an AWG number: {sizes}")
     return Wire(
         parts["gauge"], _part(parts, "length", "m", 0.05, 50), _yes_or_no(parts.get("airframe_return", False))
     )

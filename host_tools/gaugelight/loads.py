@@ -23,6 +23,13 @@ LEAST_GAP = 1.0  # V, in the upper half
 TAKE = "take one each at 10, 12 and 14 V"
 OFF_THE_LINE = 0.1  # of the largest current: by more than this no strip misses its line
 
+# Of a 14 V bus, twice as much of a 28 V one (common practice, no source)
+HELD_VOLTS = 16.0  # for ever
+DUMP_VOLTS, DUMP_SECONDS = 35.0, 0.4  # the alternator as the battery comes off
+FUSE_SIZES = (1.0, 2.0, 3.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)  # A (common practice, no source)
+FUSE_HELD = 0.75  # of its rating, what a fuse holds for ever in a warm panel (from memory)
+FUSE_MELTS = 1.25  # A2 s for each square ampere of a quick fuse's rating (from memory)
+
 # How the current grows with the voltage, as a power of it: 1 for a resistor and more with a drop, 0.54 for a tungsten filament (IES
 # Lighting Handbook, from memory), 0 for a constant current, -1 for a constant power. The bounds are half-way or nearly so.
 LIKE_A_RESISTOR = 0.8
@@ -34,11 +41,12 @@ FALLING = -0.27
 class Load:
     """A lamp. drop: V. ohms: of its line; both mean nothing for a kind other than a resistor strip, which goes by its readings.
 
-    dim_wire: it has a wire of its own for dimming, which the box's output drives; its supply is not chopped.
+    at: V, what it is rated for or was read at, at most. dim_wire: it has a wire of its own for dimming, which the box's output drives; its supply is not chopped.
     """
 
     drop: float
     ohms: float
+    at: float
     kind: Kind = "resistor strip"
     readings: tuple[Reading, ...] = ()
     dim_wire: bool = False
@@ -50,7 +58,7 @@ def from_current(amperes: float, at: float, drop: float = USUAL_DROP, dim_wire: 
         raise ValueError(f"a lamp that takes {amperes:g} A is none")
     if not at > drop >= 0:
         raise ValueError(f"at {at:g} V a lamp whose LEDs take {drop:g} V is dark; state its real drop")
-    return Load(drop, (at - drop) / amperes, dim_wire=dim_wire)
+    return Load(drop, (at - drop) / amperes, at, dim_wire=dim_wire)
 
 
 def from_power(watts: float, at: float, drop: float = USUAL_DROP, dim_wire: bool = False) -> Load:
@@ -69,14 +77,14 @@ def from_readings(readings: Sequence[Reading], dim_wire: bool = False) -> Load:
     """A lamp whose current was read at three voltages or more. ValueError says which readings to take instead."""
     kind, taken = kind_of(readings), tuple(sorted(readings))
     if kind != "resistor strip":
-        return Load(0.0, math.inf, kind, taken, dim_wire)
+        return Load(0.0, math.inf, taken[-1][0], kind, taken, dim_wire)
     lit = [(volts, amperes) for volts, amperes in taken if amperes > DARK * taken[-1][1]]
     slope, start = linear_regression(*zip(*lit))
     misses = {volts: abs(amperes - start - slope * volts) for volts, amperes in lit}
     worst = max(misses, key=misses.__getitem__)
     if misses[worst] > OFF_THE_LINE * taken[-1][1]:
         raise ValueError(f"the readings lie on no line, the one at {worst:g} V least of all: read it again")
-    return Load(max(0.0, -start / slope), 1 / slope, kind, taken, dim_wire)
+    return Load(max(0.0, -start / slope), 1 / slope, taken[-1][0], kind, taken, dim_wire)
 
 
 def kind_of(readings: Sequence[Reading]) -> Kind:
@@ -109,6 +117,30 @@ def amperes(load: Load, volts: float) -> float:
         return max(0.0, (volts - load.drop) / load.ohms)
     taken = np.array(load.readings)
     return float(np.interp(volts, taken[:, 0], taken[:, 1]))
+
+
+@dataclass(frozen=True)
+class Strain:
+    """What a lamp that burns takes at the worst: amperes at what the bus may be for ever, ampere squared seconds in a load dump."""
+
+    held: float
+    dump: float
+
+    @property
+    def smallest_fuse(self) -> float:
+        """In amperes: the least that blows by neither."""
+        return max(self.held / FUSE_HELD, math.sqrt(self.dump / FUSE_MELTS))
+
+    @property
+    def usual_fuse(self) -> float:
+        """The smallest one can buy that holds."""
+        return next((size for size in FUSE_SIZES if size >= self.smallest_fuse), FUSE_SIZES[-1])
+
+
+def strain(load: Load, supply: float) -> Strain:
+    """On a bus of `supply` volts."""
+    buses = 2 if supply > 20 else 1
+    return Strain(amperes(load, HELD_VOLTS * buses), amperes(load, DUMP_VOLTS * buses) ** 2 * DUMP_SECONDS)
 
 
 @dataclass(frozen=True)

@@ -88,7 +88,16 @@ class Aircraft:
         state = self.broken.get(knob.pin, "whole")
         if state in ("to ground", "to 3.3 V"):
             return REFERENCE_V if state == "to 3.3 V" else 0.0
-        position = self.knobs[knob.pin] / 100
+        return self._wiper(knob, self.knobs[knob.pin] / 100, state)
+
+    def knob_at(self, knob: Knob, volts: float) -> float:
+        """Where on its track, 0..100 per cent, a whole knob gives so many volts."""
+        track = np.linspace(0, 1, 2001)
+        return float(np.interp(volts, [self._wiper(knob, position) for position in track], track * 100))
+
+    @staticmethod
+    def _wiper(knob: Knob, position: float, state: KnobState = "whole") -> float:
+        """Volts; position: 0..1 of the track."""
         up = 1 / (knob.ends + knob.track * (1 - position) or 1e-3)
         down = 1 / (knob.ends + knob.track * position or 1e-3)
         up *= state not in ("wiper broken", "upper end broken")

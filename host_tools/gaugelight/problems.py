@@ -1,22 +1,29 @@
 """What a user is told when something is not right: what, where, what would be right. Never a traceback."""
 
+import difflib
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+
+def meant(written: str, there: Iterable[str]) -> str:
+    """What was most likely meant by a name that is not there; else all that is."""
+    names = list(there)
+    near = difflib.get_close_matches(written, names, 1)
+    return f'did you mean "{near[0]}"?' if near else f'there is: {", ".join(names) or "none"}'
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One line of complaint about a box file. `line` is 0 where the whole file is meant."""
+    """One line of complaint about a box file. `line` is 0 where the whole file is meant; `key`: the one of its table."""
 
     line: int
     where: str
     what: str
+    key: str = ""
 
     def text(self, file: str) -> str:
-        return (
-            f"{file}:{self.line}: {self.where}: {self.what}"
-            if self.line
-            else f"{file}: {self.where}: {self.what}"
-        )
+        place = f"{file}:{self.line}" if self.line else file
+        return f"{place}: {self.where}{', ' if self.key else ''}{self.key}: {self.what}"
 
 
 class Wrong(Exception):

@@ -19,6 +19,7 @@ GAUGES = tuple(STRANDED)
 # bundle, which paragraph 11-48 wants the protector to stay within
 FUSES = {10: 30.0, 12: 20.0, 14: 15.0, 16: 10.0, 18: 10.0, 20: 5.0, 22: 5.0, 24: 2.5}
 
+STURDY = 22  # AWG (common practice, no source)
 PAIR_HENRIES = 0.6e-6  # a metre
 AIRFRAME_HENRIES = 1.5e-6
 CONTINUOUS_DROP = {14: 0.5, 28: 1.0}  # volts, by the nominal bus: FAA AC 43.13-1B, table 11-6 (from memory)
@@ -44,6 +45,18 @@ def area(gauge: int) -> float:
 def ohms_per_metre(gauge: int, celsius: float = 20.0) -> float:
     """Of the solid wire, of annealed copper."""
     return COPPER / area(gauge) * (1 + PER_KELVIN * (celsius - 20))
+
+
+def thinnest(fuse: float) -> int:
+    """The thinnest gauge for a lamp that a fuse of so many amperes protects; none thinner than AWG 22, which handling breaks."""
+    return max(
+        (gauge for gauge, most in FUSES.items() if most >= fuse and gauge <= STURDY), default=min(GAUGES)
+    )
+
+
+def longest(gauge: int, amperes: float, volts: float) -> float:
+    """In metres, one way, with a wire back: where OWN_DROP of the bus's voltage is lost."""
+    return OWN_DROP * volts / Wire(gauge, 1.0).drop(amperes)
 
 
 def largest_fuse(gauge: int) -> float:
