@@ -168,12 +168,12 @@ PINS: dict[str, Case] = {
     ),
     "one PWM slice, two frequencies": (
         [FREE_KNOB, ("pin = 15\n", "pin = 12\n"), (DIM, lamp("map", 13, "1 kHz") + DIM)],
-        header("map"),
+        'frequency = "1 kHz"',
         "runs the same PWM slice at 4000 Hz",
     ),
     "one PWM channel for two lamps": (
         [FREE_KNOB, ("pin = 15\n", "pin = 2\n"), (DIM, lamp("map", 18) + DIM)],
-        header("map"),
+        "pin = 18",
         "pins 2 and 18 share a PWM channel",
     ),
 }  # fmt: skip
@@ -260,7 +260,7 @@ LIGHT: dict[str, Case] = {
     "curve unknown": ([('"lightness"', '"linear"')], 'curve = "linear', '"lightness" or { gamma = 2.2 }'),
     "gamma out of range": ([('"lightness"', "{ gamma = 9 }")], "curve = { gamma", "outside 1 to 4"),
     "gamma a text": ([('"lightness"', '{ gamma = "2" }')], "curve = { gamma", "is no number"),
-    "dim request follows nothing": ([('follows = "glare shield"', 'follows = "map"')], r"\[dim_request", "there is: glare shield"),
+    "dim request follows nothing": ([('follows = "glare shield"', 'follows = "map"')], 'follows = "map"', "there is: glare shield"),
     "dim request that hunts": ([('"8 %"', '"5 %"')], "on_above", "must lie above off_below"),
     "per cent a plain number": ([('"8 %"', "8")], "on_above", 'has no unit; write "8 %"'),
     "per cent beyond the knob": ([('"8 %"', '"101 %"')], "on_above", "between 0 % and 100 %"),

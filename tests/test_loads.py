@@ -4,7 +4,6 @@ import math
 import re
 import shutil
 import subprocess
-from pathlib import Path
 
 import numpy as np
 import pytest

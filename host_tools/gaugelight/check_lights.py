@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
