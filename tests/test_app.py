@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from gaugebox.log import AT_START, POWER, Log
 from gaugebox.measure import CONVERTER, FAULT, FAULTS, RAIL, READING, SIGNAL
 from gaugebox.store import SLOT_HEADER_SIZE, SLOTS, Store, slot_header
 from gaugelight.build import Build, build
@@ -33,6 +34,8 @@ class StandIn:
         self.fed = 0
         self.typed = b""
         self.said: list[str] = []
+        self.before = POWER
+        self.doing = AT_START
 
     def service(self) -> bool:
         return self.jumper_closed
@@ -58,6 +61,9 @@ class StandIn:
 
     def feed(self) -> None:
         self.fed += 1
+
+    def mark(self, doing: int) -> None:
+        self.doing = doing
 
     def now(self) -> int:
         return int(self.time.ticks_ms())
@@ -87,7 +93,7 @@ class Rig:
         self.chip = ChipInProcess(self.aircraft)
         self.board = StandIn(self.chip)
         self.board.jumper_closed = jumper_closed
-        self.app = app_class(self.board, Store(folder))
+        self.app = app_class(self.board, Store(folder), Log(folder + "/log"))
         self.channels = {channel.record.name: channel for channel in self.app.channels}
         self.due = self.board.now()
 
@@ -301,7 +307,7 @@ def test_a_chopped_lighting_bus_is_averaged(
     rig = Rig(demo, app_class, folder)
     rig.chip = ChipInProcess(ChoppedBus(rig.aircraft, period_ms, high_ms, low_pass.time_constant))
     rig.board = StandIn(rig.chip)
-    rig.app = app_class(rig.board, Store(folder))
+    rig.app = app_class(rig.board, Store(folder), Log(folder + "/log"))
     rig.channels = {channel.record.name: channel for channel in rig.app.channels}
     rig.due = rig.board.now()
     rig.tick(400)

@@ -644,7 +644,7 @@ def changed(box: Box) -> Box:
     needed = {one.cold for one in box.inputs} | {one.circuit.rail for one in box.inputs}
     inputs = [one for one in box.inputs if one.name in needed or replace(one, line=0) not in proven()]
     chips = tuple(chip for chip in box.chips if chip in [one.converter.chip for one in inputs])
-    return replace(box, inputs=tuple(inputs), chips=chips)
+    return replace(box, inputs=tuple(inputs), chips=chips, in_flight=None)
 
 
 @pytest.fixture(scope="module")

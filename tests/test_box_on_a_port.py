@@ -69,7 +69,7 @@ def installed_rig(demo: Build) -> Iterator[Rig]:
 def rig(installed_rig: Rig, demo: Build) -> Rig:
     """Service jumper closed, running, the demo's table in it."""
     installed_rig.cold_start()
-    assert main(["flash", str(DEMO), "--port", installed_rig.port, "--json"]) == 0
+    assert main(["flash", str(DEMO), "--yes", "--port", installed_rig.port, "--json"]) == 0
     return installed_rig
 
 
@@ -145,7 +145,7 @@ def test_flash_goes_to_the_other_slot_and_says_what_changed(
     with BoxLine(rig.port) as line:
         before = line.hello()
     capsys.readouterr()
-    assert main(["flash", str(STARTER), "--port", rig.port, "--json"]) == 0
+    assert main(["flash", str(STARTER), "--yes", "--port", rig.port, "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert said["crc32_before"] == before.crc
     assert {said["slot"], before.slot} == {"slot_a", "slot_b"}
@@ -153,7 +153,7 @@ def test_flash_goes_to_the_other_slot_and_says_what_changed(
     with BoxLine(rig.port) as line:
         after = line.hello()
     assert (after.crc, after.sequence, after.inputs) == (said["crc32"], before.sequence + 1, 4)
-    assert main(["flash", str(STARTER), "--port", rig.port]) == 0
+    assert main(["flash", str(STARTER), "--yes", "--port", rig.port]) == 0
     assert "runs this table already" in capsys.readouterr().out
 
 
@@ -207,7 +207,7 @@ def test_flash_wants_the_firmware_of_these_tools(
     rig: Rig, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setattr("gaugelight.box_line.VERSION", "9.9.9")
-    assert main(["flash", str(STARTER), "--port", rig.port]) == 1
+    assert main(["flash", str(STARTER), "--yes", "--port", rig.port]) == 1
     assert "these tools carry 9.9.9" in capsys.readouterr().err
 
 
@@ -247,7 +247,7 @@ def test_with_the_jumper_open_nothing_is_written_and_ctrl_c_is_a_byte(
         hello = line.hello()
         assert (hello.state, hello.crc) == ("FLIGHT", crc)
         assert hello.uptime_ms > uptime  # it was not restarted
-    assert main(["flash", str(STARTER), "--port", rig.port]) == 1
+    assert main(["flash", str(STARTER), "--yes", "--port", rig.port]) == 1
     assert main(["install", "--port", rig.port]) == 1
     said = capfd.readouterr()
     assert "service jumper open" in said.err and "close its service jumper" in said.err

@@ -22,6 +22,8 @@ import micropython
 from array import array
 from gaugebox.ads1115 import ADS1115
 from gaugebox.app import App
+from gaugebox import log
+from gaugebox.log import MOST_PENDING, RECORD_SIZE
 from gaugebox.curve import LIMIT, lookup, make_curve
 from gaugebox.measure import CLOCK_MASK, MOST_MS
 
@@ -251,17 +253,36 @@ class Board:
         pass
     def feed(self):
         pass
+    def mark(self, doing):
+        pass
     def next_byte(self):
         return 33 + self.ms % 7
+    before = 0
 
 class Store:
     table = Table(IMAGE)
+    notice = ""
+
+class Events(log.Log):  # there are no files here
+    def __init__(self):
+        self.records = bytearray(MOST_PENDING * RECORD_SIZE)
+        self.pending = self.lost = 0
+        self.start = 65535
+    def flush(self, seconds):
+        self.pending = self.lost = 0
+
+def events_often(events):
+    for i in range(200):
+        events.add(i, i & 7, 1 << 29)
+    events.flush(0)
+
+locked("events, also those that find no room", events_often, Events())
 
 def tick_often(app):
     for _ in range(500):
         app.tick()
 
-app = App(Board(), Store())
+app = App(Board(), Store(), Events())
 tick_often(app)
 print("flight", app.flight, "channels", len(app.channels), "readings", [c.said[0] == NONE for c in app.channels].count(True))
 before = gc.mem_alloc()

@@ -44,7 +44,7 @@ def demo() -> Build:
 def alone(box: Box) -> Box:
     """A box with the lamp that has a knob, and nothing else."""
     lamp = replace(box.lights.lamps[0], compensate=None, by_day=None)
-    return replace(box, chips=(), inputs=(), lights=Lights(lamps=(lamp,)))
+    return replace(box, chips=(), inputs=(), in_flight=None, lights=Lights(lamps=(lamp,)))
 
 
 @pytest.fixture(scope="module")

@@ -3,24 +3,29 @@
 Every request may be repeated: its answer is the same, or it says that what it asks is already so.
 
     hello                   firmware, container, box name, FLIGHT or SERVICE, slot, sequence, table CRC, number of inputs,
-                            of dimmers, uptime in ms, notice
+                            of dimmers, uptime in ms, notice, CRC of the safe slot, of the older one, why it may be in flight
+    health                  what it did before it started, late ticks, longest tick in ms, records of the log, free heap
+    log n                   records from n on, base64
+    table n                 piece n of the table that runs, base64
     input i                 name, signal unit, signal decimals, reading unit, reading decimals, step
     values i                for input i and up to seven more: count,signal,reading,fault
     lamps i                 for dimmer i and up to three more: name,level,duty,fault
     dim                     on or off, or none; day or night, or none; fault of the request, of the daylight
-    begin length crc        bytes a piece
+    begin length crc slot   bytes a piece; slot: "safe", or nothing for the older one
     piece number base64     number
     verify                  length, crc
     commit crc              slot
+    revert crc              slot
     restart                 (then the box starts anew)
 """
 
 import binascii
+import gc
 
 from gaugebox import VERSION
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
 from gaugebox.measure import FAULTS
-from gaugebox.store import PIECE, StoreError
+from gaugebox.store import PIECE, SAFE, StoreError
 from gaugebox.table import CONTAINER
 
 TYPE_CHECKING = False
@@ -29,6 +34,7 @@ if TYPE_CHECKING:
 
 VALUES_A_LINE = 8
 DIMMERS_A_LINE = 4
+RECORDS_A_LINE = 16
 JUMPER_OPEN = "service jumper open: close it to write"
 
 
@@ -63,7 +69,8 @@ def answer(app: "App", line: "bytes | bytearray") -> "str | None":
 
 def hello(app: "App", _: "list[str]") -> "list[str]":
     store = app.store
-    table = store.table
+    table = store.table if store.slot != SAFE else None
+    older = store.older()
     return [
         VERSION,
         str(CONTAINER),
@@ -74,9 +81,29 @@ def hello(app: "App", _: "list[str]") -> "list[str]":
         "%08x" % table.crc if table is not None else "",
         str(len(app.channels)),
         str(len(app.driven)),
-        str(app.board.elapsed(app.started)),
+        str(app.seconds * 1000 + app.ms),
         store.notice.replace("|", "/"),
+        "%08x" % store.safe if store.safe else "",
+        "%08x" % older if older else "",
+        app.in_flight(),
     ]
+
+
+def health(app: "App", _: "list[str]") -> "list[str]":
+    said = app.board.before, app.late, app.longest, app.events.count(), gc.mem_free()  # type: ignore[attr-defined]
+    return [str(number) for number in said]
+
+
+def log(app: "App", words: "list[str]") -> "list[str]":
+    return [_base64(app.events.read(_index(words[0]), RECORDS_A_LINE))]
+
+
+def table(app: "App", words: "list[str]") -> "list[str]":
+    return [_base64(app.store.part(_index(words[0])) if app.store.slot else b"")]
+
+
+def _base64(content: bytes) -> str:
+    return binascii.b2a_base64(content).decode().strip()
 
 
 def describe_input(app: "App", words: "list[str]") -> "list[str]":
@@ -131,7 +158,7 @@ def _fault(code: int) -> str:
 
 def begin(app: "App", words: "list[str]") -> "list[str]":
     _writing(app)
-    app.store.begin(_index(words[0]), int(words[1], 16))
+    app.store.begin(_index(words[0]), int(words[1], 16), words[2:] == [SAFE])
     return [str(PIECE)]
 
 
@@ -152,6 +179,11 @@ def commit(app: "App", words: "list[str]") -> "list[str]":
     return [app.store.commit(int(words[0], 16))]
 
 
+def revert(app: "App", words: "list[str]") -> "list[str]":
+    _writing(app)
+    return [app.store.revert(int(words[0], 16))]
+
+
 def restart(app: "App", _: "list[str]") -> "list[str]":
     _writing(app)
     app.restart_wanted = True
@@ -168,6 +200,9 @@ def _index(word: str) -> int:
 def _writing(app: "App") -> None:
     if not app.board.service():
         raise Refused(JUMPER_OPEN)
+    why = app.in_flight()
+    if why:
+        raise Refused(why)
 
 
 VERBS = {
@@ -176,9 +211,13 @@ VERBS = {
     "values": values,
     "lamps": lamps,
     "dim": dim,
+    "health": health,
+    "log": log,
+    "table": table,
     "begin": begin,
     "piece": piece,
     "verify": verify,
     "commit": commit,
+    "revert": revert,
     "restart": restart,
 }

@@ -2,12 +2,12 @@
 
 import sys
 
-from gaugebox import light
+from gaugebox import light, log
 from gaugebox.ads1115 import ADS1115
 from gaugebox.answers import answer
 from gaugebox.board import Board, silence_outputs
 from gaugebox.line import LineReader
-from gaugebox.measure import CLOCK_MASK, SILENT, make_channels
+from gaugebox.measure import CLOCK_MASK, FAULT, READING, SILENT, make_channels
 from gaugebox.store import Store
 from gaugebox.table import DISPLAY, ON_CHIP
 
@@ -20,23 +20,34 @@ if TYPE_CHECKING:
 TICK_MS = 20
 BYTES_A_TICK = 64  # the line is drained at this rate; the board's ring holds 512
 JUMPER_TICKS = 5  # the service jumper counts as pulled after this many ticks open
+FLUSH_TICKS = 3000  # the log is written once a minute at most,
+FIRST_FLUSH_TICKS = 500  # and ten seconds after the start
 FOLDER = "/tables"
+LOG_FOLDER = "/log"
 
 
 class App:
-    def __init__(self, board: Board, store: Store) -> None:
+    """late: ticks that began more than a tick too late; longest: ms that one took."""
+
+    def __init__(self, board: Board, store: Store, events: log.Log) -> None:
         self.board = board
         self.store = store
+        self.events = events
+        self.late = 0
+        self.longest = 0
+        self.unflushed = FLUSH_TICKS - FIRST_FLUSH_TICKS
         self.flight = False
         self.jumper_open = 0
-        self.started = board.now()
+        self.seconds = self.ms = 0  # since the start
         self.restart_wanted = False
         self.reader = LineReader()
         self.clock = [0]
         self.channels: "list[Channel]" = []
         self.lighting: "light.Lighting | None" = None
-        self.last_tick = self.started
+        self.last_tick = board.now()
         self._wire()
+        self.faults = bytearray(len(self.channels) + len(self.driven))  # as they stand in the log
+        self._log_start()
         if board.service():
             board.open_line()
         else:
@@ -81,23 +92,84 @@ class App:
             )
             self.chips.append(_Scan(chip, [self.channels[i].step for i in mine]))
 
+    def _log_start(self) -> None:
+        board, store = self.board, self.store
+        crc = store.table.crc if store.table is not None else 0
+        self.events.add(log.START, board.before, crc)
+        if store.notice:
+            self.events.add(log.NOTICE, 0, 0)
+
+    def in_flight(self) -> str:
+        """Why it may be, or nothing."""
+        table = self.store.table
+        told = table.in_flight if table is not None else None
+        if told is None:
+            return ""
+        if told.source == light.SWITCH:
+            on = self.lighting is not None and self.lighting.switches[told.index].level
+            return "in flight: %s is on" % table.switches[told.index].name if on else ""  # type: ignore[union-attr]
+        channel = self.channels[told.index]
+        if channel.said[FAULT] or channel.said[READING] <= told.above:
+            return ""
+        return "in flight: %s is above its limit" % channel.record.name
+
     def tick(self) -> None:
         board = self.board
         now = board.now()
         elapsed = board.elapsed(self.last_tick)
         self.last_tick = now
         self.clock[0] = self.clock[0] + elapsed & CLOCK_MASK
+        self.ms += elapsed
+        while self.ms >= 1000:
+            self.ms -= 1000
+            self.seconds += 1
+        board.mark(log.AT_INPUTS)
         for step, converter, doublings in self.on_chip:
             count = (1 << doublings) >> 1
             for _ in range(1 << doublings):
                 count += converter.read_u16()
             step(count >> doublings)
+        board.mark(log.AT_CONVERTERS)
         for scan in self.chips:
             scan.tick(elapsed)
+        board.mark(log.AT_LIGHTS)
         self._light()
+        board.feed()  # here, where it has sampled, judged and driven
         self._watch_jumper()
+        board.mark(log.AT_LOG)
+        self._keep_log()
+        board.mark(log.AT_LINE)
         self._serve()
-        board.feed()
+
+    def _keep_log(self) -> None:
+        """Faults that have come or gone, and once a minute the way to flash."""
+        if not self.seconds:
+            return  # not all have been sampled
+        faults = self.faults
+        channels = self.channels
+        for i in range(len(channels)):
+            fault = channels[i].said[FAULT]
+            if fault != faults[i]:
+                faults[i] = fault
+                self.events.add(i, fault, self.seconds)
+        if self.lighting is not None:
+            dimmers = self.lighting.dimmers
+            at = len(channels)
+            for i in range(len(dimmers)):
+                fault = dimmers[i].fault
+                if fault >= 0 and fault != faults[at + i]:
+                    faults[at + i] = fault
+                    self.events.add(log.DIMMERS + i, fault, self.seconds)
+        self.unflushed += 1
+        if self.unflushed >= FLUSH_TICKS:
+            self.unflushed = 0
+            self.flush()
+
+    def flush(self) -> None:
+        try:
+            self.events.flush(self.seconds)
+        except OSError:
+            pass  # a full or worn flash stops no gauge
 
     def _light(self) -> None:
         lighting = self.lighting
@@ -148,9 +220,14 @@ class App:
         board = self.board
         due = board.now()
         while not self.restart_wanted:
+            began = board.now()
             self.tick()
+            took = board.elapsed(began)
+            if took > self.longest:
+                self.longest = took
             due = board.later(due, TICK_MS)
             if board.elapsed(due) > TICK_MS:
+                self.late += 1
                 due = board.now()  # too late to catch up
             board.wait_until(due)
 
@@ -181,13 +258,19 @@ def run() -> None:
     restart = False
     try:
         board = Board()
-        app = App(board, Store(FOLDER))
+        board.mark(log.AT_START)
+        app = App(board, Store(FOLDER), log.Log(LOG_FOLDER))
         app.run()
+        app.flush()
+        board.ended(log.ASKED)
         restart = True
     except KeyboardInterrupt:
-        pass
+        if board is not None:
+            board.ended(log.STOPPED)
     except Exception as problem:
         sys.print_exception(problem)  # type: ignore[attr-defined]
+        if board is not None:
+            board.ended(log.FAILED)
         restart = app is not None and app.flight
     finally:
         silence_outputs()

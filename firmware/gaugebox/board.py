@@ -8,10 +8,16 @@ import machine
 import micropython
 
 from gaugebox import pins
+from gaugebox.log import POWER
 
 WATCHDOG_MS = 4000  # longer than the worst flash write, 400 ms by the data sheet, with much to spare
 I2C_TIMEOUT_US = 2000
 CTRL_C = 3
+
+# A scratch register of the watchdog (RP2040 data sheet, 4.7.6) outlives every reset but that of the supply: it holds what the box was
+# doing, and how it ended.
+SCRATCH = 0x4005800C
+MARK = 0x2A470000
 
 
 def silence_outputs() -> None:
@@ -40,6 +46,16 @@ class Board:
         self.room.register(sys.stdout, select.POLLOUT)
         self.byte = bytearray(1)
         self.stdin = sys.stdin.buffer
+        before = machine.mem32[SCRATCH] - MARK
+        self.before = before if 0 <= before < POWER else POWER
+
+    def mark(self, doing: int) -> None:
+        """What a box that hangs is found to have been doing."""
+        machine.mem32[SCRATCH] = MARK + doing
+
+    def ended(self, how: int) -> None:
+        """How the program has ended, beside what it was doing."""
+        machine.mem32[SCRATCH] = MARK + (machine.mem32[SCRATCH] - MARK & 15) + how
 
     def service(self) -> bool:
         """Whether the service jumper is closed."""

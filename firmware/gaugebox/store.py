@@ -1,17 +1,19 @@
-"""Two slots for the table image, and the way a new one gets into them.
+"""Two slots for the table image, one for what is lit without it, and the way a new one gets into them.
 
 A slot is a file: a slot header (magic, sequence number, CRC of the two) and a table image. The newest slot whose
 whole content is right is the one that counts. A new image is written beside them in pieces, read back, and only then
-renamed over the older slot; littlefs makes that rename happen whole or not at all.
+renamed over the older slot; littlefs makes that rename happen whole or not at all. Where no slot is right, the box runs the
+image in `safe`, which has lamps on their knobs and nothing else.
 """
 
 import binascii
 import os
 import struct
 
-from gaugebox.table import LARGEST, Table, TableError
+from gaugebox.table import LARGEST, Table, TableError, check_container
 
 SLOTS = ("slot_a", "slot_b")
+SAFE = "safe"
 INCOMING = "incoming"
 SLOT_MAGIC = b"SLOT"
 SLOT_HEADER = "<4sII"
@@ -42,8 +44,9 @@ def sequence_of(content: "bytes | memoryview") -> int:
 class Store:
     """The slots in one folder.
 
-    table     the newest valid table, or None
+    table     the newest valid table; where there is none that of the safe slot, or None
     slot      its slot's name, or ""
+    safe      CRC of the safe slot's table, or 0
     sequence  its sequence number, or 0
     notice    what had to be passed over at start, or ""
     """
@@ -52,11 +55,13 @@ class Store:
         self.folder = folder
         self.table: "Table | None" = None
         self.slot = ""
+        self.safe = 0
         self.sequence = 0
         self.notice = ""
         self.incoming = bytearray(0)
         self.missing: "set[int]" = set()
         self.crc = 0
+        self.target = ""  # where it goes
         self.verified = -1  # CRC of the image that lies beside the slots
         self.committed = -1  # CRC of the image last put into a slot
         try:
@@ -85,6 +90,17 @@ class Store:
                 break
             except TableError as problem:
                 problems.append("%s: %s" % (slot, problem))
+        try:
+            content = self._read(SAFE)
+            if content is not None:
+                sequence_of(content)
+                safe = Table(memoryview(content)[SLOT_HEADER_SIZE:])
+                self.safe = safe.crc
+                if self.table is None:
+                    self.table = safe
+                    self.slot = SAFE
+        except TableError as problem:
+            problems.append("%s: %s" % (SAFE, problem))
         self.notice = "; ".join(problems)[:120]
 
     def _path(self, name: str) -> str:
@@ -98,13 +114,18 @@ class Store:
         except OSError:
             return None
 
-    def begin(self, length: int, crc: int) -> None:
-        """Makes room for an image of that length whose CRC-32 will be `crc`."""
+    def _other(self) -> str:
+        """The older slot."""
+        return SLOTS[1] if self.slot == SLOTS[0] else SLOTS[0]
+
+    def begin(self, length: int, crc: int, safe: bool = False) -> None:
+        """Makes room for an image of that length whose CRC-32 will be `crc`, for the older slot or the safe one."""
         if not 16 <= length <= LARGEST:
             raise StoreError("an image has 16 to %d bytes, not %d" % (LARGEST, length))
         self.incoming = bytearray(length)
         self.missing = set(range((length + PIECE - 1) // PIECE))
         self.crc = crc
+        self.target = SAFE if safe else self._other()
         self.verified = self.committed = -1
 
     def piece(self, number: int, data: bytes) -> None:
@@ -129,28 +150,64 @@ class Store:
             raise StoreError(NONE_BEGUN)
         if self.missing:
             raise StoreError("piece %d is missing" % min(self.missing))
-        with open(self._path(INCOMING), "wb") as file:
-            file.write(slot_header(self.sequence + 1))
-            file.write(self.incoming)
-        content = self._read(INCOMING) or b""
-        try:
-            sequence_of(content)
-            table = Table(memoryview(content)[SLOT_HEADER_SIZE:])
-        except TableError as problem:
-            raise StoreError("what was stored cannot run: %s" % problem)
+        table = self._stored(self.incoming)
         if table.crc != self.crc:
             raise StoreError("the CRC stored is %08x, announced was %08x" % (table.crc, self.crc))
         self.verified = table.crc
         return table.length, table.crc
 
+    def _stored(self, image: "bytes | bytearray | memoryview") -> Table:
+        """The table that stands beside the slots after the image was written there."""
+        with open(self._path(INCOMING), "wb") as file:
+            file.write(slot_header(self.sequence + 1))
+            file.write(image)
+        content = self._read(INCOMING) or b""
+        try:
+            sequence_of(content)
+            return Table(memoryview(content)[SLOT_HEADER_SIZE:])
+        except TableError as problem:
+            raise StoreError("what was stored cannot run: %s" % problem)
+
     def commit(self, crc: int) -> str:
-        """Puts the verified image over the older slot; its name. It runs from the next start on."""
-        slot = SLOTS[1] if self.slot == SLOTS[0] else SLOTS[0]
-        if crc == self.committed:
-            return slot
-        if crc != self.verified:
-            raise StoreError("no image with that CRC was verified")
-        os.rename(self._path(INCOMING), self._path(slot))
-        self.committed = crc
-        self.verified = -1
+        """Puts the verified image over its slot; its name. It runs from the next start on."""
+        if crc != self.committed:
+            if crc != self.verified:
+                raise StoreError("no image with that CRC was verified")
+            os.rename(self._path(INCOMING), self._path(self.target))
+            self.committed = crc
+            self.verified = -1
+        return self.target
+
+    def revert(self, crc: int) -> str:
+        """Makes the older slot, which holds the table with that CRC, the newest; its name. It runs from the next start on."""
+        slot = self._other()
+        if crc != self.committed:
+            content = self._read(slot)
+            if content is None or len(content) <= SLOT_HEADER_SIZE:
+                raise StoreError("there is no other table to go back to")
+            self.incoming = bytearray(0)
+            self.verified = -1
+            table = self._stored(memoryview(content)[SLOT_HEADER_SIZE:])
+            if table.crc != crc:
+                raise StoreError("%s holds table %08x, not %08x" % (slot, table.crc, crc))
+            os.rename(self._path(INCOMING), self._path(slot))
+            self.committed = crc
         return slot
+
+    def older(self) -> int:
+        """CRC of the table in the older slot, 0 where there is none that is right."""
+        content = self._read(self._other())
+        try:
+            if content is not None:
+                sequence_of(content)
+                return check_container(memoryview(content)[SLOT_HEADER_SIZE:])
+        except TableError:
+            pass
+        return 0
+
+    def part(self, number: int) -> bytes:
+        """Piece `number` of the image that runs; empty beyond its end."""
+        with open(self._path(self.slot), "rb") as file:
+            file.seek(SLOT_HEADER_SIZE + number * PIECE)
+            content: bytes = file.read(PIECE)
+            return content

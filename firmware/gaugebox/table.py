@@ -28,16 +28,8 @@ CRITICAL = 1
 LARGEST = 32768
 LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
 
-BOX, CHIP, INPUT, KNOB, DIMMER, SWITCH, DAYLIGHT, DIM_REQUEST = (
-    1,
-    6,
-    7,
-    8,
-    9,
-    10,
-    11,
-    12,
-)  # 2 to 5 were earlier forms
+BOX = 1  # 2 to 5 were earlier forms
+CHIP, INPUT, KNOB, DIMMER, SWITCH, DAYLIGHT, DIM_REQUEST, IN_FLIGHT = range(6, 14)
 
 ON_CHIP = 255
 ADS1115 = 1
@@ -59,6 +51,7 @@ DAYLIGHT_FIXED = "<BBHii"  # input, -, delay in ticks, readings: day above, nigh
 # pin; its level when it asks; what it follows and which one; on, off or as it was on a fault; knob that overrides the daylight;
 # levels: on above, off below
 DIM_REQUEST_FIXED = "<BBBBBBHH"
+IN_FLIGHT_FIXED = "<BBHi"  # what tells and which one, -, the reading above which it does
 
 LAMP, BUS_OUTPUT, DISPLAY = range(3)  # kinds of dimmers
 MOST_DIMMERS = 6
@@ -168,6 +161,11 @@ class DimRequestRecord:
         self.on_above, self.off_below = fixed[6:8]
 
 
+class InFlightRecord:
+    def __init__(self, payload: "_Payload") -> None:
+        self.source, self.index, _, self.above = payload.fixed(IN_FLIGHT_FIXED)
+
+
 class Table:
     """A whole table image, ready to run. Raises TableError."""
 
@@ -182,6 +180,7 @@ class Table:
         self.switches: "list[SwitchRecord]" = []
         self.daylight: "DaylightRecord | None" = None
         self.dim_request: "DimRequestRecord | None" = None
+        self.in_flight: "InFlightRecord | None" = None
         sections = struct.unpack_from(HEADER, image, 0)[2]
         at = HEADER_SIZE
         view = memoryview(image)
@@ -222,6 +221,8 @@ class Table:
             self.daylight = DaylightRecord(payload)
         elif kind == DIM_REQUEST:
             self.dim_request = DimRequestRecord(payload)
+        elif kind == IN_FLIGHT:
+            self.in_flight = InFlightRecord(payload)
         elif flags & CRITICAL:
             raise TableError("section kind %d is not known to this firmware: install, then flash anew" % kind)
 
@@ -262,6 +263,11 @@ class Table:
             if self.chips[number].continuous and len(mine) > 1:
                 raise TableError("converter %s: only one input can be continuous" % self.chips[number].name)
         self._check_light()
+        told = self.in_flight
+        if told is not None:
+            there = {light.INPUT: len(inputs), light.SWITCH: len(self.switches)}
+            if told.index >= there.get(told.source, 0):
+                raise TableError("what tells that it is in flight is not there")
 
     def _check_light(self) -> None:
         knobs, dimmers, request = len(self.knobs), self.dimmers, self.dim_request

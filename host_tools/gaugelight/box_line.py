@@ -9,6 +9,7 @@ from types import TracebackType
 
 from gaugebox import VERSION
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
+from gaugebox.log import RECORD_SIZE
 from gaugebox.table import CONTAINER
 from gaugelight.ports import open_port, reason_of
 from gaugelight.problems import Wrong
@@ -39,6 +40,9 @@ class Hello:
     dimmers: int  # lamps, bus output and display
     uptime_ms: int
     notice: str
+    safe_crc: str  # of the table it runs where no slot is right
+    older_crc: str  # of the table that `revert` goes back to
+    in_flight: str  # why it may be
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,19 @@ class Described:
     reading_unit: str
     reading_decimals: int
     step: int  # in reading units
+
+
+@dataclass(frozen=True)
+class Health:
+    """before: what the box did before it started (a code of gaugebox.log). late: ticks that began more than one too late.
+    longest_ms: of one tick. records: of the log. heap: bytes free.
+    """
+
+    before: int
+    late: int
+    longest_ms: int
+    records: int
+    heap: int
 
 
 @dataclass(frozen=True)
@@ -137,6 +154,9 @@ class BoxLine:
                 dimmers=int(said[8]),
                 uptime_ms=int(said[9]),
                 notice=said[10],
+                safe_crc=said[11],
+                older_crc=said[12],
+                in_flight=said[13],
             )
         except (IndexError, ValueError):
             raise Wrong(
@@ -215,10 +235,28 @@ class BoxLine:
         request, daylight, request_fault, daylight_fault = self.ask("dim")
         return SaidDim(request, daylight, request_fault or None, daylight_fault or None)
 
-    def send_table(self, image: bytes, progress: Callable[[int, int], None]) -> str:
+    def health(self) -> Health:
+        return Health(*map(int, self.ask("health")))
+
+    def log(self) -> bytes:
+        """The records of the event log, oldest first."""
+        content = b""
+        while more := base64.b64decode(self.ask("log", str(len(content) // RECORD_SIZE))[0]):
+            content += more
+        return content
+
+    def running_table(self) -> bytes:
+        """The image that the box runs; empty where it runs none."""
+        content, number = b"", 0
+        while more := base64.b64decode(self.ask("table", str(number))[0]):
+            content += more
+            number += 1
+        return content
+
+    def send_table(self, image: bytes, progress: Callable[[int, int], None], safe: bool = False) -> str:
         """Sends, has verified and commits a table image; its slot. The box runs it from its next start on."""
         crc = image[-4:][::-1].hex()
-        size = int(self.ask("begin", str(len(image)), crc)[0])
+        size = int(self.ask("begin", str(len(image)), crc, "safe" if safe else "")[0])
         for number, start in enumerate(range(0, len(image), size)):
             piece = image[start : start + size]
             self.ask("piece", str(number), base64.b64encode(piece).decode())
@@ -229,6 +267,10 @@ class BoxLine:
                 f"{self.port}: the box stored {length} bytes with CRC {stored}, sent were {len(image)} with {crc}"
             )
         return self.ask("commit", crc)[0]
+
+    def revert(self, crc: str) -> str:
+        """Goes back to the older slot's table from the next start on; its slot."""
+        return self.ask("revert", crc)[0]
 
     def restart(self) -> None:
         self.ask("restart")

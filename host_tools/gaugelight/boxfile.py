@@ -31,8 +31,8 @@ from gaugelight.laws import (
     celsius_of,
     reading_of_celsius,
 )
-from gaugelight.lights import Lights, read_lights
-from gaugelight.problems import Misuse, Problem, WrongBoxFile
+from gaugelight.lights import Lights, Units, read_lights
+from gaugelight.problems import Misuse, Problem, WrongBoxFile, meant
 from gaugelight.toml_lines import Lines, key_lines
 
 T = TypeVar("T")
@@ -45,9 +45,17 @@ PRESSURE_KINDS = ("gauge", "sealed", "absolute")
 # of nominal, what a measured rail may be: 3.3 V may rise to 3.56 V, below what a pin takes
 RAIL_SPAN = Fraction(80, 100), Fraction(108, 100)
 NAMUR_NE_43 = Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21)  # mA
-TABLES = ("box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request")
+TABLES = (
+    "box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request", "in_flight",
+)  # fmt: skip
 LAW_KEYS = ("points", "series", "sender", "range")
 COLD_JUNCTION = -40.0, 85.0  # degC, until the input that measures it is known
+
+
+def bare(unit: str) -> str:
+    """A unit without the kind of its pressure."""
+    words = unit.rsplit(" ", 1)
+    return words[0] if words[-1] in PRESSURE_KINDS else unit
 
 
 @dataclass(frozen=True)
@@ -72,6 +80,20 @@ class Input:
     cold: str | None = None
     tolerance: Tolerance | None = None
 
+    @property
+    def bare_unit(self) -> str:
+        """As it is written in the box file: psi of a pressure, whatever kind it is."""
+        return bare(self.unit)
+
+
+@dataclass(frozen=True)
+class InFlight:
+    """What tells the box that it may be in flight, where it is not written to: a switch that is on, or an input above a reading."""
+
+    line: int
+    follows: str
+    above: Fraction | None
+
 
 @dataclass(frozen=True)
 class Box:
@@ -81,6 +103,7 @@ class Box:
     chips: tuple[Ads1115, ...]
     inputs: tuple[Input, ...]
     lights: Lights
+    in_flight: InFlight | None = None
 
     def input(self, name: str) -> Input | None:
         return next((i for i in self.inputs if i.name == name), None)
@@ -204,13 +227,15 @@ class Reader:
             section.finish()
         chips = self.chips()
         inputs = []
-        units: dict[str, str | None] = {}  # of every input; None where it could not be read
+        units: Units = {}  # of every input
         for section in self.tables("input"):
             one = self.input(section, chips)
-            units[section.name] = None if one is None else one.unit
+            units[section.name] = None if one is None else one.bare_unit
             inputs += [] if one is None else [one]
         inputs = [_with_cold_junction(one, inputs) for one in inputs]
         lights = read_lights(self, units)
+        section = self.table("in_flight")
+        in_flight = None if section is None else self.in_flight(section, inputs, units, lights)
         for key in self.content:
             near = difflib.get_close_matches(key, TABLES, 1)
             cure = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(TABLES)}"
@@ -221,7 +246,38 @@ class Reader:
             }:
                 line = self.lines.get((f"converter.{name}", 0, ""), 1)
                 self.wrong(line, f"converter {name}", "no input uses it; leave it out until one does")
-        return Box(self.file, name, supply, tuple(chips.values()), tuple(inputs), lights)
+        return Box(self.file, name, supply, tuple(chips.values()), tuple(inputs), lights, in_flight)
+
+    def in_flight(
+        self, section: Section, inputs: list[Input], units: Units, lights: Lights
+    ) -> InFlight | None:
+        before = len(self.problems)
+        switches = [switch.name for switch in lights.switches]
+        follows = section.take("follows", box_values.name, None, "the name of an input or a switch")
+        measured = next((one for one in inputs if one.name == follows), None)
+        above = None
+        if measured is not None:
+            unit = measured.bare_unit
+            above = section.take("above", box_values.reading(unit), None, f'"<number> {unit}"')
+            lowest, highest = measured.law.span
+            if above is not None and not lowest <= above < highest:
+                section.wrong(
+                    "above", f"{measured.name} reads {lowest:g} to {highest:g} {unit}, never above that"
+                )
+        elif follows in units:
+            section.skip("above")
+        elif follows in switches:
+            if "above" in section.written:
+                section.wrong("above", f'belongs to an input; "{follows}" is on or off; leave it out')
+            section.skip("above")
+        elif follows is not None:
+            there = meant(follows, [*units, *switches])
+            section.wrong("follows", f'there is no input and no switch "{follows}"; {there}')
+            section.skip("above")
+        section.finish()
+        if len(self.problems) > before or follows is None:
+            return None
+        return InFlight(section.line, follows, above)
 
     def chips(self) -> dict[str, Ads1115]:
         value = self.content.pop("converter", {})

@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 import struct
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gaugebox import table
+from gaugebox import light, table
 from gaugebox.ads1115 import RATES
 from gaugebox.measure import NO_INPUT
 from gaugebox.pins import BOARD
-from gaugelight.boxfile import Box, Input
+from gaugelight.boxfile import Box, InFlight, Input
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import Floats
 from gaugelight.converters import OnChip
@@ -22,6 +22,7 @@ from gaugelight.curves import NoCurve, breakpoints, fit, values
 from gaugelight.fault_windows import count_windows
 from gaugelight.laws import Itself, Line, Points, Thermocouple, celsius_of
 from gaugelight.light_tables import SolvedLights, solve_lights, text, with_curves
+from gaugelight.lights import BusOutput, Lamp, Lights
 from gaugelight.problems import Problem, WrongBoxFile
 
 if TYPE_CHECKING:
@@ -88,6 +89,7 @@ class Build:
     inputs: tuple[SolvedInput, ...]
     lights: SolvedLights
     image: bytes
+    safe: bytes  # image that the box runs where it has no other: lamps on their knobs, and nothing else
 
     @property
     def crc32(self) -> int:
@@ -223,8 +225,30 @@ def build(box: Box) -> Build:
     if len(image) > table.LARGEST:
         what = f"its table has {len(image)} bytes, the box takes {table.LARGEST}; choose larger steps"
         raise WrongBoxFile(box.file, [Problem(0, "box", what)])
-    table.Table(image)  # the box's own judgement
-    return Build(box, inputs, lights, image)
+    bare = without_inputs(box)
+    safe = pack(bare, (), solve_lights(bare, ()))
+    for one_image in (image, safe):
+        table.Table(one_image)  # the box's own judgement
+    return Build(box, inputs, lights, image, safe)
+
+
+def without_inputs(box: Box) -> Box:
+    """What hangs on the knobs alone, as it is at night."""
+    lights = box.lights
+    kept = [one for one in lights.dimmed if lights.knob_of(one) is not None]
+    lamps = [
+        replace(lamp, compensate=None, by_day=None, override=False) for lamp in kept if isinstance(lamp, Lamp)
+    ]
+    line = next((one for one in kept if isinstance(one, BusOutput)), None)
+    request = lights.dim_request
+    if request is not None and request.follows not in [lamp.name for lamp in lamps]:
+        request = None
+    bare = Lights(
+        tuple(lamps),
+        None if line is None else replace(line, by_day=None, override=False),
+        dim_request=None if request is None else replace(request, override=False),
+    )
+    return replace(box, chips=(), inputs=(), lights=bare, in_flight=None)
 
 
 def pack(box: Box, inputs: tuple[SolvedInput, ...], lights: SolvedLights) -> bytes:
@@ -237,6 +261,8 @@ def pack(box: Box, inputs: tuple[SolvedInput, ...], lights: SolvedLights) -> byt
     for solved in inputs:
         sections.append((table.INPUT, _pack_input(box, solved)))
     sections += lights.sections
+    if box.in_flight is not None:
+        sections.append((table.IN_FLIGHT, _in_flight(box.in_flight, box, inputs)))
     body = b""
     for kind, payload in sections:
         padding = bytes(-len(payload) % 4)
@@ -244,6 +270,20 @@ def pack(box: Box, inputs: tuple[SolvedInput, ...], lights: SolvedLights) -> byt
     length = table.HEADER_SIZE + len(body) + 4
     content = struct.pack(table.HEADER, table.MAGIC, table.CONTAINER, len(sections), length) + body
     return content + struct.pack("<I", zlib.crc32(content))
+
+
+def _in_flight(told: InFlight, box: Box, inputs: tuple[SolvedInput, ...]) -> bytes:
+    names = [one.input.name for one in inputs]
+    if told.above is None:
+        way, index, above = (
+            light.SWITCH,
+            [switch.name for switch in box.lights.switches].index(told.follows),
+            0,
+        )
+    else:
+        way, index = light.INPUT, names.index(told.follows)
+        above = round(told.above * 10 ** inputs[index].reading_decimals)
+    return struct.pack(table.IN_FLIGHT_FIXED, way, index, 0, above)
 
 
 def _pack_input(box: Box, solved: SolvedInput) -> bytes:

@@ -11,9 +11,12 @@ import signal
 import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from gaugelight.problems import Misuse, Wrong, WrongBoxFile, meant
+
+if TYPE_CHECKING:
+    from gaugelight.box_line import Hello
 
 DEMO = Path(__file__).parent / "demo" / "amphibian.toml"
 STARTER = Path(__file__).parent / "demo" / "starter.toml"
@@ -104,6 +107,11 @@ def new(words: argparse.Namespace, screen: Screen) -> Outcome:
     return {"file": str(path)}, 0
 
 
+NOTHING_TELLS = (
+    "nothing tells it that it is in flight; [in_flight] would, and keep it from being written to then"
+)
+
+
 def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
@@ -117,6 +125,7 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     told = [*notes_on(built, shown), *coarse_notes(built)]
     notes = [{"input": one.name, "note": note} for one, note in told]
     light_notes = [{"light": name, "note": note} for name, note in notes_on_lights(box, shown)]
+    box_notes = [] if box.in_flight else [{"box": box.name, "note": NOTHING_TELLS}]
     screen.say(
         f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lights.lamps)}"
     )
@@ -132,13 +141,15 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(f"  {note['input']}: {note['note']}")
     for note in light_notes:
         screen.say(f"  {note['light']}: {note['note']}")
+    for note in box_notes:
+        screen.say(f"  {note['box']}: {note['note']}")
     return {
         "box": box.name,
         "inputs": len(box.inputs),
         "lamps": len(box.lights.lamps),
         "problems": [],
         "faults": [vars(row) for row in shown],
-        "notes": notes + light_notes,
+        "notes": notes + light_notes + box_notes,
     }, 0
 
 
@@ -451,31 +462,111 @@ def install(words: argparse.Namespace, screen: Screen) -> Outcome:
 
 
 def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugebox.table import Table
     from gaugelight.box_line import BoxLine
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.flash import flash
+    from gaugelight.flash import changes, flash, must_be_writable, running
     from gaugelight.ports import the_port
 
     built = build(read_box(Path(words.box)))
     port = the_port(words.port)
-    with BoxLine(port) as line, screen.progress("flashing") as bar:
-        flashed = flash(line, built, bar)
-    old, crc = flashed.before.crc or "none", flashed.after.crc
+    with BoxLine(port) as line:
+        hello = line.hello_same_version()
+        must_be_writable(port, hello)
+        told = changes(running(line, hello), Table(built.image))
+        crc = f"{built.crc32:08x}"
+        if hello.crc != crc:
+            screen.say(
+                f"{port}: {hello.box or 'a box without a table'}: table {hello.crc or 'none'} to {crc}"
+            )
+            for change in told:
+                screen.say(f"  {change}")
+            _agreed(words.yes, "write it?")
+        with screen.progress("flashing") as bar:
+            flashed = flash(line, built, bar, hello)
     if flashed.before is flashed.after:
         screen.say(f"{port}: runs this table already ({crc})")
     else:
-        screen.say(f"{port}: table {old} to {crc} in {flashed.slot}: sent, read back, committed, running")
-        for change in flashed.changes:
-            screen.say(f"  {change}")
-        screen.say("Check against the dipstick before flight.")
+        _shown(screen, port, flashed.slot, crc)
     return {
         "port": port,
         "slot": flashed.slot,
         "crc32": crc,
-        "crc32_before": flashed.before.crc or None,
-        "changes": list(flashed.changes),
+        "crc32_before": hello.crc or None,
+        "changes": told,
     }, 0
+
+
+def _shown(screen: Screen, port: str, slot: str, crc: str) -> None:
+    screen.say(f"{port}: table {crc} is in {slot}, verified, and runs")
+    screen.say("Check against the dipstick before flight.")
+
+
+def _agreed(yes: bool, question: str) -> None:
+    """Raises Misuse where nobody can be asked, Wrong where the answer is no."""
+    if yes:
+        return
+    if not (sys.stdin.isatty() and sys.stderr.isatty()):
+        raise Misuse("nothing was written: nobody is there to be asked; write --yes to go on without")
+    print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)
+    if sys.stdin.readline().strip().lower() not in ("y", "yes"):
+        raise Wrong("nothing was written")
+
+
+def revert(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.box_line import BoxLine
+    from gaugelight.flash import must_be_writable, revert
+    from gaugelight.ports import the_port
+
+    port = the_port(words.port)
+    with BoxLine(port) as line:
+        hello = line.hello_same_version()
+        must_be_writable(port, hello)
+        if hello.older_crc:
+            screen.say(f"{port}: {hello.box}: table {hello.crc or 'none'} back to {hello.older_crc}")
+            _agreed(words.yes, "go back?")
+        reverted = revert(line, hello)
+    _shown(screen, port, reverted.slot, reverted.after.crc)
+    return {
+        "port": port,
+        "slot": reverted.slot,
+        "crc32": reverted.after.crc,
+        "crc32_before": hello.crc or None,
+    }, 0
+
+
+def faults(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.box_line import BoxLine
+    from gaugelight.event_log import events, started
+    from gaugelight.ports import the_port
+
+    port = the_port(words.port)
+    with BoxLine(port) as line:
+        hello = line.hello_same_version()
+        names = [one.name for one in line.describe(hello.inputs)]
+        lights = [one.name for one in line.lamps(hello.dimmers)]
+        health = line.health()
+        said = list(events(line.log(), hello.crc, names, lights))
+    cells = [[str(one.start), _clock(one.seconds), one.subject, one.what] for one in said]
+    screen.table("", [">start", ">after", "what", "event"], cells)
+    screen.say(f"  it runs for {_clock(hello.uptime_ms // 1000)}, since {started(health.before)}")
+    screen.say(
+        f"  ticks begun late: {health.late}, the longest took {health.longest_ms} ms; {health.heap} bytes of heap are free"
+    )
+    return {
+        "port": port,
+        "events": [vars(one) for one in said],
+        "uptime_s": hello.uptime_ms / 1000,
+        "started": started(health.before),
+        "late_ticks": health.late,
+        "longest_tick_ms": health.longest_ms,
+        "heap_free_bytes": health.heap,
+    }, 0
+
+
+def _clock(seconds: int) -> str:
+    return f"{seconds // 3600}:{seconds // 60 % 60:02}:{seconds % 60:02}"
 
 
 def read(words: argparse.Namespace, screen: Screen) -> Outcome:
@@ -504,8 +595,8 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
     screen.say(
         f"{hello.box or 'no table: flash one'}    {hello.state}    table {hello.crc or 'none'} in {hello.slot or '-'}"
     )
-    if hello.notice:
-        screen.say(f"  passed over at start: {hello.notice}")
+    for warning in (warnings := _warnings(hello)):
+        screen.say(f"  {warning}")
     cells = [[about.name, *shown(s)] for about, s in zip(described, said)]
     screen.table("", ["input", ">signal", ">reading", "fault"], cells)
     cells = [
@@ -526,6 +617,7 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         "slot": hello.slot,
         "crc32": hello.crc,
         "notice": hello.notice,
+        "warnings": warnings,
         "inputs": inputs,
         "lights": [
             {"name": one.name, "level": one.level / 100, "duty_u16": one.duty, "fault": one.fault}
@@ -536,6 +628,22 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         "day": None if dim.daylight == "none" else dim.daylight == "day",
         "daylight_fault": dim.daylight_fault,
     }, 0
+
+
+def _warnings(hello: "Hello") -> list[str]:
+    """What must not be overlooked, whatever was asked."""
+    from gaugebox.store import SAFE
+
+    told = []
+    if hello.slot == SAFE:
+        told.append("NO TABLE IS RIGHT: it shows no number, lamps follow their knob; flash it")
+    if hello.state == "SERVICE":
+        told.append("SERVICE JUMPER CLOSED: it can be written to and has no watchdog; pull it before flight")
+        if hello.in_flight:
+            told.append(f"and yet {hello.in_flight}")
+    if hello.notice:
+        told.append(f"passed over at start: {hello.notice}")
+    return told
 
 
 def _at_fault(fault: str | None) -> str:
@@ -675,6 +783,14 @@ def parser() -> Parser:
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one = command("flash", flash, "build a box file and put its table on the box")
     one.add_argument("box", metavar="BOX")
+    one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one.add_argument("--yes", action="store_true", help="write without being asked")
+    one = command("revert", revert, "go back to the table that the box had before")
+    one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one.add_argument("--yes", action="store_true", help="go back without being asked")
+    one = command(
+        "faults", faults, "the box's event log: starts and their causes, faults and when they came and went"
+    )
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one = command("read", read, "one set of readings from the box")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")

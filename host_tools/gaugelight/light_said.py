@@ -85,7 +85,7 @@ def knob_position(word: str) -> float:
 def reading_of(box: Box, name: str, word: str) -> float:
     """A reading of an input, with or without its unit. Raises Misuse."""
     one = box.inputs[input_index(box, name)]
-    unit = one.unit.split()[0] if one.unit.endswith(("gauge", "sealed", "absolute")) else one.unit
+    unit = one.bare_unit
     try:
         reading = (
             float(word)

@@ -25,7 +25,7 @@ SAFE_LEVEL = Fraction(20)  # per cent: dim, but readable
 # names that are taken
 BUS_OUTPUT, DISPLAY, DAYLIGHT, DIM_REQUEST = "bus output", "display", "daylight", "dim request"
 Points = tuple[tuple[Fraction, Fraction], ...]
-Units = dict[str, str | None]  # of the inputs, by name; None: it could not be read
+Units = dict[str, str | None]  # of the inputs, by name, as they are written; None: it could not be read
 
 
 @dataclass(frozen=True)
@@ -351,7 +351,7 @@ def _daylight(section: Section, units: Units) -> Daylight | None:
     day_above = night_below = None
     if sensor is not None and sensor not in units:
         section.wrong("sensor", f'there is no input "{sensor}"; {meant(sensor, units)}')
-    if unit := _unit(units.get(sensor or "")):
+    if unit := units.get(sensor or ""):
         reading = box_values.reading(unit)
         day_above = section.take("day_above", reading, None, "a reading of the sensor")
         night_below = section.take("night_below", reading, None, "a reading of the sensor")
@@ -416,7 +416,7 @@ def _follows(
         section.wrong("follows", f'there is no lamp and no input "{name}" to follow; {there}')
         section.skip("points")
         return None
-    unit = "%" if name in lamps else _unit(units[name])
+    unit = "%" if name in lamps else units[name]
     if not unit:
         section.skip("points")
         return None
@@ -426,11 +426,6 @@ def _follows(
         example = f'[["0 {unit}", "{ends[0]}"], ["100 {unit}", "{ends[1]}"]]'
         section.wrong("", f"points are missing; write points = {example} with your own figures")
     return Follows(name, points)
-
-
-def _unit(unit: str | None) -> str:
-    """psi of a pressure, whatever kind it is."""
-    return (unit or "").removesuffix(" gauge").removesuffix(" sealed").removesuffix(" absolute")
 
 
 def _on_fault(

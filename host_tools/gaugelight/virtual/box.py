@@ -464,7 +464,7 @@ class VirtualBox:
         else:
             self._take_back_input()
             self._to_box.clear()
-            self._registers = NO_REGISTERS
+            self._registers = NO_REGISTERS if cause == "power" else messages.after_reset(self._registers)
             self._watchdog_us = None
             self._raw = False
             self._powered_at_us = self._now_us
@@ -547,6 +547,8 @@ class VirtualBox:
             self._pass(max(self._now_us, min(self._request_ends_us, self._paced_now_us())))
         self._heard_at = time.monotonic()
         kind = request[layout.KIND]
+        if kind in (layout.RESET, layout.SOFT_RESET):
+            self._registers = request[layout.REGISTERS :]  # what it did last
         if kind == layout.RESET:
             self._restart("reset")
             return

@@ -50,6 +50,8 @@ class Inputs:
     """Volts RMS on every reading of the on-chip converter, each its own."""
     bus_stuck: bool = False
     """Something holds SDA low: every transaction ends in a time-out."""
+    hangs: int = 0
+    """Parts of the chip that never come back from being used: bits of `chip/layout.py`."""
 
 
 @dataclass(frozen=True)
@@ -88,12 +90,20 @@ def after_soft_reset(registers: Sequence[int]) -> tuple[int, ...]:
     return tuple(kept)
 
 
+def after_reset(registers: Sequence[int]) -> tuple[int, ...]:
+    """What outlives a reset of the chip that is none of its supply."""
+    scratch = layout.SCRATCH - layout.REGISTERS
+    kept = list(NO_REGISTERS)
+    kept[scratch : scratch + layout.SCRATCH_WORDS] = registers[scratch : scratch + layout.SCRATCH_WORDS]
+    return tuple(kept)
+
+
 def driven_by(
     registers: Sequence[int], now_ms: int, before: Sequence[int] = (), drove: Outputs | None = None
 ) -> Outputs:
     """What the registers drive; `drove` is what `before` drove, which saves the work while nothing changes."""
-    outputs_from = layout.DRIVEN - layout.REGISTERS
-    if drove is not None and registers[outputs_from:] == before[outputs_from:]:
+    outputs = slice(layout.DRIVEN - layout.REGISTERS, layout.SCRATCH - layout.REGISTERS)
+    if drove is not None and registers[outputs] == before[outputs]:
         return Outputs(now_ms, drove.pwm, drove.levels)
 
     def word(name: int) -> int:
@@ -135,6 +145,7 @@ def pack_reply(answered: int, now_us: int, reset_cause: int, adc_reference: floa
         words[layout.ADC_NV + pin - 26] = _nanovolts(volts)
     words[layout.BUS_STUCK] = inputs.bus_stuck
     words[layout.ADC_NOISE_NV] = _nanovolts(inputs.noise)
+    words[layout.HANGS] = inputs.hangs
     words[layout.CHIP_COUNT] = len(inputs.chips)
     at = layout.CHIPS
     for address, pins in inputs.chips.items():

@@ -17,8 +17,13 @@ PWM_PINS = 8  # one bit a pin: handed to its PWM slice
 PWM_RUNNING = 9  # one bit a slice
 PWM_FREQ = 10  # 8 slices, hertz
 PWM_DUTY = 18  # 16 channels, 0..65535 of the time high
-REQUEST_WORDS = 34
+SCRATCH = 34  # 8 scratch registers of the watchdog, which outlive every reset but that of the supply
+SCRATCH_WORDS = 8
+REQUEST_WORDS = 42
 REGISTER_WORDS = REQUEST_WORDS - REGISTERS
+
+# Bits of HANGS.
+I2C_HANGS, ADC_HANGS, PIN_HANGS, FLASH_HANGS = 1, 2, 4, 8
 
 # What a request asks for.
 WAIT = 0
@@ -37,8 +42,9 @@ LEVELS = 5  # one bit a pin: to this level
 ADC_NV = 6  # 5 channels, nanovolts; the fifth is the chip's own temperature sensor
 BUS_STUCK = 11  # 1: SDA is held low
 ADC_NOISE_NV = 12  # nanovolts RMS, on every reading of the on-chip converter
-CHIP_COUNT = 13
-CHIPS = 14  # CHIPS_MAX times: I2C address, and what the next lines give the place of
+HANGS = 13  # one bit a part of the chip: whoever uses it now never comes back
+CHIP_COUNT = 14
+CHIPS = 15  # CHIPS_MAX times: I2C address, and what the next lines give the place of
 CHIP_NV = 1  # 4 inputs, nanovolts
 CHIP_REFUSES_DATA = 5
 CHIP_NEVER_READY = 6

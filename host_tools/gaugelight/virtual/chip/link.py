@@ -78,6 +78,12 @@ def at_prompt():
     exchange(0)  # what the program set last
 
 
+def use(part):
+    """Nobody comes back from a part that hangs."""
+    while reply[layout.HANGS] & part:
+        exchange(LONGEST_WAIT_US)
+
+
 def feed():
     global _fed_at_us
     _fed_at_us = now_us()

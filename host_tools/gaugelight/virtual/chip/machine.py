@@ -106,6 +106,7 @@ class Pin:
 
     def value(self, x=None):
         n = self._number
+        link.use(layout.PIN_HANGS)
         if x is not None:
             Pin._latch[n] = bool(x)
             self._drive()
@@ -164,6 +165,7 @@ class ADC:
     _chance = 1  # of the noise
 
     def read_u16(self):
+        link.use(layout.ADC_HANGS)
         link.spend(8)
         nanovolts = _in[layout.ADC_NV + self._channel]
         if _in[layout.ADC_NOISE_NV]:
@@ -309,6 +311,7 @@ class I2C:
 
     def _transfer(self, count):
         """Let the time pass that an address and `count` bytes take; raises OSError where the bus is held low."""
+        link.use(layout.I2C_HANGS)
         if _in[layout.BUS_STUCK]:
             link.spend(self._timeout)
             raise OSError(*_TIMED_OUT)
@@ -383,6 +386,27 @@ def _new_pins():
 
 
 link.after_exchange.append(_new_pins)
+
+
+class _Memory:
+    """Only the scratch registers of the watchdog are there."""
+
+    _SCRATCH = 0x4005800C
+
+    def _word(self, address):
+        number, odd = divmod(address - self._SCRATCH, 4)
+        if odd or not 0 <= number < layout.SCRATCH_WORDS:
+            raise ValueError("the virtual box has no register at 0x{:08x}".format(address))
+        return layout.SCRATCH + number
+
+    def __getitem__(self, address):
+        return _out[self._word(address)]
+
+    def __setitem__(self, address, value):
+        _out[self._word(address)] = value & 0xFFFFFFFF
+
+
+mem32 = _Memory()
 
 
 class WDT:

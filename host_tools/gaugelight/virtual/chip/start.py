@@ -13,9 +13,12 @@ def start(main_globals):
     import link
 
     BLOCK = 4096
+    # us that nothing else is done; typical of the board's flash chip, whose data sheet allows 400 and 3 ms (W25Q16JV, from memory)
+    ERASING = 45_000
+    WRITING = 400  # a page of 256 bytes
 
     class Flash:
-        """A flash memory in a file: erasing sets every bit, a write goes straight through."""
+        """A flash memory in a file: erasing sets every bit, a write goes straight through. Time passes when the chip has started."""
 
         def __init__(self, path):
             self._file = open(path, "r+b")
@@ -29,8 +32,14 @@ def start(main_globals):
             if offset is None:
                 self.ioctl(6, block)
                 offset = 0
+            self._busy((len(buf) + 255) // 256 * WRITING)
             self._file.seek(block * BLOCK + offset)
             self._file.write(buf)
+
+        def _busy(self, us):
+            if started:
+                link.use(layout.FLASH_HANGS)
+                link.spend(us)
 
         def ioctl(self, operation, block):
             if operation == 4:
@@ -38,6 +47,7 @@ def start(main_globals):
             if operation == 5:
                 return BLOCK
             if operation == 6:
+                self._busy(ERASING)
                 self._file.seek(block * BLOCK)
                 self._file.write(b"\xff" * BLOCK)
                 return 0
@@ -70,6 +80,7 @@ def start(main_globals):
                     print(line)
         return False
 
+    started = False
     del main_globals["start"]
     to_holder = open(int(sys.argv[1]), "wb")
     from_holder = open(int(sys.argv[2]), "rb")
@@ -100,6 +111,7 @@ def start(main_globals):
     registers = array("q", [0] * layout.REGISTER_WORDS)
     from_holder.readinto(registers)
     link.keep(registers)
+    started = True
     machine._after_soft_reset()
 
     booted = run("boot.py")

@@ -1,0 +1,64 @@
+"""The box's event log in words."""
+
+import struct
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from gaugebox import log
+from gaugebox.measure import FAULTS
+
+DOING = {
+    log.AT_START: "starting",
+    log.AT_INPUTS: "reading its on-chip inputs",
+    log.AT_CONVERTERS: "reading its converters",
+    log.AT_LIGHTS: "driving its lights",
+    log.AT_LOG: "writing its log",
+    log.AT_LINE: "answering its line, or waiting",
+}
+
+
+@dataclass(frozen=True)
+class Event:
+    """start: number of the start it belongs to. seconds: since then."""
+
+    start: int
+    seconds: int
+    subject: str
+    what: str
+
+
+def started(before: int) -> str:
+    """Why the box has started, from the code of what it did before."""
+    if before == log.POWER:
+        return "its supply came on"
+    ended, doing = before & ~15, DOING.get(before & 15, "doing something unknown")
+    if ended == log.ASKED:
+        return "it was asked to"
+    if ended == log.STOPPED:
+        return "its program was stopped by hand"
+    if ended == log.FAILED:
+        return f"its program failed while {doing}"
+    return f"WATCHDOG: it hung while {doing}"
+
+
+def events(content: bytes, crc: str, inputs: list[str], dimmers: list[str]) -> Iterator[Event]:
+    """From records, oldest first. inputs, dimmers: their names in the table `crc`; of other tables they are not known."""
+    named = False
+    for start, subject, code, number in struct.iter_unpack(log.RECORD, content):
+        if subject == log.START:
+            named = f"{number:08x}" == crc
+            table = f"table {number:08x}" if number else "no table"
+            yield Event(start, 0, "box", f"started: {started(code)}; {table}")
+        elif subject == log.NOTICE:
+            yield Event(start, number, "box", "a table that is damaged was passed over")
+        elif subject == log.LOST:
+            yield Event(start, number, "log", f"{code}{' or more' * (code == 255)} events found no room")
+        else:
+            names, at, kind = (
+                (inputs, subject, "input")
+                if subject < log.DIMMERS
+                else (dimmers, subject - log.DIMMERS, "light")
+            )
+            name = names[at] if named and at < len(names) else f"{kind} {at}"
+            fault = FAULTS[code] if code < len(FAULTS) else f"fault {code}"
+            yield Event(start, number, name, fault or "well again")
