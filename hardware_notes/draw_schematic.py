@@ -84,16 +84,16 @@ J4 = {
     3: "lighting bus",
     4: "panel lights",
     5: "knob, upper end",
-    6: "knob, wiper",
-    7: "light sensor supply",
-    8: "guard",
+    6: "light sensor supply",
+    7: "guard",
+    8: "knob, wiper",
     9: "dim request return",
     10: "bus output return",
     11: "lighting bus return",
     12: "panel lights return",
     13: "knob, lower end",
     14: "light sensor signal",
-    15: "-",
+    15: "guard",
 }
 
 
@@ -465,8 +465,9 @@ def draw_bypass(sheet: Sheet, x: float, y: float) -> None:
         if other == y - 1.4:
             sheet.wire((x + 2.6, other), (x + 3.6, other))
         else:
-            sheet.wire((x + 2.6, other), (x + 3.6, other))
-            sheet.ground((x + 2.6, other))
+            sheet.part("Resistor", "R104", (x + 0.9, other), (x + 3.4, other), side=-0.45)
+            sheet.wire((x + 3.4, other), (x + 3.6, other))
+            sheet.ground((x + 0.9, other))
         for place in ((x + 3.6, top), (x + 3.6, other), (x + 5.2, (top + other) / 2)):
             sheet.drawing.add(sheet.elm.Dot(open=True, radius=0.1).at(place))
         sheet.wire((x + 3.7, top - 0.03), (x + 5.1, (top + other) / 2 + 0.05))
@@ -632,7 +633,7 @@ def draw_light_inputs(sheet: Sheet, x: float, y: float) -> None:
     sheet.ground((clamp + 4.7, y - 2))
     sheet.net((clamp + 5.6, y), LIGHT_PINS[15][2])
     # ambient light and knob: fed from the 3.3 V over two resistors with a clamp between
-    for n, fed, wire, words in ((16, "J4-7", "J4-14", "signal"), (17, "J4-5", "J4-6", "wiper")):
+    for n, fed, wire, words in ((16, "J4-6", "J4-14", "signal"), (17, "J4-5", "J4-8", "wiper")):
         y -= 7.2 if n == 16 else 12.6
         title(sheet, n, "direct" if n == 16 else "of the glare shield", x, y)
         sheet.pin((x, y), fed, "supply" if n == 16 else "upper end")

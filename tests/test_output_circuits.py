@@ -236,9 +236,9 @@ def test_a_battery_the_wrong_way_round_blows_the_lamps_fuse() -> None:
 DEAD = {"gate": 0.0, "fuse": OPEN, "peak": 14.2}
 BYPASSES: dict[str, tuple[Values, float, float]] = {
     # mA through the lamp; the drain's and feed's highest voltage: what comes back into the box
-    "thrown, box dead, fuse blown": ({"bypass": 1.0} | DEAD, 17.6, 0.01),
-    "thrown, box at full light": ({"bypass": 1.0, "peak": 14.2}, 17.6, 14.2),
-    "thrown, bus at 10.5 V": ({"bypass": 1.0, "bus": 10.5, "peak": 10.5}, 7.3, 10.5),
+    "thrown, box dead, fuse blown": ({"bypass": 1.0} | DEAD, 18.1, 0.01),
+    "thrown, box at full light": ({"bypass": 1.0, "peak": 14.2}, 18.1, 14.2),
+    "thrown, bus at 10.5 V": ({"bypass": 1.0, "bus": 10.5, "peak": 10.5}, 7.5, 10.5),
     "thrown, its minus stuck at the box": ({"bypass": 1.0, "half": 1.0} | DEAD, 0.0, 10.0),
     "not thrown, box dead": ({"gate": 0.0, "peak": 14.2}, 0.0, 14.2),
 }
@@ -256,7 +256,26 @@ def test_the_bypass(values: Values, milliamperes: float, highest: float) -> None
 
 def test_the_bypass_into_a_shorted_lamp() -> None:
     said = run("lamp_protection.cir", {"bypass": 1.0, "lamp_short": THROUGH, "bus": 16.0, "peak": 16.0})
-    assert said["@r103[p]"] == pytest.approx(16**2 / 330, rel=0.01) and said["@r103[p]"] < RATINGS["R103"]
+    for name in ("@r103[p]", "@r104[p]"):
+        assert said[name] == pytest.approx(16**2 / 320**2 * 160, rel=0.01) and said[name] < RATINGS["R103"]
+
+
+CHAFED: dict[str, tuple[Values, float]] = (
+    {  # most mA through the lamp, by Ohm's law over R103 and the strip, whose LEDs drop 8.4 V at so little
+        "its minus on the bus": ({"chafe": 20e-3}, 0.0),
+        "its minus on the airframe": ({"ground": THROUGH}, (14.2 - 8.4) / 169.9 * 1e3),
+    }
+)
+
+
+@pytest.mark.parametrize("bus", [14.2, 16.0])
+@pytest.mark.parametrize("values, milliamperes", CHAFED.values(), ids=CHAFED)
+def test_the_bypass_onto_a_chafed_wire(values: Values, milliamperes: float, bus: float) -> None:
+    """It shorts nothing, whatever the lamp's minus lies on; and the lamp is dim or dark."""
+    said = run("lamp_protection.cir", values | DEAD | {"bypass": 1.0, "bus": bus, "peak": bus})
+    assert said["v(a1,b3)/9.69"] * 1e3 <= milliamperes * (1 + (bus - 14.2) / 5.8) * 1.02 + 0.1
+    for name in ("@r103[p]", "@r104[p]"):
+        assert said[name] <= bus**2 / 160 * 1.01 and said[name] < RATINGS["R103"]
 
 
 def test_what_a_lamps_driver_does_not_survive() -> None:
@@ -430,6 +449,7 @@ KNOBS: dict[str, list[Values]] = {
     "lower end broken": [{"lower": OPEN}],
     "wiper on ground": [{"ground": THROUGH}],
     "wiper on 3.3 V": [{"rail": THROUGH}],
+    "**wiper on the upper end's wire**": [{"short": THROUGH}],
 }
 
 

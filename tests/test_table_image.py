@@ -122,13 +122,13 @@ def test_what_was_built_is_what_the_box_reads(demo: Build) -> None:
     assert [(s.name, s.pin, s.on) for s in read.switches] == [("panel lights", 12, 0)]
     assert read.daylight is not None and read.dim_request is not None
     ambient = demo.inputs[read.daylight.input]
-    assert ambient.input.name == "ambient light" and read.daylight.delay == 250
+    assert ambient.input.name == "ambient light" and read.daylight.delay == 1500
     assert (read.daylight.day_above, read.daylight.night_below) == tuple(
         n * 10**ambient.reading_decimals for n in (50, 25)
     )
     request = read.dim_request
     assert (request.pin, request.active, request.source, request.index) == (14, 1, light.DIMMER, glare_shield)
-    assert (request.on_above, request.off_below, request.on_fault) == (800, 500, light.HOLD)
+    assert (request.on_above, request.off_below, request.on_fault) == (800, 500, light.ALONG)
 
 
 def request(

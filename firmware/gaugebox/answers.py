@@ -146,7 +146,7 @@ def dim(app: "App", _: "list[str]") -> "list[str]":
     request, daylight = app.lighting.dim_request, app.lighting.daylight
     return [
         "none" if request is None else "on" if request.on else "off",
-        "none" if daylight is None else "day" if daylight.day else "night",
+        "none" if daylight is None else "day" if daylight.day > 0 else "night",
         "" if request is None else _fault(request.fault),
         "" if daylight is None else _fault(daylight.fault),
     ]

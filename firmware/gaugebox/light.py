@@ -4,7 +4,7 @@ A level is 0..10000, hundredths of a per cent of a knob's travel. Integers below
 """
 
 from gaugebox.curve import lookup
-from gaugebox.measure import FAULT, NONE, OPEN, READING, SHORT
+from gaugebox.measure import FAULT, NONE, OPEN, OVER, READING, SHORT
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -16,28 +16,33 @@ if TYPE_CHECKING:
 
 FULL = 10000
 PLAY = 40  # counts, about 0.1 % of a knob's travel: what it may jitter without being moved
-SAMPLES = 8  # of a knob in one tick
+SAMPLES = 32  # of a knob in one tick
 SPREAD = 400  # counts: samples of one tick further apart are a contact that breaks
 BRIDGED = 50  # ticks, a second: what a source says stands so long after it has failed, and it is trusted again as late
 KEPT = 8  # ticks
+CENTRED = 16  # ticks
+STILL, TRUSTED = 5, 500  # ticks that a value must stand, and that a contact must be good, after it has broken
 TURNED = 1000  # level: a knob moved by more has been turned by hand
 UNKNOWN = -1  # in place of a fault, until a source has said something
 FACTOR_BITS = 14  # a factor of 1 is 1 << 14
-FACTOR_SLEW = 32  # of a factor, in one tick
+FACTOR_RISE = (
+    8  # of a factor, in one tick; it falls at once, so that no lamp flares when its supply comes back
+)
 
 # what a dimmer or the dim request follows
 KNOB, INPUT, DIMMER, FIXED, SWITCH, DAYLIGHT = range(6)
 NOTHING = 255  # in place of a number of a knob, an input
 NO_LEVEL = 65535  # in place of a level
-HOLD = 2  # in place of on or off: as it was
+ALONG = 2  # in place of on or off: as what it follows
 
 
 class Source:
     """Something that is followed, freed of noise: target is the level at the value last taken, which moves when it is off by more
-    than play.
+    than play, and once more to the mean of what comes after, so that noise lies evenly about it.
 
     A fault is bridged for a second, and afterwards too target stays as it was some ticks before: a wire that breaks takes its voltage
-    along through values that mean nothing.
+    along through values that mean nothing. A contact that breaks now and then is watched: until it has been good for ten seconds a new
+    value must stand still before it is taken, and a second's worth of breaks is a fault.
     """
 
     def __init__(self, curve: "Curve", play: int) -> None:
@@ -47,26 +52,50 @@ class Source:
         self.target = 0
         self.newer = 0  # what target was up to KEPT ticks ago,
         self.older = 0  # and at least KEPT ticks ago
-        self.age = 0
+        self.age = KEPT << 1  # nothing older is worth keeping
+        self.total = 0  # of the values since one was taken, less that
+        self.taken = 0  # how many
         self.fault = UNKNOWN
-        self.changed = 0  # ticks
+        self.bad = 0  # ticks at fault since it was last trusted
+        self.good = 0  # ticks without, up to now
+        self.seen = 0  # a value while it is watched
+        self.still = 0  # for how many ticks that has stood
 
     def take(self, fault: int, value: int) -> None:
-        if fault != self.fault:
-            if not self.changed and not self.fault:
-                self.target = self.older
-            self.changed += 1
-            if self.changed < BRIDGED and (fault or self.fault != UNKNOWN):
-                return
-            self.fault = fault
-            self.age = KEPT << 1  # nothing older is worth keeping
         if fault:
-            self.changed = 0
+            if not self.bad and not self.fault:
+                self.target = self.older
+            self.good = 0
+            self.age = KEPT << 1
+            self.bad += 1
+            if self.fault > 0 or self.bad >= BRIDGED:
+                self.bad = BRIDGED
+                self.fault = fault
             return
-        if self.changed or not -self.play <= value - self.value <= self.play:
-            self.changed = 0
+        if self.fault == UNKNOWN:
+            self.bad = 0
+        elif self.bad:
+            self.good += 1
+            if not -self.play <= value - self.seen <= self.play:
+                self.seen = value
+                self.still = 0
+            self.still += 1
+            if self.fault > 0 and self.good >= BRIDGED or self.good >= TRUSTED:
+                self.bad = 0
+            elif self.fault > 0 or self.still < STILL:
+                return
+        if self.fault or not -self.play <= value - self.value <= self.play:
+            self.fault = NONE
             self.value = value
+            self.total = 0
+            self.taken = 0
             self.target = lookup(self.curve, value)
+        if self.taken < CENTRED:
+            self.total += value - self.value
+            self.taken += 1
+            if self.taken == CENTRED:
+                self.value += self.total // CENTRED
+                self.target = lookup(self.curve, self.value)
         self.age += 1
         if self.age >= KEPT:
             self.older = self.target if self.age > KEPT else self.newer
@@ -101,8 +130,8 @@ class Knob:
         was = source.fault
         source.take(OPEN if count < self.lowest else SHORT if count > self.highest else NONE, count)
         if source.fault:
-            self.turned = False
-        elif was:
+            return
+        if was:
             self.stood = source.target
         elif not -TURNED <= source.older - self.stood <= TURNED:  # not where a wire that breaks took it
             self.turned = True
@@ -113,13 +142,14 @@ class Knob:
 
 
 class Daylight:
-    """day is 1 by day, and 0 by night or while nobody knows."""
+    """day is 1 by day, 0 by night, UNKNOWN until the sensor has said something or a second has passed."""
 
     def __init__(self, record: "DaylightRecord", channel: "Channel", knobs: "list[Knob]") -> None:
         self.record = record
         self.said = channel.said
         self.knobs = knobs
-        self.day = 0
+        self.stood = [0] * len(knobs)  # when the sensor failed
+        self.day = UNKNOWN
         self.fault = UNKNOWN
         self.lasting = 0
         self.failed = 0
@@ -129,19 +159,28 @@ class Daylight:
         if self.said[FAULT]:
             if self.failed < BRIDGED:
                 self.failed += 1
-                return
+                if self.failed < BRIDGED:
+                    return
+                for i in range(len(self.knobs)):
+                    self.stood[i] = self.knobs[i].source.older
             # it stays as it was until a hand turns a knob: from then on the knobs alone decide
             self.fault = self.said[FAULT]
             self.lasting = 0
-            for knob in self.knobs:
-                if knob.turned:
+            if self.day < 0:
+                self.day = 0
+            for i in range(len(self.knobs)):
+                source = self.knobs[i].source
+                if not source.fault and not -TURNED <= source.older - self.stood[i] <= TURNED:
                     self.day = 0
             return
         self.failed = 0
         reading = self.said[READING]
+        if self.day < 0:
+            self.day = 0
+            self.lasting = record.delay  # at start it decides at once
         if reading < record.night_below if self.day else reading > record.day_above:
             self.lasting += 1
-            if self.lasting < record.delay and self.fault != UNKNOWN:
+            if self.lasting < record.delay:
                 return
             self.day ^= 1
             for knob in self.knobs:
@@ -174,8 +213,10 @@ class Dimmer:
         self.target = 0
         self.level = 0
         self.lit = False
+        self.known = False  # whether target has been
         self.faded = 0  # level << 16
-        self.factor = min(record.supply_curve[1]) if record.supply_curve is not None else 0
+        self.darkest = min(record.supply_curve[1]) if record.supply_curve is not None else 0
+        self.factor = self.darkest
         self.steady = False  # whether factor has been taken once, and moves slowly from then on
         self.least = lookup(
             record.curve, max(1, record.off_below)
@@ -185,9 +226,16 @@ class Dimmer:
     def step(self, day: int) -> None:
         record = self.record
         source = self.source
-        if self.supply is not None and self.supply.fault == UNKNOWN:
+        if (
+            self.supply is not None
+            and self.supply.fault == UNKNOWN
+            or day == UNKNOWN
+            and record.by_day != NO_LEVEL
+        ):
+            self.fault = UNKNOWN
             return
         level = record.fixed
+        self.fault = NONE
         if source is not None:
             self.fault = source.fault
             if self.fault == UNKNOWN:
@@ -200,12 +248,15 @@ class Dimmer:
                     level = lookup(record.source_curve, level)  # type: ignore[arg-type]
         if day and record.by_day != NO_LEVEL and (self.knob is None or not self.knob.turned):
             level = record.by_day
-        if level >= record.on_above:
+        if level >= (
+            record.on_above if self.known else record.off_below
+        ):  # at start a dim lamp is no nuisance, a dark one may be
             self.lit = True
         elif level < record.off_below:
             self.lit = False
         if not self.lit:
             level = 0
+        self.known = True
         self.target = level
         if record.fade > 1:
             gap = (level << 16) - self.faded
@@ -217,9 +268,11 @@ class Dimmer:
         self.level = level
         duty = lookup(record.curve, level)
         if self.supply is not None:
-            if not self.supply.fault:
+            if self.supply.fault == OVER:
+                self.factor = self.darkest
+            elif not self.supply.fault:
                 change = self.supply.target - self.factor
-                self.factor += min(FACTOR_SLEW, max(-FACTOR_SLEW, change)) if self.steady else change
+                self.factor += min(FACTOR_RISE, change) if self.steady else change
             self.steady = True
             if duty > self.least:
                 duty = max(self.least, duty * self.factor + (1 << FACTOR_BITS - 1) >> FACTOR_BITS)
@@ -255,25 +308,27 @@ class DimRequest:
         self.knob = knob  # a turn of it overrides the daylight
         self.on = 0
         self.pin = 1 - record.active
-        self.fault = NONE
+        self.fault = UNKNOWN
 
     def step(self, day: int) -> None:
         record = self.record
         source = self.source
         on = self.on
-        if record.source != SWITCH:
-            self.fault = source.fault
-        if self.fault:
-            if self.fault != UNKNOWN and record.on_fault != HOLD:
-                on = record.on_fault
+        fault = NONE if record.source == SWITCH else source.fault
+        if day == UNKNOWN or fault == UNKNOWN:
+            self.fault = UNKNOWN
+            return
+        if fault and record.on_fault != ALONG:
+            on = record.on_fault
         elif record.source == DAYLIGHT:
             on = 1 - source.day
         elif record.source == SWITCH:
             on = source.level
-        elif source.target > record.on_above:
+        elif source.target > (record.off_below if self.fault == UNKNOWN else record.on_above):
             on = 1
         elif source.target < record.off_below:
             on = 0
+        self.fault = fault
         if day and (self.knob is None or not self.knob.turned):
             on = 0
         self.on = on

@@ -284,7 +284,7 @@ class Table:
                 or (request.source != light.DAYLIGHT and request.index >= there.get(request.source, 0))
             ):
                 raise TableError("the dim request follows nothing")
-            if request.on_fault > light.HOLD or request.active > 1:
+            if request.on_fault > light.ALONG or request.active > 1:
                 raise TableError("the dim request has a state that is not known")
             if request.knob >= knobs and request.knob != light.NOTHING:
                 raise TableError("the dim request: there is no such knob")

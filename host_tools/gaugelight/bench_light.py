@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gaugebox.light import BRIDGED, FACTOR_BITS, FACTOR_SLEW, PLAY, TURNED
+from gaugebox.light import BRIDGED, FACTOR_BITS, FACTOR_RISE, PLAY, TURNED
 from gaugelight.box_line import SaidDimmer
 from gaugelight.boxfile import Box
 from gaugelight.light_tables import INPUT_PLAY, SUPPLY_PLAY, duty_error, knob_count, tells_faults, travel
@@ -77,8 +77,8 @@ class Expected:
         """Where it is going."""
         span = self._followed(one)
         if self.day and one.by_day is not None:
-            knob = self.box.lights.knob_of(one)
-            if not (one.override and knob is not None and knob.pin in self.turned):
+            knob = self.box.lights.overriding(one)
+            if knob is None or knob.pin not in self.turned:
                 by_day = share(one, one.by_day)
                 span = by_day, by_day
         if not isinstance(one, Lamp):
@@ -178,7 +178,7 @@ class _LightRun:
         self.rest_ms = round(1000 * (0.3 + 10 * max(fades) + max(damped, default=0.0)))
         self.bridged_s = (BRIDGED * TICK_MS + self.rest_ms) / 1000
         # its correction moves slowly, and its input may be damped
-        self.supply_s = self.rest_ms / 1000 + (1 << FACTOR_BITS) / FACTOR_SLEW * TICK_MS / 1000
+        self.supply_s = self.rest_ms / 1000 + (1 << FACTOR_BITS) / FACTOR_RISE * TICK_MS / 1000
 
     @staticmethod
     def _follows(one: Dimmed) -> str | None:
@@ -393,13 +393,14 @@ class _LightRun:
         lamp = self.lights.lamp(request.follows)
         if lamp is not None:
             knob = self.lights.knob_of(lamp)
-            if knob is not None and knob.pin in self.aircraft.broken and request.on_fault == "hold":
+            if knob is not None and knob.pin in self.aircraft.broken and request.on_fault != "along":
                 return
             low, high = self.expected.levels(lamp)
             if low <= request.on_above and high >= request.off_below:
                 return
             on = low > request.on_above
-            overridden = request.override and knob is not None and knob.pin in self.expected.turned
+            knob = self.lights.overriding(request)
+            overridden = knob is not None and knob.pin in self.expected.turned
         elif request.follows == DAYLIGHT:
             on, overridden = not self.expected.day, True
         else:

@@ -11,7 +11,8 @@ from gaugebox import pins
 from gaugelight import flicker, wires
 from gaugelight.light_tables import tells_faults
 from gaugelight.lights import DAYLIGHT, BusOutput, Display, Follows, Knob, Lamp
-from gaugelight.loads import amperes, dimmable, strain
+from gaugelight.loads import CHARGED, FUSE_HELD, amperes, dimmable, strain
+from gaugelight.preferred import E24_VALUES
 from gaugelight.problems import Problem, meant
 from gaugelight.spectrum import VOICE
 
@@ -132,10 +133,23 @@ def _lamp(box: Box, lamp: Lamp) -> Iterator[Problem]:
             if lost > wires.OWN_DROP:
                 what = f"{lost:.1%} of the supply are lost in it, {wires.OWN_DROP:.0%} at most; a thicker or shorter one"
                 yield Problem(lamp.line, lamp.name, what, "wire")
-    if lamp.fuse is not None and taken is not None:
-        if taken > lamp.fuse:
-            what = f"the lamp takes {taken:.2g} A at {float(box.supply):g} V, more than its {float(lamp.fuse):g} A"
+    if lamp.fuse is not None and lamp.load is not None:
+        charged = CHARGED * (2 if box.supply > 20 else 1)
+        taken = amperes(lamp.load, charged)
+        if taken > FUSE_HELD * lamp.fuse:
+            what = (
+                f"the lamp takes {taken:.2g} A at {charged:g} V, and a fuse of {float(lamp.fuse):g} A holds"
+                f" {FUSE_HELD * float(lamp.fuse):.2g} A for ever; {strain(lamp.load, float(box.supply)).holds:g} A would do"
+            )
             yield Problem(lamp.line, lamp.name, what, "fuse")
+
+
+def _ends_that_tell(knob: Knob) -> str:
+    """Resistors that would tell a broken knob from a turned one."""
+    for ohms in E24_VALUES:
+        if 1000 <= ohms <= 50_000 and tells_faults(Knob(knob.pin, knob.track, ohms)):
+            return f"{ohms:g} ohm at each end and {Knob.pull_down:g} ohm to ground would tell"
+    return "nor would any resistors with a track like that; 10 kohm is usual"
 
 
 def _dim_request(box: Box) -> Iterator[Problem]:
@@ -160,8 +174,12 @@ def notes_on_lights(box: Box, shown: list[Shown]) -> Iterator[tuple[str, str]]:
     lights = box.lights
     for one in lights.dimmed:
         if isinstance(one.source, Knob) and not tells_faults(one.source):
-            what = "a broken knob cannot be told from a turned one; 2.2 kohm at each end and 330 kohm to ground would tell"
-            yield one.name, what
+            yield one.name, f"a broken knob cannot be told from a turned one; {_ends_that_tell(one.source)}"
+        if one.by_day is not None and lights.knob_of(one) is not None:
+            if lights.overriding(one) is None:
+                yield one.name, "should the daylight sensor say day at night, no knob dims it (override = false)"
+            elif one.by_day:
+                yield one.name, "by day a turn of its knob dims it; override = false forbids that, at night too while the sensor says day"
         if isinstance(one, Lamp):
             yield from ((one.name, note) for note in _notes_on_lamp(box, one))
         if one.on_fault is not None and not isinstance(one, BusOutput) and one.on_fault > GLARE:
@@ -204,8 +222,6 @@ def _notes_on_lamp(box: Box, lamp: Lamp) -> Iterator[str]:
     if (voice := int(VOICE / lamp.frequency)) > 0:
         tones = "its tone lies" if voice == 1 else f"{voice} of its tones lie"
         yield f"{tones} below {VOICE:.0f} Hz, where speech is, and may be heard in the headset; from 3500 Hz on none does"
-    if lamp.override and lamp.by_day:
-        yield "by day a turn of its knob dims it; for a warning write override = false"
     edges, by_wire = lamp.edges(lamp.driver, float(box.supply))
     honest = edges.shortest_pulse * lamp.frequency * 100
     if by_wire and float(lamp.floor) < honest / 2:
@@ -217,10 +233,10 @@ def _notes_on_lamp(box: Box, lamp: Lamp) -> Iterator[str]:
         yield "its current comes back through the airframe, where compass and audio feel it; a wire back, twisted with the other, spares them"
     if lamp.load is not None:
         most = strain(lamp.load, float(box.supply))
-        if lamp.fuse is not None and lamp.fuse < most.smallest_fuse:
+        if lamp.fuse is not None and lamp.fuse < max(most.held / FUSE_HELD, most.outlives):
             yield (
-                f"its fuse, {float(lamp.fuse):g} A, may blow: {most.held:.2g} A at the most the bus may have for ever,"
-                f" {most.dump:.2g} A2s in a load dump; {most.usual_fuse:g} A holds"
+                f"its fuse, {float(lamp.fuse):g} A, may blow: {most.held:.2g} A at the most the bus may have for ever ({most.holds:g} A holds),"
+                f" {most.dump:.2g} A2s in a load dump ({most.outlives:.2g} A outlives it)"
             )
         if (verdict := dimmable(lamp.load)).dimmable != "yes":
             yield verdict.reason

@@ -28,6 +28,11 @@ class Driver:
         """Of the pin, in seconds, that the current still follows to its full height."""
         return self.rise
 
+    @property
+    def sure_pulse(self) -> float:
+        """The same that every sample of the transistor makes something of: hardware_notes/lighting.md, 200 ns of the reference box's."""
+        return 4 * self.rise
+
     def lowest_duty(self, hz: float) -> float:
         """Of the pin, a share of the time: the shortest pulse at a frequency in hertz."""
         return self.shortest_pulse * hz

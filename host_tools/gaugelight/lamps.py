@@ -28,14 +28,17 @@ from gaugelight.lights import (
     Fixed,
     Knob,
     Lamp,
+    Lights,
 )
-from gaugelight.loads import TAKE, USUAL_DROP, Verdict, amperes, dimmable, light_factor, strain
+from gaugelight.loads import CHARGED, TAKE, USUAL_DROP, Verdict, amperes, dimmable, light_factor, strain
 from gaugelight.problems import Misuse, meant
 
-# V, of a 14 V bus: nearly flat, without its alternator, with it (common practice, no source); a 28 V bus has twice as much
-FLAT, RESTING, CHARGED = 10.0, 12.0, 14.2
+FLAT, RESTING = (
+    10.0,
+    12.0,
+)  # V, of a 14 V bus: nearly flat, without its alternator (common practice, no source)
 # of brightest to dimmest, in which samples of the transistor are alike, to a quarter: hardware_notes/lighting.md
-ALIKE = {"slow edges": 12, "gate driver": 17100}
+ALIKE = {"this driver": 1530, "slow edges": 12, "gate driver": 17100}
 STEP_ALLOWED = 0.2  # L*, what nobody sees go by
 WANTED_RATIO = 5000.0  # of brightest to dimmest
 LEVELS = 1024
@@ -73,9 +76,11 @@ def report(built: Build, names: list[str], chip: pwm.Chip) -> list[Report]:
         if isinstance(one, Lamp):
             reports.append(Report(one.name, "lamp", tuple(_lamp(box, one, values(curve), chip))))
         elif isinstance(one, BusOutput):
-            reports.append(Report(one.name, "bus output", tuple(_bus_output(one, chip, float(box.supply)))))
+            reports.append(
+                Report(one.name, "bus output", tuple(_bus_output(lights, one, chip, float(box.supply))))
+            )
         else:
-            reports.append(Report(one.name, "display", tuple(_display(one))))
+            reports.append(Report(one.name, "display", tuple(_display(lights, one))))
     if lights.dim_request is not None:
         facts = tuple(_dim_request(built, lights.dim_request))
         reports.append(Report("dim request", "dim request", facts))
@@ -106,7 +111,7 @@ def _lamp(box: Box, lamp: Lamp, duties: Counts, chip: pwm.Chip) -> list[Fact]:
         *_load(lamp, steps, supply),
         *_wire(lamp, supply),
         *([] if chopped is None else [_driver(lamp, chopped, supply)]),
-        _states(lamp),
+        _states(box.lights, lamp),
     ]
     return [_in_short(lamp, facts, taken, supply), *facts]
 
@@ -184,13 +189,17 @@ def _honest(lamp: Lamp, steps: Counts, setting: pwm.Setting, supply: float) -> l
     wired, by_wire = lamp.edges(lamp.driver, supply)
     hz = float(setting.hz)
     bright = int(steps[-1]) / setting.steps
-    ratio = bright * wired.honest_ratio(hz)
-    seen = float(lightness(np.array([wired.lowest_light(hz)]))[0])
+    ratio = by_edges = bright * wired.honest_ratio(hz)
+    if lamp.driver == REFERENCE:
+        ratio = min(ratio, bright * ALIKE["this driver"] * LAMP_FREQUENCY / hz)
+    seen = float(lightness(np.array([bright / ratio]))[0])
     where = "at the end of its wire" if by_wire else "at its driver"
-    least = wired.shortest_pulse * hz * 100
+    least = max(wired.shortest_pulse * hz, bright / ratio) * 100
     says = (
         f"{ratio:.0f} : 1 {where}, where the current takes {_ns(wired.rise)} up and {_ns(wired.fall)} down, from 0 to 100 %"
-        f" (driver alone {bright * lamp.driver.honest_ratio(hz):.0f} : 1): down to {least:.2g} % of the time, L* {seen:.2g}"
+        f" (by the edges {by_edges:.0f} : 1, driver alone {bright * lamp.driver.honest_ratio(hz):.0f} : 1;"
+        f" samples of the reference box's are alike over {ALIKE['this driver'] * LAMP_FREQUENCY / hz:.0f} : 1):"
+        f" down to {least:.2g} % of the time, L* {seen:.2g}"
     )
     if float(lamp.floor) < least * 0.99:
         says += f". The floor, {float(lamp.floor):.2g} %, lies below: there one sample glows brighter than the next; set it by eye"
@@ -201,6 +210,7 @@ def _honest(lamp: Lamp, steps: Counts, setting: pwm.Setting, supply: float) -> l
         "rise_s": wired.rise,
         "fall_s": wired.fall,
         "honest_ratio": ratio,
+        "honest_ratio_by_edges": by_edges,
         "honest_ratio_of_driver": bright * lamp.driver.honest_ratio(hz),
         "lowest_honest_lightness": seen,
     }
@@ -223,7 +233,7 @@ def _radio(lamp: Lamp, taken: float | None, supply: float) -> Fact:
         honest = lamp.edges(driver, supply)[0].honest_ratio(hz)
         number: dict[str, Any] = {"honest_ratio": honest, "quieter_db": against}
         text = f"{name} ({_ns(driver.rise)})"
-        if name in ALIKE:
+        if driver is not lamp.driver:
             way = "less" if against > 0 else "more"
             text += f" {abs(against):.0f} dB {way}; honestly {honest:.0f} : 1,"
             text += f" and samples of it are alike over {ALIKE[name] * LAMP_FREQUENCY / hz:.0f} : 1"
@@ -322,7 +332,7 @@ def _wire(lamp: Lamp, supply: float) -> list[Fact]:
     worst = None if lamp.load is None else strain(lamp.load, supply)
     taken = None if lamp.load is None else amperes(lamp.load, supply)
     if worst is not None and taken:
-        wanted = fuse or worst.usual_fuse
+        wanted = fuse or worst.holds
         gauge = wires.thinnest(wanted)
         told = f"AWG {gauge} ({wires.area(gauge):.2g} mm2) would do"
         told += f", up to {min(50.0, wires.longest(gauge, taken, supply)):.0f} m and back"
@@ -343,8 +353,8 @@ def _wire(lamp: Lamp, supply: float) -> list[Fact]:
     limits = {"fuse_a": fuse}
     says = "not stated" if fuse is None else f"{fuse:g} A"
     if worst is not None:
-        says += f"; {worst.usual_fuse:g} A holds {worst.held:.2g} A, the most the bus may bring for ever, and a load dump's {worst.dump:.2g} A2s"
-        limits["smallest_fuse_a"] = worst.smallest_fuse
+        says += f"; {worst.holds:g} A holds {worst.held:.2g} A, the most the bus may bring for ever; {worst.outlives:.2g} A outlives a load dump, {worst.dump:.2g} A2s"
+        limits |= {"holds_a": worst.holds, "outlives_a": worst.outlives}
     if wire is not None:
         limits["largest_fuse_a"] = wires.largest_fuse(wire.gauge)
         says += f"; {limits['largest_fuse_a']:g} A at most for this wire"
@@ -393,7 +403,7 @@ def _in_short(lamp: Lamp, facts: list[Fact], taken: float | None, supply: float)
     return Fact("in short", ", ".join(says))
 
 
-def _states(one: Dimmed) -> Fact:
+def _states(lights: Lights, one: Dimmed) -> Fact:
     """Start, fault, death and day."""
     unit = "V" if isinstance(one, BusOutput) else "%"
     says = [f"starts from nothing, time constant {float(one.fade):g} s"]
@@ -404,7 +414,7 @@ def _states(one: Dimmed) -> Fact:
     else:
         says.append(f"on a fault {float(one.on_fault):g} {unit}")
     if one.by_day is not None:
-        turned = ", unless its knob is turned" if one.override else ", however the knob was left"
+        turned = ", unless its knob is turned" if lights.overriding(one) else ", however the knob was left"
         says.append(f"by day {float(one.by_day):g} {unit}{turned}")
     dead = "stands still" if isinstance(one, Display) else "0 V" if isinstance(one, BusOutput) else "dark"
     says.append(f"processor dead: {dead}")
@@ -416,7 +426,7 @@ def _states(one: Dimmed) -> Fact:
     return Fact("states", "; ".join(says), numbers)
 
 
-def _bus_output(one: BusOutput, chip: pwm.Chip, supply: float) -> list[Fact]:
+def _bus_output(lights: Lights, one: BusOutput, chip: pwm.Chip, supply: float) -> list[Fact]:
     highest = float(one.highest)
     worst = max(
         filters.ripple(one.filter, one.frequency, duty, highest)
@@ -442,12 +452,15 @@ def _bus_output(one: BusOutput, chip: pwm.Chip, supply: float) -> list[Fact]:
         double = (load + series) / load * (load / 2) / (load / 2 + series) - 1
         says = f"{series:g} ohm into {load:g} ohm is reckoned with; without listeners {alone:+.1%}, with twice as many {double:+.1%}"
         facts.append(Fact("load", says, {"error_without": alone, "error_with_twice": double}))
-    return [*facts, _states(one)]
+    return [*facts, _states(lights, one)]
 
 
-def _display(one: Display) -> list[Fact]:
+def _display(lights: Lights, one: Display) -> list[Fact]:
     points = ", ".join(f"{float(y):g} % at {float(x):g}" for x, y in one.source.points or ())
-    return [Fact("follows", f"{one.source.name}" + (f": {points}" if points else ", as it is")), _states(one)]
+    return [
+        Fact("follows", f"{one.source.name}" + (f": {points}" if points else ", as it is")),
+        _states(lights, one),
+    ]
 
 
 def _dim_request(built: Build, request: DimRequest) -> list[Fact]:
@@ -464,10 +477,10 @@ def _dim_request(built: Build, request: DimRequest) -> list[Fact]:
         numbers |= {"on_above_lightness": on, "off_below_lightness": off}
     pin = f"asks with GP{request.pin} {'high' if request.active else 'low'}"
     dead = "asks to dim" if request.active == 0 else "does not ask"
-    fault = "stays as it was" if request.on_fault == "hold" else f"goes {request.on_fault}"
+    fault = "goes along with what it follows" if request.on_fault == "along" else f"goes {request.on_fault}"
     states = f"{pin}; on a fault it {fault}; processor dead or starting (pin pulled down): it {dead}"
     if lights.daylight is not None:
-        states += "; off by day" + (", unless the knob is turned" if request.override else "")
+        states += "; off by day" + (", unless the knob is turned" if lights.overriding(request) else "")
     return [
         Fact("follows", says, numbers),
         Fact("states", states, {"on_fault": request.on_fault, "dead_asks": request.active == 0}),
@@ -504,6 +517,7 @@ def _knob(knob: Knob) -> list[Fact]:
         told = f"below {lowest:.1f} % it is open or shorted to ground, above {highest:.1f} % open below or shorted to 3.3 V"
     else:
         told = "a broken one cannot be told from a turned one"
+    told += "; its wiper's wire on the upper end's is told by nothing: half to full light"
     numbers = {"low": low / 100, "high": high / 100, "lowest": lowest / 100, "highest": highest / 100}
     return [Fact("travel", says, numbers), Fact("faults", told, {"tells_faults": tells_faults(knob)})]
 

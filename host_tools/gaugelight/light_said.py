@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gaugebox.light import BRIDGED, FACTOR_BITS, FACTOR_SLEW, Lighting
+from gaugebox.light import BRIDGED, FACTOR_BITS, FACTOR_RISE, Lighting
 from gaugebox.measure import NONE, Channel, make_channels
 from gaugebox.table import Table
 from gaugelight.boxfile import Box
@@ -16,7 +16,7 @@ from gaugelight.problems import Misuse, meant
 from gaugelight.quantity import parse_quantity
 from gaugelight.said import input_index, resting_reading
 
-SETTLED = BRIDGED + (1 << FACTOR_BITS) // FACTOR_SLEW  # ticks, without a fade
+SETTLED = BRIDGED + (1 << FACTOR_BITS) // FACTOR_RISE  # ticks, without a fade
 
 
 @dataclass(frozen=True)
@@ -142,7 +142,7 @@ def dim(
             Settled(
                 dimmers,
                 None if request is None else bool(request.on),
-                None if daylight is None else bool(daylight.day),
+                None if daylight is None else daylight.day > 0,
             )
         )
     return said

@@ -243,7 +243,7 @@ def _dimmer(lights: Lights, one: Dimmed, curve: Curve, solved: dict[str, tuple[i
         table.NO_PIN if isinstance(one, Display) else one.pin,
         way,
         index,
-        overriding(lights, lights.knob_of(one) if one.override else None),
+        _number(lights, lights.overriding(one)),
         supply,
         0,
         0,
@@ -260,7 +260,7 @@ def _dimmer(lights: Lights, one: Dimmed, curve: Curve, solved: dict[str, tuple[i
     return with_curves(fixed + text(one.name), *curves)
 
 
-def overriding(lights: Lights, knob: Knob | None) -> int:
+def _number(lights: Lights, knob: Knob | None) -> int:
     return light.NOTHING if knob is None else lights.knobs.index(knob)
 
 
@@ -271,11 +271,9 @@ def _daylight(daylight: Daylight, number: int, solved: SolvedInput) -> bytes:
 
 
 def _dim_request(lights: Lights, request: DimRequest) -> bytes:
-    knob = None
     switches = [switch.name for switch in lights.switches]
     if (lamp := lights.lamp(request.follows)) is not None:
         way, index = light.DIMMER, [one.name for one in lights.dimmed].index(lamp.name)
-        knob = lights.knob_of(lamp) if request.override else None
     elif request.follows in switches:
         way, index = light.SWITCH, switches.index(request.follows)
     else:
@@ -286,8 +284,8 @@ def _dim_request(lights: Lights, request: DimRequest) -> bytes:
         request.active,
         way,
         index,
-        {"off": 0, "on": 1, "hold": light.HOLD}[request.on_fault],
-        overriding(lights, knob),
+        {"off": 0, "on": 1, "along": light.ALONG}[request.on_fault],
+        _number(lights, lights.overriding(request)),
         round(request.on_above * 100),
         round(request.off_below * 100),
     )

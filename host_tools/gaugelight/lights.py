@@ -64,7 +64,10 @@ class Compensation:
 
 @dataclass(frozen=True)
 class Lamp:
-    """Levels in per cent of the knob's travel, floor and ceiling in per cent of the time; None: not stated."""
+    """Levels in per cent of the knob's travel, floor and ceiling in per cent of the time; None: not stated.
+
+    override: whether a turn of the knob at its root takes over from the day; None: where it has one.
+    """
 
     line: int
     name: str
@@ -78,7 +81,7 @@ class Lamp:
     on_above: Fraction
     fade: Fraction  # seconds
     by_day: Fraction | None
-    override: bool
+    override: bool | None
     on_fault: Fraction | None
     compensate: Compensation | None
     load: Load | None
@@ -110,7 +113,7 @@ class BusOutput:
     filter: Filter
     fade: Fraction
     by_day: Fraction | None  # volts
-    override: bool
+    override: bool | None
     on_fault: Fraction | None  # volts
     name: str = BUS_OUTPUT
 
@@ -130,7 +133,7 @@ class Display:
     source: Follows
     fade: Fraction
     by_day: Fraction | None
-    override: bool
+    override: bool | None
     on_fault: Fraction | None
     name: str = DISPLAY
 
@@ -165,8 +168,8 @@ class DimRequest:
     on_above: Fraction  # per cent of the knob's travel
     off_below: Fraction
     active: int  # the level of its pin when it asks
-    on_fault: str  # "on", "off", "hold"
-    override: bool
+    on_fault: str  # "on", "off", "along" with what it follows
+    override: bool | None
 
 
 @dataclass(frozen=True)
@@ -193,6 +196,15 @@ class Lights:
 
     def lamp(self, name: str) -> Lamp | None:
         return next((lamp for lamp in self.lamps if lamp.name == name), None)
+
+    def overriding(self, one: Dimmed | DimRequest) -> Knob | None:
+        """The knob a turn of which takes over from the day."""
+        if one.override is False:
+            return None
+        if not isinstance(one, DimRequest):
+            return self.knob_of(one)
+        lamp = self.lamp(one.follows)
+        return None if lamp is None else self.knob_of(lamp)
 
     def knob_of(self, one: Dimmed) -> Knob | None:
         """The knob at the root of what it follows."""
@@ -263,9 +275,7 @@ def _lamp(section: Section, units: Units, lamps: set[str]) -> Lamp | None:
     curve = section.take("curve", box_values.curve, LampCurve(None))
     made = section.take("driver", _driver, driver.REFERENCE) or driver.REFERENCE
     hertz = frequency or LAMP_FREQUENCY
-    floor = section.take(
-        "floor", _share, Fraction(made.shortest_pulse * hertz * 100).limit_denominator(10**6)
-    )
+    floor = section.take("floor", _share, Fraction(made.sure_pulse * hertz * 100).limit_denominator(10**6))
     ceiling = section.take("ceiling", _share, Fraction(100))
     has_knob = knob is not None
     off_below = section.take("off_below", _low, Fraction(2 if has_knob else 0))
@@ -277,7 +287,7 @@ def _lamp(section: Section, units: Units, lamps: set[str]) -> Lamp | None:
         section.wrong("ceiling", "must lie above the floor")
     fade = section.take("fade", _fade, Fraction(1, 5))
     by_day = section.take("by_day", _share, None)
-    override = section.take("override", _yes_or_no, has_knob)
+    override = section.take("override", _yes_or_no, None)
     on_fault = _on_fault(section, _share, source, units, SAFE_LEVEL)
     compensate = section.take("compensate", _compensation, None)
     load = section.take("load", _load, None)
@@ -287,7 +297,7 @@ def _lamp(section: Section, units: Units, lamps: set[str]) -> Lamp | None:
     if section.problems > before or pin is None or source is None or curve is None:
         return None
     assert frequency and floor is not None and ceiling and off_below is not None and on_above is not None
-    assert fade is not None and override is not None
+    assert fade is not None
     return Lamp(
         section.line, name, pin, frequency, source, curve, floor, ceiling, off_below, on_above, fade, by_day, override,
         on_fault, compensate, load, made, wire, fuse,
@@ -307,7 +317,7 @@ def _bus_output(section: Section, units: Units, lamps: set[str]) -> BusOutput | 
     low_pass = section.take("filter", _filter, None, '{ resistor = "10 kohm", capacitor = "470 nF" }')
     fade = section.take("fade", _fade, Fraction(1, 5))
     by_day = section.take("by_day", _volts, None)
-    override = section.take("override", _yes_or_no, False)
+    override = section.take("override", _yes_or_no, None)
     on_fault = _on_fault(section, _volts, source, units, None)
     section.finish()
     if source is not None and source.name in units and on_fault is None and section.problems == before:
@@ -317,7 +327,7 @@ def _bus_output(section: Section, units: Units, lamps: set[str]) -> BusOutput | 
     if section.problems > before or None in (pin, source, full_scale, low_pass):
         return None
     assert pin is not None and frequency and source and full_scale and low_pass and fade is not None
-    assert series is not None and override is not None
+    assert series is not None
     made = BusOutput(
         section.line, pin, frequency, source, full_scale, series, load, low_pass, fade, by_day, override, on_fault
     )  # fmt: skip
@@ -336,12 +346,12 @@ def _display(section: Section, units: Units, lamps: set[str], bright: Fraction |
     source = _follows(section, units, lamps, _share)
     fade = section.take("fade", _fade, Fraction(1, 5))
     by_day = section.take("by_day", _share, bright)
-    override = section.take("override", _yes_or_no, False)
+    override = section.take("override", _yes_or_no, None)
     on_fault = _on_fault(section, _share, source, units, SAFE_LEVEL)
     section.finish()
     if section.problems > before or source is None:
         return None
-    assert fade is not None and override is not None
+    assert fade is not None
     return Display(section.line, source, fade, by_day, override, on_fault)
 
 
@@ -357,7 +367,7 @@ def _daylight(section: Section, units: Units) -> Daylight | None:
         night_below = section.take("night_below", reading, None, "a reading of the sensor")
     else:
         section.skip("day_above", "night_below")
-    delay = section.take("delay", _delay, Fraction(5))
+    delay = section.take("delay", _delay, Fraction(30))
     section.finish()
     if day_above is not None and night_below is not None and day_above <= night_below:
         section.wrong("day_above", "must lie above night_below, or day and night hunt")
@@ -387,8 +397,8 @@ def _dim_request(section: Section, switches: set[str]) -> DimRequest | None:
     on_above = section.take("on_above", _share, Fraction(8))
     off_below = section.take("off_below", _share, Fraction(5))
     active = section.take("active", box_values.one_of("high", "low"), "high")
-    on_fault = section.take("on_fault", box_values.one_of("hold", "off", "on"), "hold")
-    override = section.take("override", _yes_or_no, False)
+    on_fault = section.take("on_fault", box_values.one_of("along", "off", "on"), "along")
+    override = section.take("override", _yes_or_no, None)
     section.finish()
     if on_above is not None and off_below is not None and on_above <= off_below:
         section.wrong("on_above", "must lie above off_below, or the line hunts")
@@ -398,7 +408,7 @@ def _dim_request(section: Section, switches: set[str]) -> DimRequest | None:
                 section.wrong(key, f'belongs to a lamp; "{follows}" is on or off; leave it out')
     if section.problems > before or pin is None or follows is None:
         return None
-    assert on_above is not None and off_below is not None and on_fault and override is not None
+    assert on_above is not None and off_below is not None and on_fault
     return DimRequest(
         section.line, pin, follows, on_above, off_below, int(active == "high"), on_fault, override
     )

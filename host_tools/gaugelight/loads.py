@@ -24,11 +24,12 @@ TAKE = "take one each at 10, 12 and 14 V"
 OFF_THE_LINE = 0.1  # of the largest current: by more than this no strip misses its line
 
 # Of a 14 V bus, twice as much of a 28 V one (common practice, no source)
-HELD_VOLTS = 16.0  # for ever
+CHARGED = 14.2  # with its alternator
+HELD_VOLTS = 16.0  # the most there may be for ever
 DUMP_VOLTS, DUMP_SECONDS = 35.0, 0.4  # the alternator as the battery comes off
 FUSE_SIZES = (1.0, 2.0, 3.0, 5.0, 7.5, 10.0, 15.0, 20.0, 25.0, 30.0)  # A (common practice, no source)
 FUSE_HELD = 0.75  # of its rating, what a fuse holds for ever in a warm panel (from memory)
-FUSE_MELTS = 1.25  # A2 s for each square ampere of a quick fuse's rating (from memory)
+FUSE_MELTS = 1.0  # A2 s for each square ampere of a quick fuse's rating; it melts at 1.25 (from memory)
 
 # How the current grows with the voltage, as a power of it: 1 for a resistor and more with a drop, 0.54 for a tungsten filament (IES
 # Lighting Handbook, from memory), 0 for a constant current, -1 for a constant power. The bounds are half-way or nearly so.
@@ -127,14 +128,14 @@ class Strain:
     dump: float
 
     @property
-    def smallest_fuse(self) -> float:
-        """In amperes: the least that blows by neither."""
-        return max(self.held / FUSE_HELD, math.sqrt(self.dump / FUSE_MELTS))
+    def holds(self) -> float:
+        """In amperes: the smallest fuse that one can buy and that holds for ever."""
+        return next((size for size in FUSE_SIZES if size >= self.held / FUSE_HELD), FUSE_SIZES[-1])
 
     @property
-    def usual_fuse(self) -> float:
-        """The smallest one can buy that holds."""
-        return next((size for size in FUSE_SIZES if size >= self.smallest_fuse), FUSE_SIZES[-1])
+    def outlives(self) -> float:
+        """In amperes: the smallest fuse that outlives a load dump."""
+        return math.sqrt(self.dump / FUSE_MELTS)
 
 
 def strain(load: Load, supply: float) -> Strain:
