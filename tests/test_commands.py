@@ -141,11 +141,12 @@ def test_dim_of_a_lamp_that_follows_a_line(capsys: pytest.CaptureFixture[str]) -
 
 
 def test_dim_by_day(capsys: pytest.CaptureFixture[str]) -> None:
-    """The knob left up dims nothing; turned by more than a tenth it takes over its lamp."""
+    """The knob left up dims nothing; turned by more than a tenth it takes over what hangs on it."""
     code, dimmed = said(capsys, "dim", str(DEMO), "glare shield", "50", "55", "80", "--day")
     rows = dimmed["rows"]
-    assert code == 0 and all(row["day"] and not row["dim_request"] for row in rows)
-    assert [row["dimmers"]["display"]["level"] for row in rows] == [100, 100, 100]
+    assert code == 0 and all(row["day"] for row in rows)
+    assert [row["dim_request"] for row in rows] == [False, False, True]
+    assert [row["dimmers"]["display"]["level"] for row in rows] == [100, 100, pytest.approx(22, abs=0.1)]
     assert [row["dimmers"]["glare shield"]["duty_u16"] > 0 for row in rows] == [False, False, True]
 
 
