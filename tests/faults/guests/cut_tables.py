@@ -1,0 +1,147 @@
+"""Cuts the power at every block operation of the store; run by test_power_cuts.py on MicroPython.
+
+    cut_tables.py FIRMWARE THIS_FOLDER WHAT AGES TWICE FIRST SECOND
+
+WHAT: flash, safe, revert, log, careless. AGES: how often the job is done, each time with cuts. TWICE: the first so many of them also with a second
+cut, in the same job begun again after the first. FIRST, SECOND: table images.
+"""
+
+import binascii
+import os
+import sys
+
+sys.path[0:0] = [sys.argv[1], sys.argv[2]]
+import cuttable_disk
+from cuttable_disk import DROPPED, TORN, WEAK, Disk, mounted
+from gaugebox.log import Log
+from gaugebox.store import PIECE, Store
+
+what, AGES, TWICE = sys.argv[3], int(sys.argv[4]), int(sys.argv[5])
+images = []
+for name in sys.argv[6:]:
+    with open(name, "rb") as file:
+        images.append(file.read())
+BLOCKS = 32
+
+
+def crc_of(image):
+    return binascii.crc32(image[:-4])
+
+
+def flash(image, safe=False):
+    store = Store("/tables")
+    store.begin(len(image), crc_of(image), safe)
+    for number in range(0, (len(image) + PIECE - 1) // PIECE):
+        store.piece(number, image[number * PIECE : (number + 1) * PIECE])
+    store.verify()
+    store.commit(crc_of(image))
+
+
+def other(images, table):
+    """The image that is not that table's, or not the safe one's."""
+    crc = table.crc if table is not None else Store("/tables").safe
+    return images[1] if crc == crc_of(images[0]) else images[0]
+
+
+def revert():
+    store = Store("/tables")
+    store.revert(store.older())
+
+
+def careless():
+    store = Store("/tables")
+    image = other(images, store.table)
+    os.remove("/tables/" + store.slot)
+    flash(image)
+
+
+def log():
+    events = Log("/log")
+    for i in range(40):
+        events.add(i % 16, i % 7, i)
+    events.flush(40)
+
+
+JOBS = {
+    "flash": (lambda: flash(images[0]), lambda: flash(other(images, Store("/tables").table))),
+    "safe": (lambda: (flash(images[0]), flash(images[1], True)), lambda: flash(other(images, None), True)),
+    "revert": (lambda: (flash(images[0]), flash(images[1])), revert),
+    "careless": (lambda: (flash(images[0]), flash(images[1])), careless),
+    "log": (lambda: [log() for _ in range(12)], log),  # the thirteenth makes it change its file
+}
+
+
+def state():
+    """Starts the box as after a power cut, as far as its files go; what it holds. Raises where it cannot."""
+    store = Store("/tables")
+    table = None if store.table is None else store.table.crc
+    events = Log("/log")
+    records = events.count()
+    content = events.read(0, 2000)
+    whole = records * 8 == len(content) and records % 40 in (0, 512 % 40, (records - 480) % 40)
+    return (store.slot, table, store.safe, store.notice, records if whole else -1)
+
+
+def run(job, content, after, how):
+    """The disk after a job that was cut, and whether it was."""
+    disk = Disk(BLOCKS, content)
+    mounted(disk)
+    disk.cut(after, how)
+    try:
+        job()
+    except Exception as problem:
+        if not disk.is_cut():
+            raise problem
+    return disk
+
+
+def moved_on(twice, before, after, found):
+    """What may stand there too: the job done and done once more, which is back at the first table; the log without its older file."""
+    if isinstance(found, Exception):
+        return False
+    if what == "log":
+        return found[:4] == before[:4] and found[4] >= min(before[4], 480)
+    return twice and what in ("flash", "revert") and found[1] in (before[1], after[1]) and found[3] == ""
+
+
+prepare, job = JOBS[what]
+disk = Disk(BLOCKS)
+mounted(disk)
+prepare()
+cuts = twice = lost = olds = news = told = 0
+most = 0
+for age in range(AGES):  # of the disk: now and then littlefs moves its directory
+    mounted(disk)
+    start = bytes(disk.content)
+    before = state()
+    disk.cut(-1, DROPPED)
+    job()
+    operations = disk.operations
+    most = max(most, operations)
+    mounted(disk)
+    after = state()
+    assert before != after
+    again_after = range(-1, operations if age < TWICE else 0)  # -1: no second cut
+    for first in range(operations):
+        for how in (DROPPED, TORN, WEAK):
+            content = bytes(run(job, start, first, how).content)
+            for second in again_after:
+                try:
+                    again = content if second < 0 else run(job, content, second, (first + second) % 3).content
+                    mounted(Disk(BLOCKS, again))
+                    found = state()
+                except Exception as problem:
+                    found = problem
+                cuts += 1
+                twice += second >= 0
+                if found == before:
+                    olds += 1
+                elif found == after or moved_on(second >= 0, before, after, found):
+                    news += 1
+                else:
+                    lost += 1
+                    print("lost:", age, first, how, second, found)
+                told += not isinstance(found, Exception) and found[3] != ""
+print(
+    "operations", most, "cuts", cuts, "twice", twice, "old", olds, "new", news, "lost", lost, "notices", told
+)
