@@ -16,7 +16,7 @@ from gaugebox import pins, table
 from gaugebox.line import REQUEST, frame
 from gaugebox.store import PIECE
 from gaugelight.bench import bench
-from gaugelight.box_line import BoxLine, BoxSaysNo
+from gaugelight.box_line import BoxLine, BoxSaysNo, packed
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
 from gaugelight.cli import DEMO, STARTER, main
@@ -236,7 +236,9 @@ def test_with_the_jumper_open_nothing_is_written_and_ctrl_c_is_a_byte(
         uptime = line.hello().uptime_ms
         line.serial.write(b"\x03\x04\x01\x02")
         for request in (
-            ["begin", "100", "0"],
+            ["begin", "100", "0", "50"],
+            ["begin", "100", "0", "50", "safe"],
+            ["revert", crc],
             ["piece", "0", "AAAA"],
             ["verify"],
             ["commit", crc],
@@ -342,7 +344,23 @@ FIELDS = [
     " ",
     "~",
 ]
-VERBS = ["hello", "input", "values", "lamps", "dim", "begin", "piece", "verify", "commit", "nope", ""]
+VERBS = [
+    "hello",
+    "input",
+    "values",
+    "lamps",
+    "dim",
+    "health",
+    "log",
+    "table",
+    "begin",
+    "piece",
+    "verify",
+    "commit",
+    "revert",
+    "nope",
+    "",
+]
 
 
 @pytest.mark.parametrize("jumper_closed", [True, False], ids=["jumper closed", "jumper open"])
@@ -415,9 +433,10 @@ def test_pieces_may_come_twice_and_in_any_order(rig: Rig, starter: Build) -> Non
 
     image = starter.image
     crc = f"{starter.crc32:08x}"
-    pieces = [image[i : i + PIECE] for i in range(0, len(image), PIECE)]
+    content = packed(image)
+    pieces = [content[i : i + PIECE] for i in range(0, len(content), PIECE)]
     with BoxLine(rig.port) as line:
-        line.ask("begin", str(len(image)), crc)
+        line.ask("begin", str(len(image)), crc, str(len(content)))
         with pytest.raises(BoxSaysNo, match="piece 0 is missing"):
             line.ask("verify")
         for number in [*reversed(range(len(pieces))), 1, 0]:

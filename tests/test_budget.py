@@ -106,7 +106,7 @@ def test_benchmark_without_its_interpreter(
 
 # imports
 
-EVERYWHERE = {"array", "binascii", "gc", "os", "struct", "sys"}
+EVERYWHERE = {"array", "binascii", "deflate", "gc", "io", "os", "struct", "sys", "zlib"}
 BOARD_ONLY = {"machine", "micropython", "select", "time"}
 
 

@@ -7,7 +7,7 @@ import binascii
 import random
 import struct
 from array import array
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from importlib.resources import files
 from pathlib import Path
@@ -25,6 +25,7 @@ from box_says import Sampled
 from gaugebox.measure import make_channels
 from gaugebox.store import INCOMING, PIECE, SLOTS, Store, StoreError, slot_header
 from gaugebox.table import Table, TableError
+from gaugelight.box_line import packed
 from gaugelight.boxfile import Box, read_box
 from gaugelight.build import Build, build, pack
 from gaugelight.light_tables import travel
@@ -383,10 +384,19 @@ def new(demo: Build) -> bytes:
     return named(demo, "new")
 
 
-def send(store: Store, image: bytes) -> None:
-    store.begin(len(image), binascii.crc32(image[:-4]))
-    for number in range(0, (len(image) + PIECE - 1) // PIECE):
-        store.piece(number, image[number * PIECE : (number + 1) * PIECE])
+def begin(store: Store, image: bytes, crc: int | None = None) -> None:
+    store.begin(len(image), Table(image).crc if crc is None else crc, len(packed(image)))
+
+
+def pieces(content: bytes) -> Iterator[tuple[int, bytes]]:
+    for number in range(0, (len(content) + PIECE - 1) // PIECE):
+        yield number, content[number * PIECE : (number + 1) * PIECE]
+
+
+def send(store: Store, image: bytes, crc: int | None = None) -> None:
+    begin(store, image, crc)
+    for number, piece in pieces(packed(image)):
+        store.piece(number, piece)
 
 
 def running(folder: Path) -> tuple[str, str, int]:
@@ -465,8 +475,8 @@ def test_every_request_may_be_repeated(folder: Path, old: bytes, new: bytes) -> 
     store, crc = Store(str(folder)), Table(new).crc
     send(store, old)
     send(store, new)  # begun anew
-    for number in reversed(range(0, (len(new) + PIECE - 1) // PIECE)):  # and again, in any order
-        store.piece(number, new[number * PIECE : (number + 1) * PIECE])
+    for number, piece in reversed(list(pieces(packed(new)))):  # and again, in any order
+        store.piece(number, piece)
     assert store.verify() == store.verify() == (len(new), crc)
     assert store.commit(crc) == store.commit(crc) == "slot_b"
     assert running(folder) == ("new", "slot_b", 7)
@@ -481,23 +491,39 @@ def test_every_request_may_be_repeated(folder: Path, old: bytes, new: bytes) -> 
 
 
 def incomplete(store: Store, image: bytes) -> None:
-    store.begin(len(image), binascii.crc32(image[:-4]))
-    last = (len(image) - 1) // PIECE
-    store.piece(last, image[last * PIECE :])
+    begin(store, image)
+    store.piece(*list(pieces(packed(image)))[-1])
     store.verify()
 
 
 def damaged_on_the_way(store: Store, image: bytes) -> None:
     send(store, image)
-    store.piece(1, bytes([image[PIECE] ^ 1]) + image[PIECE + 1 : 2 * PIECE])
+    store.piece(0, bytes(PIECE))
+    store.verify()
+
+
+def another_image(store: Store, image: bytes) -> None:
+    """Packed and whole, but damaged before that."""
+    spoilt = bytearray(image)
+    spoilt[100] ^= 1
+    content = packed(bytes(spoilt))
+    store.begin(len(image), Table(image).crc, len(content))
+    for number, piece in pieces(content):
+        store.piece(number, piece)
+    store.verify()
+
+
+def of_another_length(store: Store, image: bytes, more: int) -> None:
+    content = packed(image)
+    store.begin(len(image) + more, Table(image).crc, len(content))
+    for number, piece in pieces(content):
+        store.piece(number, piece)
     store.verify()
 
 
 def announced_otherwise(store: Store, image: bytes) -> None:
     send(store, image)
-    store.begin(len(image), 0x12345678)
-    for number in range(0, (len(image) + PIECE - 1) // PIECE):
-        store.piece(number, image[number * PIECE : (number + 1) * PIECE])
+    send(store, image, 0x12345678)
     store.verify()
 
 
@@ -515,7 +541,7 @@ def never_verified(store: Store, image: bytes) -> None:
 def begun_again_after_verify(store: Store, image: bytes) -> None:
     send(store, image)
     store.verify()
-    store.begin(len(image), Table(image).crc)
+    begin(store, image)
     store.commit(Table(image).crc)
 
 
@@ -523,11 +549,16 @@ STEPS: dict[str, tuple[Callable[[Store, bytes], object], str]] = {
     "verify before begin": (lambda s, i: s.verify(), "no table was begun"),
     "piece before begin": (lambda s, i: s.piece(0, b""), "no table was begun"),
     "commit before anything": (lambda s, i: s.commit(Table(i).crc), "no image with that CRC was verified"),
-    "too small": (lambda s, i: s.begin(15, 0), "16 to 32768 bytes, not 15"),
-    "too large": (lambda s, i: s.begin(32769, 0), "16 to 32768 bytes, not 32769"),
-    "below nought": (lambda s, i: s.begin(-1, 0), "not -1"),
+    "too small": (lambda s, i: s.begin(15, 0, 100), "16 to 32768 bytes, not 15"),
+    "too large": (lambda s, i: s.begin(32769, 0, 100), "16 to 32768 bytes, not 32769"),
+    "below nought": (lambda s, i: s.begin(-1, 0, 100), "not -1"),
     "incomplete": (incomplete, "piece 0 is missing"),
-    "damaged on the way": (damaged_on_the_way, "what was stored cannot run: its CRC is wrong"),
+    "packed into nothing": (lambda s, i: s.begin(100, 0, 7), "packed into 8 to 32768 bytes, not 7"),
+    "packed into too much": (lambda s, i: s.begin(100, 0, 32769), "not 32769"),
+    "damaged on the way": (damaged_on_the_way, "does not unpack"),
+    "damaged before": (another_image, "what was stored cannot run: its CRC is wrong"),
+    "longer than announced": (lambda s, i: of_another_length(s, i, -1), "does not unpack to"),
+    "shorter than announced": (lambda s, i: of_another_length(s, i, 1), "does not unpack to"),
     "another CRC announced": (announced_otherwise, "announced was 12345678"),
     "another CRC committed": (another_committed, "no image with that CRC was verified"),
     "never verified": (never_verified, "no image with that CRC was verified"),
@@ -548,19 +579,19 @@ def test_write_refused(
 
 
 PIECES = {
-    "too short": (0, 127, "piece 0 has 127 bytes, not 128"),
-    "too long": (0, 129, "piece 0 has 129 bytes, not 128"),
-    "the last one too long": (1, 128, "piece 1 has 128 bytes, not 72"),
-    "beyond the end": (2, 128, "there is no piece 2"),
+    "too short": (0, 167, "piece 0 has 167 bytes, not 168"),
+    "too long": (0, 169, "piece 0 has 169 bytes, not 168"),
+    "the last one too long": (1, 168, "piece 1 has 168 bytes, not 32"),
+    "beyond the end": (2, 168, "there is no piece 2"),
     "beyond the end, and empty": (2, 0, "there is no piece 2"),
-    "before the start": (-1, 128, "there is no piece -1"),
+    "before the start": (-1, 168, "there is no piece -1"),
 }
 
 
 @pytest.mark.parametrize("number, size, reason", PIECES.values(), ids=PIECES)
 def test_piece_refused(number: int, size: int, reason: str, folder: Path) -> None:
     store = Store(str(folder))
-    store.begin(200, 0)
+    store.begin(400, 0, 200)
     with pytest.raises(StoreError, match=reason):
         store.piece(number, bytes(size))
 
@@ -695,9 +726,7 @@ def test_what_is_verified_is_what_was_stored(tmp_path: Path) -> None:
 
     image = build(read_box(DEMO)).image
     store = Forgetful(str(tmp_path))
-    store.begin(len(image), int.from_bytes(image[-4:], "little"))
-    for number, start in enumerate(range(0, len(image), PIECE)):
-        store.piece(number, image[start : start + PIECE])
+    send(store, image)
     with pytest.raises(StoreError, match="what was stored cannot run"):
         store.verify()
     with pytest.raises(StoreError):

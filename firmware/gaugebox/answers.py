@@ -11,7 +11,7 @@ Every request may be repeated: its answer is the same, or it says that what it a
     values i                for input i and up to seven more: count,signal,reading,fault
     lamps i                 for dimmer i and up to three more: name,level,duty,fault
     dim                     on or off, or none; day or night, or none; fault of the request, of the daylight
-    begin length crc slot   bytes a piece; slot: "safe", or nothing for the older one
+    begin length crc packed slot    bytes a piece; packed: bytes that come; slot: "safe", or nothing for the older one
     piece number base64     number
     verify                  length, crc
     commit crc              slot
@@ -158,7 +158,7 @@ def _fault(code: int) -> str:
 
 def begin(app: "App", words: "list[str]") -> "list[str]":
     _writing(app)
-    app.store.begin(_index(words[0]), int(words[1], 16), words[2:] == [SAFE])
+    app.store.begin(_index(words[0]), int(words[1], 16), _index(words[2]), words[3:] == [SAFE])
     return [str(PIECE)]
 
 

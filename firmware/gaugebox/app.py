@@ -212,9 +212,22 @@ class App:
             if byte < 0:
                 return
             if self.reader.take(byte):
-                line = answer(self, self.reader.line())
-                if line is not None:
-                    self.board.say(line)
+                self._answer()
+
+    def _serve_until(self, due: int) -> None:
+        """In service there is time to answer at once."""
+        board = self.board
+        while board.elapsed(due) < -1 and not self.restart_wanted:
+            byte = board.next_byte()
+            if byte < 0:
+                board.wait_until(board.later(board.now(), 1))
+            elif self.reader.take(byte):
+                self._answer()
+
+    def _answer(self) -> None:
+        line = answer(self, self.reader.line())
+        if line is not None:
+            self.board.say(line)
 
     def run(self) -> None:
         board = self.board
@@ -229,6 +242,8 @@ class App:
             if board.elapsed(due) > TICK_MS:
                 self.late += 1
                 due = board.now()  # too late to catch up
+            if not self.flight:
+                self._serve_until(due)
             board.wait_until(due)
 
 

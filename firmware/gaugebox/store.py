@@ -10,6 +10,22 @@ import binascii
 import os
 import struct
 
+try:
+    from io import BytesIO
+
+    from deflate import ZLIB, DeflateIO
+
+    def unpacked(packed: "bytes | bytearray", length: int) -> bytes:
+        return DeflateIO(BytesIO(packed), ZLIB).read(length + 1)  # type: ignore[no-any-return]
+
+except ImportError:  # CPython
+    import zlib
+
+    def unpacked(packed: "bytes | bytearray", length: int) -> bytes:
+        """A byte more than the length asked for, where there is more."""
+        return zlib.decompressobj().decompress(packed, length + 1)
+
+
 from gaugebox.table import LARGEST, Table, TableError, check_container
 
 SLOTS = ("slot_a", "slot_b")
@@ -19,7 +35,7 @@ SLOT_MAGIC = b"SLOT"
 SLOT_HEADER = "<4sII"
 SLOT_HEADER_SIZE = 12
 NONE_BEGUN = "no table was begun since the box last started; flash again"
-PIECE = 128  # bytes of an image in one line
+PIECE = 168  # bytes in one line
 
 
 class StoreError(Exception):
@@ -59,6 +75,7 @@ class Store:
         self.sequence = 0
         self.notice = ""
         self.incoming = bytearray(0)
+        self.length = 0  # unpacked
         self.missing: "set[int]" = set()
         self.crc = 0
         self.target = ""  # where it goes
@@ -118,12 +135,17 @@ class Store:
         """The older slot."""
         return SLOTS[1] if self.slot == SLOTS[0] else SLOTS[0]
 
-    def begin(self, length: int, crc: int, safe: bool = False) -> None:
-        """Makes room for an image of that length whose CRC-32 will be `crc`, for the older slot or the safe one."""
+    def begin(self, length: int, crc: int, packed: int, safe: bool = False) -> None:
+        """Makes room for an image of that length whose CRC-32 will be `crc`, and which comes packed (zlib, a window of 1 kB) into
+        so many bytes; for the older slot or the safe one.
+        """
         if not 16 <= length <= LARGEST:
             raise StoreError("an image has 16 to %d bytes, not %d" % (LARGEST, length))
-        self.incoming = bytearray(length)
-        self.missing = set(range((length + PIECE - 1) // PIECE))
+        if not 8 <= packed <= LARGEST:
+            raise StoreError("an image is packed into 8 to %d bytes, not %d" % (LARGEST, packed))
+        self.incoming = bytearray(packed)
+        self.length = length
+        self.missing = set(range((packed + PIECE - 1) // PIECE))
         self.crc = crc
         self.target = SAFE if safe else self._other()
         self.verified = self.committed = -1
@@ -150,7 +172,13 @@ class Store:
             raise StoreError(NONE_BEGUN)
         if self.missing:
             raise StoreError("piece %d is missing" % min(self.missing))
-        table = self._stored(self.incoming)
+        try:
+            image = unpacked(self.incoming, self.length)
+        except Exception:  # whatever came in place of it
+            image = b""
+        if len(image) != self.length:
+            raise StoreError("what came does not unpack to %d bytes" % self.length)
+        table = self._stored(image)
         if table.crc != self.crc:
             raise StoreError("the CRC stored is %08x, announced was %08x" % (table.crc, self.crc))
         self.verified = table.crc

@@ -9,7 +9,7 @@ import numpy as np
 from gaugebox.answers import JUMPER_OPEN
 from gaugebox.store import SLOTS
 from gaugebox.table import InputRecord, Table, TableError
-from gaugelight.box_line import BoxLine, Hello
+from gaugelight.box_line import BoxLine, Hello, packed
 from gaugelight.build import Build
 from gaugelight.curves import breakpoints, values
 from gaugelight.problems import Wrong
@@ -152,8 +152,8 @@ def flash(line: BoxLine, built: Build, progress: Progress, hello: Hello | None =
     """Until the commit the box runs on with the table it had. Raises Wrong."""
     before = line.hello_same_version() if hello is None else hello
     crc, safe_crc = _crc(built.image), _crc(built.safe)
-    first = 0 if safe_crc == before.safe_crc else len(built.safe)
-    total = first + (0 if before.crc == crc else len(built.image))
+    first = 0 if safe_crc == before.safe_crc else len(packed(built.safe))
+    total = first + (0 if before.crc == crc else len(packed(built.image)))
     if first:
         line.send_table(built.safe, lambda done, of: progress(done, total), safe=True)
     if before.crc == crc:

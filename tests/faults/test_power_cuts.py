@@ -19,6 +19,7 @@ import pytest
 from mpremote.transport import Transport, TransportExecError
 
 import gaugelight.install
+from gaugelight.box_line import packed
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.cli import DEMO, STARTER
@@ -53,6 +54,7 @@ def image_of(text: str, folder: Path) -> Path:
     path.write_text(text)
     image = path.with_suffix(".glt")
     image.write_bytes(build(read_box(path)).image)
+    image.with_suffix(".glt.packed").write_bytes(packed(image.read_bytes()))
     return image
 
 

@@ -3,7 +3,7 @@
     cut_tables.py FIRMWARE THIS_FOLDER WHAT AGES TWICE FIRST SECOND
 
 WHAT: flash, safe, revert, log, careless. AGES: how often the job is done, each time with cuts. TWICE: the first so many of them also with a second
-cut, in the same job begun again after the first. FIRST, SECOND: table images.
+cut, in the same job begun again after the first. FIRST, SECOND: table images, each with its packed form beside it.
 """
 
 import binascii
@@ -18,9 +18,12 @@ from gaugebox.store import PIECE, Store
 
 what, AGES, TWICE = sys.argv[3], int(sys.argv[4]), int(sys.argv[5])
 images = []
+packed = {}
 for name in sys.argv[6:]:
     with open(name, "rb") as file:
         images.append(file.read())
+    with open(name + ".packed", "rb") as file:
+        packed[images[-1]] = file.read()
 BLOCKS = 32
 
 
@@ -30,9 +33,10 @@ def crc_of(image):
 
 def flash(image, safe=False):
     store = Store("/tables")
-    store.begin(len(image), crc_of(image), safe)
-    for number in range(0, (len(image) + PIECE - 1) // PIECE):
-        store.piece(number, image[number * PIECE : (number + 1) * PIECE])
+    content = packed[image]
+    store.begin(len(image), crc_of(image), len(content), safe)
+    for number in range(0, (len(content) + PIECE - 1) // PIECE):
+        store.piece(number, content[number * PIECE : (number + 1) * PIECE])
     store.verify()
     store.commit(crc_of(image))
 
