@@ -157,6 +157,111 @@ def test_flash_goes_to_the_other_slot_and_says_what_changed(
     assert "runs this table already" in capsys.readouterr().out
 
 
+def test_back_to_the_table_before(
+    rig: Rig, demo: Build, starter: Build, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """There and back again; each time the other one is kept."""
+    assert main(["flash", str(STARTER), "--yes", "--port", rig.port]) == 0
+    crcs = f"{demo.crc32:08x}", f"{starter.crc32:08x}"
+    for crc, before in (crcs, crcs[::-1]):
+        capsys.readouterr()
+        assert main(["revert", "--yes", "--port", rig.port, "--json"]) == 0
+        said = json.loads(capsys.readouterr().out)
+        assert (said["crc32"], said["crc32_before"]) == (crc, before)
+        with BoxLine(rig.port) as line:
+            hello = line.hello()
+        assert (hello.crc, hello.older_crc, hello.notice) == (crc, before, "")
+
+
+def test_nothing_to_go_back_to(rig: Rig, capsys: pytest.CaptureFixture[str]) -> None:
+    code = "import os\nfor f in os.listdir('/tables'): os.remove('/tables/' + f)"
+    subprocess.run(
+        [sys.executable, "-m", "mpremote", "connect", rig.port, "exec", code], check=True, timeout=30
+    )
+    rig.cold_start()
+    assert main(["flash", str(DEMO), "--yes", "--port", rig.port]) == 0
+    capsys.readouterr()
+    assert main(["revert", "--yes", "--port", rig.port]) == 1
+    assert "there is no other table on the box to go back to" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("command", [["flash", str(STARTER)], ["revert"]])
+def test_it_asks_before_it_writes(rig: Rig, command: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    """Nobody is there: nothing is written; and no is no."""
+    assert main(["flash", str(STARTER), "--yes", "--port", rig.port]) == 0
+    assert main(["flash", str(DEMO), "--yes", "--port", rig.port]) == 0
+    crc = rig.crc()
+    assert main([*command, "--port", rig.port]) == 2
+    assert "write --yes" in capsys.readouterr().err
+    for typed, code in (("n", 1), ("", 1), ("y", 0)):
+        master, slave = os.openpty()
+        with os.fdopen(slave, "r+b", buffering=0) as terminal:
+            words = [sys.executable, "-m", "gaugelight.cli", *command, "--port", rig.port]
+            process = subprocess.Popen(words, stdin=terminal, stderr=terminal, stdout=subprocess.PIPE)
+            os.write(master, typed.encode() + b"\n")
+            said = process.communicate(timeout=30)[0].decode()
+        os.close(master)
+        assert process.returncode == code and "Traceback" not in said
+        assert (rig.crc() == crc) == (code == 1)
+
+
+def test_in_flight_nothing_is_written(rig: Rig, capsys: pytest.CaptureFixture[str]) -> None:
+    """Jumper closed, but the alternator charges."""
+    crc, rest = rig.crc(), rig.aircraft.signals["bus"]
+    rig.aircraft.signals["bus"] = 14.2
+    try:
+        rig.virtual.fast_forward(500)
+        for command in (["flash", str(STARTER), "--yes"], ["revert", "--yes"]):
+            capsys.readouterr()
+            assert main([*command, "--port", rig.port]) == 1
+            assert "the box refused: in flight: bus is above its limit" in capsys.readouterr().err
+        with BoxLine(rig.port) as line:
+            for request in (
+                ["begin", "100", "0", "50", ""],
+                ["verify"],
+                ["commit", crc],
+                ["revert", crc],
+                ["restart"],
+            ):
+                with pytest.raises(BoxSaysNo, match="in flight: bus is above its limit"):
+                    line.ask(*request)
+        capsys.readouterr()
+        assert main(["read", "--port", rig.port]) == 0
+        said = capsys.readouterr().out
+        assert "SERVICE JUMPER CLOSED" in said and "and yet in flight: bus is above its limit" in said
+    finally:
+        rig.aircraft.signals["bus"] = rest
+    rig.virtual.fast_forward(500)
+    assert main(["flash", str(STARTER), "--yes", "--port", rig.port]) == 0
+
+
+def test_the_fault_log_over_a_restart(rig: Rig, capsys: pytest.CaptureFixture[str]) -> None:
+    rig.cold_start()
+    rig.virtual.fast_forward(2000)
+    rig.aircraft.wires["hydraulic"] = "broken"
+    try:
+        rig.virtual.fast_forward(3000)
+    finally:
+        rig.aircraft.wires.clear()
+    rig.virtual.fast_forward(6500)  # written ten seconds after the start
+    rig.cold_start()
+    rig.virtual.fast_forward(1500)
+    capsys.readouterr()
+    assert main(["faults", "--port", rig.port, "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    starts = [i for i, one in enumerate(said["events"]) if one["subject"] == "box"]
+    before = said["events"][starts[-2] : starts[-1]]
+    assert [(one["subject"], one["what"].split(";")[0]) for one in before] == [
+        ("box", "started: its supply came on"),
+        ("hydraulic", "open"),
+        ("hydraulic", "well again"),
+    ]
+    assert 2 <= before[1]["seconds"] <= 4 and 5 <= before[2]["seconds"] <= 7
+    assert said["started"] == "its supply came on" and said["late_ticks"] == 0
+    assert main(["faults", "--port", rig.port]) == 0
+    assert "hydraulic" in capsys.readouterr().out
+
+
 def test_install_skips_what_is_the_same(rig: Rig, capsys: pytest.CaptureFixture[str]) -> None:
     capsys.readouterr()
     assert main(["install", "--port", rig.port, "--json"]) == 0

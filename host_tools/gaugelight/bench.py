@@ -70,7 +70,7 @@ Stage = Callable[[str], None]
 @contextlib.contextmanager
 def prepared_box(box: Box, stage: Stage, jumper_closed: bool) -> Iterator[tuple[Aircraft, str]]:
     """The aircraft around a virtual box that runs the firmware and the box's table, and its port. Raises Wrong."""
-    with _prepared(build(box), stage) as (aircraft, virtual):
+    with prepared(build(box), stage) as (aircraft, virtual):
         if not jumper_closed:
             aircraft.jumper_closed = False
             virtual.power_cycle()
@@ -78,7 +78,7 @@ def prepared_box(box: Box, stage: Stage, jumper_closed: bool) -> Iterator[tuple[
 
 
 @contextlib.contextmanager
-def _prepared(built: Build, stage: Stage) -> Iterator[tuple[Aircraft, VirtualBox]]:
+def prepared(built: Build, stage: Stage) -> Iterator[tuple[Aircraft, VirtualBox]]:
     aircraft = Aircraft(built.box)
     try:
         with VirtualBox(aircraft) as virtual:
@@ -99,7 +99,7 @@ def bench(box: Box, stage: Stage, show: Show) -> Report:
     """Runs all of it. `stage` is told what is being done, `show` gets each judged answer. Raises Wrong."""
     built = build(box)
     stage(f"{box.name}: {len(box.inputs)} inputs proven over every count, table {len(built.image)} bytes")
-    with _prepared(built, stage) as (aircraft, virtual), BoxLine(virtual.port) as line:
+    with prepared(built, stage) as (aircraft, virtual), BoxLine(virtual.port) as line:
         run = Run(built, aircraft, virtual, line, show)
         run.scenario()
     return run.report

@@ -133,7 +133,8 @@ def _changes_by_name(what: str, old: list[dict[str, object]], new: list[dict[str
 
     def by_name(records: list[dict[str, object]]) -> dict[object, dict[str, object]]:
         return {
-            one.get("name") or f"{what} on GP{one['pin']}" if "pin" in one else what: one for one in records
+            one.get("name") or (f"knob on GP{one['pin']}" if what == "knobs" else what): one
+            for one in records
         }
 
     before, after = by_name(old), by_name(new)

@@ -36,6 +36,7 @@ class Aircraft:
     silent     addresses of the converters that do not answer
     troubles   what ails a converter that does, by address
     bus_stuck  whether something holds the converters' bus
+    hangs      parts of the chip from which nobody comes back, bits of virtual/chip/layout.py
     """
 
     box: Box
@@ -49,6 +50,7 @@ class Aircraft:
     silent: set[int] = field(default_factory=set)
     troubles: dict[int, Trouble] = field(default_factory=dict)
     bus_stuck: bool = False
+    hangs: int = 0
     jumper_closed: bool = True
 
     def __post_init__(self) -> None:
@@ -124,4 +126,4 @@ class Aircraft:
             switch.pin: switch.on for switch in self.box.lights.switches if self.switches.get(switch.name)
         }
         noise = self.noise / 65535 * REFERENCE_V
-        return Inputs(on_chip, chips, levels, self.troubles, noise, self.bus_stuck)
+        return Inputs(on_chip, chips, levels, self.troubles, noise, self.bus_stuck, self.hangs)
