@@ -158,7 +158,7 @@ def _fault(code: int) -> str:
 
 def begin(app: "App", words: "list[str]") -> "list[str]":
     _writing(app)
-    app.store.begin(_index(words[0]), int(words[1], 16), _index(words[2]), words[3:] == [SAFE])
+    app.store.begin(_index(words[0]), _crc(words[1]), _index(words[2]), words[3:] == [SAFE])
     return [str(PIECE)]
 
 
@@ -176,12 +176,12 @@ def verify(app: "App", _: "list[str]") -> "list[str]":
 
 def commit(app: "App", words: "list[str]") -> "list[str]":
     _writing(app)
-    return [app.store.commit(int(words[0], 16))]
+    return [app.store.commit(_crc(words[0]))]
 
 
 def revert(app: "App", words: "list[str]") -> "list[str]":
     _writing(app)
-    return [app.store.revert(int(words[0], 16))]
+    return [app.store.revert(_crc(words[0]))]
 
 
 def restart(app: "App", _: "list[str]") -> "list[str]":
@@ -193,6 +193,13 @@ def restart(app: "App", _: "list[str]") -> "list[str]":
 def _index(word: str) -> int:
     n = int(word)
     if not 0 <= n < 65536:
+        raise ValueError
+    return n
+
+
+def _crc(word: str) -> int:
+    n = int(word, 16)
+    if not 0 <= n <= 0xFFFFFFFF:
         raise ValueError
     return n
 

@@ -211,8 +211,8 @@ class App:
             byte = self.board.next_byte()
             if byte < 0:
                 return
-            if self.reader.take(byte):
-                self._answer()
+            if self.reader.take(byte) and self._answer():
+                return  # one a tick, however many come
 
     def _serve_until(self, due: int) -> None:
         """In service there is time to answer at once."""
@@ -224,10 +224,11 @@ class App:
             elif self.reader.take(byte):
                 self._answer()
 
-    def _answer(self) -> None:
+    def _answer(self) -> bool:
         line = answer(self, self.reader.line())
         if line is not None:
             self.board.say(line)
+        return line is not None
 
     def run(self) -> None:
         board = self.board

@@ -213,11 +213,16 @@ class Store:
             content = self._read(slot)
             if content is None or len(content) <= SLOT_HEADER_SIZE:
                 raise StoreError("there is no other table to go back to")
+            image = memoryview(content)[SLOT_HEADER_SIZE:]
+            try:
+                found = check_container(image)
+            except TableError as problem:
+                raise StoreError("%s: %s" % (slot, problem))
+            if found != crc:
+                raise StoreError("%s holds table %08x, not %08x" % (slot, found, crc))
             self.incoming = bytearray(0)
             self.verified = -1
-            table = self._stored(memoryview(content)[SLOT_HEADER_SIZE:])
-            if table.crc != crc:
-                raise StoreError("%s holds table %08x, not %08x" % (slot, table.crc, crc))
+            self._stored(image)
             os.rename(self._path(INCOMING), self._path(slot))
             self.committed = crc
         return slot
