@@ -70,7 +70,6 @@ def answer(app: "App", line: "bytes | bytearray") -> "str | None":
 def hello(app: "App", _: "list[str]") -> "list[str]":
     store = app.store
     table = store.table if store.slot != SAFE else None
-    older = store.older()
     return [
         VERSION,
         str(CONTAINER),
@@ -84,7 +83,7 @@ def hello(app: "App", _: "list[str]") -> "list[str]":
         str(app.seconds * 1000 + app.ms),
         store.notice.replace("|", "/"),
         "%08x" % store.safe if store.safe else "",
-        "%08x" % older if older else "",
+        "%08x" % store.older if store.older else "",
         app.in_flight(),
     ]
 

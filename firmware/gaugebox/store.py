@@ -19,11 +19,11 @@ try:
         return DeflateIO(BytesIO(packed), ZLIB).read(length + 1)  # type: ignore[no-any-return]
 
 except ImportError:  # CPython
-    import zlib
+    import zlib  # type: ignore[import-not-found, unused-ignore]
 
     def unpacked(packed: "bytes | bytearray", length: int) -> bytes:
         """A byte more than the length asked for, where there is more."""
-        return zlib.decompressobj().decompress(packed, length + 1)
+        return zlib.decompressobj().decompress(packed, length + 1)  # type: ignore[no-any-return, unused-ignore]
 
 
 from gaugebox.table import LARGEST, Table, TableError, check_container
@@ -63,6 +63,7 @@ class Store:
     table     the newest valid table; where there is none that of the safe slot, or None
     slot      its slot's name, or ""
     safe      CRC of the safe slot's table, or 0
+    older     CRC of the table in the older slot, or 0
     sequence  its sequence number, or 0
     notice    what had to be passed over at start, or ""
     """
@@ -72,6 +73,7 @@ class Store:
         self.table: "Table | None" = None
         self.slot = ""
         self.safe = 0
+        self.older = 0
         self.sequence = 0
         self.notice = ""
         self.incoming = bytearray(0)
@@ -107,6 +109,13 @@ class Store:
                 break
             except TableError as problem:
                 problems.append("%s: %s" % (slot, problem))
+        for _, slot, content in found:
+            if slot != self.slot:
+                try:
+                    self.older = check_container(memoryview(content)[SLOT_HEADER_SIZE:])
+                except TableError:
+                    pass  # nothing to go back to
+        found.clear()
         try:
             content = self._read(SAFE)
             if content is not None:
@@ -226,17 +235,6 @@ class Store:
             os.rename(self._path(INCOMING), self._path(slot))
             self.committed = crc
         return slot
-
-    def older(self) -> int:
-        """CRC of the table in the older slot, 0 where there is none that is right."""
-        content = self._read(self._other())
-        try:
-            if content is not None:
-                sequence_of(content)
-                return check_container(memoryview(content)[SLOT_HEADER_SIZE:])
-        except TableError:
-            pass
-        return 0
 
     def part(self, number: int) -> bytes:
         """Piece `number` of the image that runs; empty beyond its end."""

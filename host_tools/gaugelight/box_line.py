@@ -103,6 +103,7 @@ class BoxLine:
     def __init__(self, port: str) -> None:
         self.port = port
         self.next_id = 0
+        self.repeated = 0  # requests that had to be asked again
         self.serial = open_port(port)
 
     def __enter__(self) -> "BoxLine":
@@ -119,7 +120,8 @@ class BoxLine:
         name = f"{self.next_id:x}"
         line = frame(REQUEST, [name, *fields])
         try:
-            for _ in range(tries):
+            for turn in range(tries):
+                self.repeated += turn > 0
                 # an empty line first: whatever was half sent before ends here
                 self.serial.write(f"\n{line}\n".encode())
                 answer = self._answer(name, within)

@@ -485,12 +485,16 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
             _agreed(words.yes, "write it?")
         with screen.progress("flashing") as bar:
             flashed = flash(line, built, bar, hello)
+        repeated = line.repeated
     if flashed.before is flashed.after:
         screen.say(f"{port}: runs this table already ({crc})")
     else:
         _shown(screen, port, flashed.slot, crc)
+    if repeated:
+        screen.say(f"  {repeated} requests had to be asked again: look at the cable")
     return {
         "port": port,
+        "requests_repeated": repeated,
         "slot": flashed.slot,
         "crc32": crc,
         "crc32_before": hello.crc or None,

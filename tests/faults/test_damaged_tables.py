@@ -113,7 +113,7 @@ def test_what_runs(damaged: tuple[str, ...], runs: str, told: int, older: bool, 
             content[len(content) // 2] ^= 4
         (tmp_path / name).write_bytes(content)
     store = Store(str(tmp_path))
-    assert (store.slot, bool(store.older())) == (runs, older)
+    assert (store.slot, bool(store.older)) == (runs, older)
     assert sum(name in store.notice for name in damaged) == told
     assert (store.table is None) == (runs == "")
 

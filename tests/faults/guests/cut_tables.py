@@ -49,7 +49,7 @@ def other(images, table):
 
 def revert():
     store = Store("/tables")
-    store.revert(store.older())
+    store.revert(store.older)
 
 
 def careless():
