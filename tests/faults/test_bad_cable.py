@@ -6,7 +6,11 @@ Whatever the command was, it ends with one clear line and the box runs on with a
 import os
 import random
 import select
+import signal
+import subprocess
+import sys
 import threading
+import time
 import tty
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -139,6 +143,26 @@ def test_a_flash_over_a_cable_that_bends_bytes(
     said = capsys.readouterr().err
     assert code == 0 or said.count("\n") == 1 and said.startswith(bad.port), said
     assert rig.crc() in (tables(demo, starter) if code else tables(starter))
+
+
+@pytest.mark.parametrize("down", [1, 300, 900, 1500])
+def test_ctrl_c_in_the_middle(rig: Rig, demo: Build, starter: Build, down: int) -> None:  # noqa: F811
+    """One line that says which table may run now."""
+
+    def slowly(data: bytes) -> bytes:
+        time.sleep(0.02)
+        return data
+
+    with cable(rig.port, bend=slowly) as slow:
+        words = [sys.executable, "-m", "gaugelight.cli", "flash", str(STARTER), "--yes", "--port", slow.port]
+        process = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+        while slow.down < down and process.poll() is None:
+            time.sleep(0.005)
+        process.send_signal(signal.SIGINT)
+        said = process.communicate(timeout=20)[1].decode()
+    assert process.returncode == 1 and said.count("\n") == 1, said
+    assert said.startswith("stopped; the box runs the old table or the new one, whole"), said
+    assert rig.crc() in tables(demo, starter)
 
 
 COMMANDS = {
