@@ -29,13 +29,13 @@ EDITS: dict[str, tuple[str, str, list[str]]] = {
     "a point moved": (
         '["46 ohm", 9.5], ["71 ohm", 15], ["90 ohm", 18]]',
         '["46 ohm", 9.5], ["71 ohm", 16], ["90 ohm", 18]]',
-        ["left fuel: breakpoints 16 to 17; largest change 1 US gal, at 15"],
+        ["left fuel: breakpoints 16 to 17; largest change +1.0 US gal, where it read 15.0 US gal"],
     ),
     # by hand: at 60 ohm 12.58 US gal, now 13
     "a point more": (
         '["46 ohm", 9.5], ["71 ohm", 15], ["90 ohm", 18]]',
         '["46 ohm", 9.5], ["60 ohm", 13], ["71 ohm", 15], ["90 ohm", 18]]',
-        ["left fuel: breakpoints 16 to 18; largest change 0.43 US gal, at 12.7"],
+        ["left fuel: breakpoints 16 to 18; largest change +0.4 US gal, where it read 12.7 US gal"],
     ),
     "damping": ('damping = "2 s"', 'damping = "4 s"', ["coolant temperature: damping 2 s to 4 s"]),
     "another unit": (
@@ -43,12 +43,16 @@ EDITS: dict[str, tuple[str, str, list[str]]] = {
         'unit = "degF"\nstep = 2',
         ["coolant temperature: unit degC to degF; breakpoints 14 to 14"],
     ),
-    "averaged": ("pin = 28\n", "pin = 28\noversample = 4\n", ["coolant pressure: measured elsewhere, or otherwise; faults begin elsewhere"]),
+    "averaged": ("pin = 28\n", "pin = 28\noversample = 4\n", ["coolant pressure: full_scale or oversample changed; faults begin elsewhere"]),
     "a lamp's fade": ('fade = "200 ms"', 'fade = "400 ms"', ["glare shield: fade changed"]),
     "a lamp's pin": ("pin = 18", "pin = 19", ["switch legends: pin changed"]),
     "a lamp's name": ('name = "switch legends"', 'name = "legends"', ["switch legends: gone", "legends: new"]),
-    "the request's thresholds": ('on_above = "8 %"', 'on_above = "9 %"', ["dim request: on above changed"]),
-    "daylight": ('day_above = "50 %"', 'day_above = "60 %"', ["daylight: day above changed"]),
+    "the request's thresholds": ('on_above = "8 %"', 'on_above = "9 %"', ["dim request: on_above changed"]),
+    "daylight": ('day_above = "50 %"', 'day_above = "60 %"', ["daylight: day_above changed"]),
+    "another box": ('name = "hull console"', 'name = "hull"', ['box: its name "hull console" to "hull"']),
+    "a lamp no longer kept steady": ('compensate = { input = "bus", at = "12 V" }\n', "", ["glare shield: compensate changed"]),
+    "a floor": ('floor = "0.02 %"', 'floor = "0.05 %"', ["glare shield: curve, floor or ceiling changed"]),
+    "another knob": ("knob = 27", 'knob = { pin = 27, track = "8 kohm" }', ["knob on GP27: ends, travel changed"]),
     "in flight": ('above = "13.2 V"', 'above = "13.4 V"', ["in flight: above changed"]),
 }  # fmt: skip
 

@@ -482,6 +482,8 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
             )
             for change in told:
                 screen.say(f"  {change}")
+            if words.look:
+                return {"port": port, "crc32": crc, "crc32_before": hello.crc or None, "changes": told}, 0
             _agreed(words.yes, "write it?")
         with screen.progress("flashing") as bar:
             flashed = flash(line, built, bar, hello)
@@ -789,6 +791,7 @@ def parser() -> Parser:
     one.add_argument("box", metavar="BOX")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one.add_argument("--yes", action="store_true", help="write without being asked")
+    one.add_argument("--look", action="store_true", help="say what would change, and write nothing")
     one = command("revert", revert, "go back to the table that the box had before")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one.add_argument("--yes", action="store_true", help="go back without being asked")

@@ -1,20 +1,31 @@
 """Sends a built table to the box, has it verified, commits and starts it; and goes back to the one before."""
 
+import math
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from gaugebox.answers import JUMPER_OPEN
 from gaugebox.store import SLOTS
-from gaugebox.table import InputRecord, Table, TableError
+from gaugebox.table import ON_CHIP, InputRecord, KnobRecord, Table, TableError
 from gaugelight.box_line import BoxLine, Hello, packed
 from gaugelight.build import Build
 from gaugelight.curves import breakpoints, values
 from gaugelight.problems import Wrong
 
 START_WITHIN = 15.0  # seconds
+PLACES = (
+    "0-1",
+    "0-3",
+    "1-3",
+    "2-3",
+    "0",
+    "1",
+    "2",
+    "3",
+)  # of an ADS1115, by its multiplexer code (SBAS444, table 8-3)
 Progress = Callable[[int, int], None]
 
 
@@ -49,56 +60,59 @@ def changes(old: Table | None, new: Table) -> list[str]:
         return [f"{record.name}: new, in {record.reading_unit}" for record in new.inputs] + [
             f"{record.name}: new" for record in new.dimmers
         ]
-    lines = []
+    lines = [] if old.name == new.name else [f'box: its name "{old.name}" to "{new.name}"']
     before = {record.name: record for record in old.inputs}
     after = {record.name: record for record in new.inputs}
-    for name in before.keys() - after.keys():
-        lines.append(f"{name}: gone")
+    lines += [f"{name}: gone" for name in before if name not in after]
     for name, record in after.items():
         if name not in before:
             lines.append(f"{name}: new, in {record.reading_unit}")
-        elif told := _changes_of_input(before[name], record):
+        elif told := _changes_of_input(old, before[name], new, record):
             lines.append(f"{name}: {'; '.join(told)}")
-    for what, were, are in (
-        ("lights", old.dimmers, new.dimmers),
-        ("knobs", old.knobs, new.knobs),
-        ("switches", old.switches, new.switches),
+    for was, is_now in (
+        ({one.name: one for one in old.dimmers}, {one.name: one for one in new.dimmers}),
+        (
+            {f"knob on GP{one.pin}": one for one in old.knobs},
+            {f"knob on GP{one.pin}": one for one in new.knobs},
+        ),
+        ({one.name: one for one in old.switches}, {one.name: one for one in new.switches}),
+        _single("daylight", old.daylight, new.daylight),
+        _single("dim request", old.dim_request, new.dim_request),
+        _single("in flight", old.in_flight, new.in_flight),
     ):
-        lines += _changes_by_name(what, [vars(one) for one in were], [vars(one) for one in are])
-    for what, was, is_now in (
-        ("daylight", old.daylight, new.daylight),
-        ("dim request", old.dim_request, new.dim_request),
-        ("in flight", old.in_flight, new.in_flight),
-    ):
-        lines += _changes_by_name(
-            what, [vars(was)] if was is not None else [], [vars(is_now)] if is_now is not None else []
-        )
+        lines += _changes_of_records(was, is_now)
     return lines
 
 
-def _changes_of_input(old: InputRecord, new: InputRecord) -> list[str]:
+def _single(name: str, old: object, new: object) -> tuple[dict[str, object], dict[str, object]]:
+    return {} if old is None else {name: old}, {} if new is None else {name: new}
+
+
+def _changes_of_input(old_table: Table, old: InputRecord, new_table: Table, new: InputRecord) -> list[str]:
     told = []
     for what, was, is_now in (
+        ("pin", _place(old_table, old), _place(new_table, new)),
         ("unit", old.reading_unit, new.reading_unit),
         ("signal", old.signal_unit, new.signal_unit),
-        ("step", old.step / 10**old.reading_decimals, new.step / 10**new.reading_decimals),
+        ("step", f"{old.step / 10**old.reading_decimals:g}", f"{new.step / 10**new.reading_decimals:g}"),
         ("damping", f"{old.damping / 10:g} s", f"{new.damping / 10:g} s"),
         ("breakpoints", _breakpoints(old), _breakpoints(new)),
     ):
         if was != is_now:
             told.append(f"{what} {was} to {is_now}")
-    if (old.converter, old.channel, old.setting, old.rail) != (
-        new.converter,
-        new.channel,
-        new.setting,
-        new.rail,
-    ):
-        told.append("measured elsewhere, or otherwise")
+    if old.setting != new.setting:
+        told.append("full_scale or oversample changed")
     if old.windows != new.windows or old.faults != new.faults:
         told.append("faults begin elsewhere")
     if old.reading_unit == new.reading_unit and (largest := _largest_change(old, new)):
         told.append(largest)
     return told
+
+
+def _place(table: Table, record: InputRecord) -> str:
+    if record.converter == ON_CHIP:
+        return f"GP{record.channel}"
+    return f"{table.chips[record.converter].name}.{PLACES[record.channel]}"
 
 
 def _breakpoints(record: InputRecord) -> int:
@@ -111,11 +125,16 @@ def _largest_change(old: InputRecord, new: InputRecord) -> str:
     if low > high:
         return "nothing in common"
     was, is_now = (_readings(record)[low - record.windows[1] :][: high - low + 1] for record in (old, new))
-    change = np.abs(is_now - was)
-    worst = int(np.argmax(change))
-    if change[worst] < new.step / 10**new.reading_decimals / 10:
+    change = is_now - was
+    worst = int(np.argmax(np.abs(change)))
+    step = new.step / 10**new.reading_decimals
+    if abs(change[worst]) < step / 10:
         return ""
-    return f"largest change {change[worst]:.2g} {new.reading_unit}, at {was[worst]:.3g}"
+    decimals = max(0, -math.floor(math.log10(step)))
+    unit = new.reading_unit
+    return (
+        f"largest change {change[worst]:+.{decimals}f} {unit}, where it read {was[worst]:.{decimals}f} {unit}"
+    )
 
 
 def _readings(record: InputRecord) -> "np.ndarray[tuple[int, ...], np.dtype[np.float64]]":
@@ -123,29 +142,30 @@ def _readings(record: InputRecord) -> "np.ndarray[tuple[int, ...], np.dtype[np.f
     low, high = record.windows[1], record.windows[2]
     first = record.signal_curve[0][0]
     signals = values(record.signal_curve)[low - first : high - first + 1]
-    return np.asarray(
-        values(record.reading_curve)[signals - record.reading_curve[0][0]] / 10.0**record.reading_decimals
-    )
+    readings = values(record.reading_curve)[signals - record.reading_curve[0][0]]
+    return np.asarray(readings / 10.0**record.reading_decimals)
 
 
-def _changes_by_name(what: str, old: list[dict[str, object]], new: list[dict[str, object]]) -> list[str]:
-    """Of records that are taken by their names, where they have any, else by their pins."""
+# what a record's fields are called in the box file; the others have the same name there
+KEYS = {
+    "source": "follows", "index": "follows", "source_curve": "points", "play": "", "fixed": "level", "knob": "override",
+    "supply": "compensate", "supply_curve": "compensate", "supply_play": "", "curve": "curve, floor or ceiling",
+    "lowest": "ends", "highest": "ends", "input": "sensor",
+}  # fmt: skip
 
-    def by_name(records: list[dict[str, object]]) -> dict[object, dict[str, object]]:
-        return {
-            one.get("name") or (f"knob on GP{one['pin']}" if what == "knobs" else what): one
-            for one in records
-        }
 
-    before, after = by_name(old), by_name(new)
-    lines = [f"{name}: gone" for name in before.keys() - after.keys()]
-    for name, one in after.items():
-        if name not in before:
+def _changes_of_records(old: Mapping[str, object], new: Mapping[str, object]) -> list[str]:
+    """Of records taken by their names: which keys of the box file they come from."""
+    lines = [f"{name}: gone" for name in old if name not in new]
+    for name, one in new.items():
+        if name not in old:
             lines.append(f"{name}: new")
             continue
-        changed = [key.replace("_", " ") for key in one if one[key] != before[name].get(key)]
-        if changed:
-            lines.append(f"{name}: {', '.join(changed)} changed")
+        before = vars(old[name])
+        keys_of = KEYS | {"curve": "travel"} if isinstance(one, KnobRecord) else KEYS
+        changed = [keys_of.get(key, key) for key, value in vars(one).items() if value != before.get(key)]
+        if keys := [key for key in dict.fromkeys(changed) if key]:
+            lines.append(f"{name}: {', '.join(keys)} changed")
     return lines
 
 
