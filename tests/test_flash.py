@@ -170,3 +170,12 @@ def test_a_full_disk_keeps_what_is_pending(tmp_path: Path) -> None:
     with pytest.raises(OSError):
         events_log.flush(1)
     assert events_log.pending == 1
+    for turn in range(1000):  # a loose wire, for as long as the disk stays full
+        events_log.add(2, turn & 1, turn)
+        if turn % 50 == 0:
+            with pytest.raises(OSError):
+                events_log.flush(turn)
+    assert events_log.pending == log.MOST_PENDING - 1
+    events_log.events = str(tmp_path / "log" / "events")
+    events_log.flush(1000)
+    assert (events_log.pending, events_log.lost, events_log.count()) == (0, 0, log.MOST_PENDING)

@@ -596,6 +596,65 @@ def test_piece_refused(number: int, size: int, reason: str, folder: Path) -> Non
         store.piece(number, bytes(size))
 
 
+class Troubled(Store):
+    """A disk that does not read a slot, or has no room."""
+
+    unreadable: tuple[str, ...] = ()
+    full = False
+
+    def _read(self, name: str) -> bytes | None:
+        if name in self.unreadable:
+            raise OSError(5, "EIO")
+        return super()._read(name)
+
+    def _stored(self, image: bytes | bytearray | memoryview) -> Table:
+        if self.full:
+            Path(self._path(INCOMING)).write_bytes(b"half")
+            raise OSError(28, "ENOSPC")
+        return super()._stored(image)
+
+
+def test_a_slot_that_cannot_be_read_is_told(folder: Path, old: bytes, new: bytes) -> None:
+    put(folder, "slot_a", 6, old)
+    put(folder, "slot_b", 7, new)
+    Troubled.unreadable = ("slot_b",)
+    store = Troubled(str(folder))
+    assert (store.slot, store.notice) == ("slot_a", "slot_b: cannot be read")
+
+
+def test_a_second_verify_that_fails_leaves_nothing_to_commit(folder: Path, old: bytes, new: bytes) -> None:
+    put(folder, "slot_a", 6, old)
+    Troubled.unreadable = ()
+    store = Troubled(str(folder))
+    send(store, new)
+    store.verify()
+    store.full = True
+    with pytest.raises(OSError):
+        store.verify()
+    with pytest.raises(StoreError, match="no image with that CRC was verified"):
+        store.commit(Table(new).crc)
+    assert running(folder) == ("old", "slot_a", 6)
+
+
+@pytest.mark.parametrize("newest", SLOTS)
+def test_a_table_nobody_can_run_now_does_not_come_back_later(
+    folder: Path, old: bytes, new: bytes, newest: str
+) -> None:
+    """Two tables of a newer firmware; the older goes, and what is flashed now counts for more than the other."""
+    older = SLOTS[1 - SLOTS.index(newest)]
+    strange = with_section(old, 99, 1, b"")
+    put(folder, newest, 9, strange)
+    put(folder, older, 8, strange)
+    store = Store(str(folder))
+    assert (store.table, store.slot) == (None, "")
+    send(store, new)
+    store.verify()
+    assert store.commit(Table(new).crc) == older
+    assert running(folder) == ("new", older, 10)
+    put(folder, newest, 9, old)  # as a newer firmware would see it
+    assert running(folder) == ("new", older, 10)
+
+
 def test_what_lies_beside_the_slots_never_runs(folder: Path, old: bytes, new: bytes) -> None:
     put(folder, "slot_a", 6, old)
     put(folder, INCOMING, 7, new)

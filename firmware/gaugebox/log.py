@@ -59,26 +59,31 @@ class Log:
             return b""
 
     def add(self, subject: int, code: int, seconds: int) -> None:
-        if self.pending == MOST_PENDING - 1 and subject != LOST:  # the last place is for how many were lost
+        if self.pending >= MOST_PENDING - 1:  # the last place is for how many were lost
             self.lost += 1
             return
-        struct.pack_into(RECORD, self.records, self.pending * RECORD_SIZE, self.start, subject, code, seconds)
+        self._put(subject, code, seconds)
         self.pending += 1
+
+    def _put(self, subject: int, code: int, seconds: int) -> None:
+        struct.pack_into(RECORD, self.records, self.pending * RECORD_SIZE, self.start, subject, code, seconds)
 
     def flush(self, seconds: int) -> None:
         """Writes what is pending. Raises OSError, and then keeps it."""
-        if self.lost:
-            self.add(LOST, min(self.lost, 255), seconds)
-            self.lost = 0
-        if not self.pending:
+        count = self.pending
+        if not count:
             return
-        if self.written + self.pending > MOST_RECORDS:
+        if self.lost:
+            self._put(LOST, min(self.lost, 255), seconds)
+            count += 1
+        if self.written + count > MOST_RECORDS:
             os.rename(self.events, self.older)
             self.written = 0
         with open(self.events, "ab") as file:
-            file.write(memoryview(self.records)[: self.pending * RECORD_SIZE])
-        self.written += self.pending
+            file.write(memoryview(self.records)[: count * RECORD_SIZE])
+        self.written += count
         self.pending = 0
+        self.lost = 0
 
     def count(self) -> int:
         """Of all records."""

@@ -34,6 +34,7 @@ INCOMING = "incoming"
 SLOT_MAGIC = b"SLOT"
 SLOT_HEADER = "<4sII"
 SLOT_HEADER_SIZE = 12
+ENOENT = 2
 NONE_BEGUN = "no table was begun since the box last started; flash again"
 PIECE = 168  # bytes in one line
 
@@ -75,6 +76,8 @@ class Store:
         self.safe = 0
         self.older = 0
         self.sequence = 0
+        self.newest = 0  # sequence number of any slot, whether it can run or not
+        self.beside = SLOTS[0]  # the slot that the next table goes into
         self.notice = ""
         self.incoming = bytearray(0)
         self.length = 0  # unpacked
@@ -93,14 +96,17 @@ class Store:
         problems = []
         found = []
         for slot in SLOTS:
-            content = self._read(slot)
-            if content is None:
-                continue
             try:
-                found.append((sequence_of(content), slot, content))
+                content = self._read(slot)
+                if content is not None:
+                    found.append((sequence_of(content), slot, content))
             except TableError as problem:
                 problems.append("%s: %s" % (slot, problem))
+            except OSError:
+                problems.append("%s: cannot be read" % slot)
         found.sort(reverse=True)
+        if found:
+            self.newest = found[0][0]
         for sequence, slot, content in found:
             try:
                 self.table = Table(memoryview(content)[SLOT_HEADER_SIZE:])
@@ -109,8 +115,14 @@ class Store:
                 break
             except TableError as problem:
                 problems.append("%s: %s" % (slot, problem))
+        if self.slot:
+            self.beside = SLOTS[1] if self.slot == SLOTS[0] else SLOTS[0]
+        elif found:  # none can run: the older is the lesser loss
+            self.beside = (
+                found[-1][1] if len(found) > 1 else SLOTS[1] if found[0][1] == SLOTS[0] else SLOTS[0]
+            )
         for _, slot, content in found:
-            if slot != self.slot:
+            if slot == self.beside:
                 try:
                     self.older = check_container(memoryview(content)[SLOT_HEADER_SIZE:])
                 except TableError:
@@ -127,6 +139,8 @@ class Store:
                     self.slot = SAFE
         except TableError as problem:
             problems.append("%s: %s" % (SAFE, problem))
+        except OSError:
+            problems.append("%s: cannot be read" % SAFE)
         self.notice = "; ".join(problems)[:120]
 
     def _path(self, name: str) -> str:
@@ -137,12 +151,10 @@ class Store:
             with open(self._path(name), "rb") as file:
                 content: bytes = file.read()
                 return content
-        except OSError:
+        except OSError as problem:
+            if problem.args[0] != ENOENT:
+                raise
             return None
-
-    def _other(self) -> str:
-        """The older slot."""
-        return SLOTS[1] if self.slot == SLOTS[0] else SLOTS[0]
 
     def begin(self, length: int, crc: int, packed: int, safe: bool = False) -> None:
         """Makes room for an image of that length whose CRC-32 will be `crc`, and which comes packed (zlib, a window of 1 kB) into
@@ -156,7 +168,7 @@ class Store:
         self.length = length
         self.missing = set(range((packed + PIECE - 1) // PIECE))
         self.crc = crc
-        self.target = SAFE if safe else self._other()
+        self.target = SAFE if safe else self.beside
         self.verified = self.committed = -1
 
     def piece(self, number: int, data: bytes) -> None:
@@ -179,10 +191,13 @@ class Store:
         """
         if not self.incoming:
             raise StoreError(NONE_BEGUN)
+        self.verified = -1
         if self.missing:
             raise StoreError("piece %d is missing" % min(self.missing))
         try:
             image = unpacked(self.incoming, self.length)
+        except MemoryError:
+            raise
         except Exception:  # whatever came in place of it
             image = b""
         if len(image) != self.length:
@@ -196,7 +211,7 @@ class Store:
     def _stored(self, image: "bytes | bytearray | memoryview") -> Table:
         """The table that stands beside the slots after the image was written there."""
         with open(self._path(INCOMING), "wb") as file:
-            file.write(slot_header(self.sequence + 1))
+            file.write(slot_header(self.newest + 1))
             file.write(image)
         content = self._read(INCOMING) or b""
         try:
@@ -217,7 +232,7 @@ class Store:
 
     def revert(self, crc: int) -> str:
         """Makes the older slot, which holds the table with that CRC, the newest; its name. It runs from the next start on."""
-        slot = self._other()
+        slot = self.beside
         if crc != self.committed:
             content = self._read(slot)
             if content is None or len(content) <= SLOT_HEADER_SIZE:
