@@ -141,7 +141,7 @@ def test_the_safe_table_has_lamps_on_their_knobs_and_nothing_else() -> None:
 
 def spoil(rig: Rig, *slots: str) -> None:  # noqa: F811
     code = "import os\nos.chdir('/tables')\n" + "".join(
-        f"if '{name}' in os.listdir():\n c = bytearray(open('{name}', 'rb').read())\n c[40] ^= 1\n"
+        f"if '{name}' in os.listdir():\n c = bytearray(open('{name}', 'rb').read())\n c[40:44] = bytes(4)\n"
         f" f = open('{name}', 'wb')\n f.write(c)\n f.close()\n"
         for name in slots
     )
