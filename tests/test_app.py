@@ -28,7 +28,7 @@ class StandIn:
     def __init__(self, chip: ChipInProcess) -> None:
         self.machine: Any = chip.machine
         self.time: Any = chip.time
-        self.i2c = self.machine.I2C(0)
+        self.i2c = self.machine.I2C(0, timeout=2000)
         self.jumper_closed = True
         self.line_open: list[bool] = []
         self.fed = 0

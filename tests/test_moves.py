@@ -11,6 +11,13 @@ from gaugelight.plant import Aircraft
 from gaugelight.problems import Misuse
 
 
+def moved(aircraft: Aircraft, words: str) -> str:
+    def no_power() -> None:
+        raise AssertionError
+
+    return move(aircraft, words, no_power)
+
+
 @pytest.fixture
 def aircraft() -> Aircraft:
     return Aircraft(read_box(DEMO))
@@ -18,17 +25,17 @@ def aircraft() -> Aircraft:
 
 def test_a_reading(aircraft: Aircraft) -> None:
     """By hand, from the demo's points: 9.5 US gal stand at 46 ohm."""
-    assert move(aircraft, "left fuel = 9.5 US gal") == "left fuel 9.5 US gal"
+    assert moved(aircraft, "left fuel = 9.5 US gal") == "left fuel 9.5 US gal"
     assert aircraft.signals["left fuel"] == pytest.approx(46)
-    move(aircraft, "left fuel=4")
+    moved(aircraft, "left fuel=4")
     assert aircraft.signals["left fuel"] == pytest.approx(21)
 
 
 def test_a_wire(aircraft: Aircraft) -> None:
     for state in ("broken", "shorted"):
-        move(aircraft, f"hydraulic = {state}")
+        moved(aircraft, f"hydraulic = {state}")
         assert aircraft.wires == {"hydraulic": state}
-    move(aircraft, "hydraulic = whole")
+    moved(aircraft, "hydraulic = whole")
     assert aircraft.wires == {}
 
 
@@ -36,7 +43,7 @@ def test_a_wire(aircraft: Aircraft) -> None:
 def test_the_knob(aircraft: Aircraft, percent: float) -> None:
     """Where `gaugelight dim` counts the same per cent; at the ends it stands at its stops."""
     knob = aircraft.box.lights.knobs[0]
-    move(aircraft, f"knob = {percent} %")
+    moved(aircraft, f"knob = {percent} %")
     count = aircraft.knob_volts(knob) / 3.3 * 65535
     if percent in (0, 100):
         assert aircraft.knobs[knob.pin] == percent
@@ -44,22 +51,44 @@ def test_the_knob(aircraft: Aircraft, percent: float) -> None:
         assert count == pytest.approx(knob_count(knob, percent), abs=1)
 
 
+def test_a_broken_knob(aircraft: Aircraft) -> None:
+    for words, state in (("broken", "wiper broken"), ("upper end broken", "upper end broken")):
+        moved(aircraft, f"knob = {words}")
+        assert aircraft.broken == {27: state}
+    moved(aircraft, "knob = 20 %")
+    assert aircraft.broken == {}
+
+
+def test_power(aircraft: Aircraft) -> None:
+    dips = []
+    assert move(aircraft, "power = dip", lambda: dips.append(1)) == "power dip" and dips == [1]
+
+
+def test_a_refused_word_changes_nothing(aircraft: Aircraft) -> None:
+    moved(aircraft, "left fuel = broken")
+    with pytest.raises(Misuse):
+        moved(aircraft, "left fuel = Whole")
+    assert aircraft.wires == {"left fuel": "broken"}
+
+
 def test_switch_and_jumper(aircraft: Aircraft) -> None:
-    move(aircraft, "panel lights = on")
+    moved(aircraft, "panel lights = on")
     assert aircraft.switches == {"panel lights": True}
-    assert "next start" in move(aircraft, "jumper = open")
+    assert "next start" in moved(aircraft, "jumper = open")
     assert not aircraft.jumper_closed
 
 
 WRONG = {
     "no value": ("left fuel", "write NAME = VALUE"),
     "nothing there": ("left fule = 3", 'did you mean "left fuel"?'),
-    "nothing near": ("zzz = 3", "panel lights, knob, jumper"),
+    "nothing near": ("zzz = 3", "panel lights, knob, jumper, power"),
     "beyond the sender": ("left fuel = 30", "outside 0 to 18 US gal"),
     "another unit": ("left fuel = 3 psi", "not in US gal"),
     "a knob turned too far": ("knob = 101", "from 0 to 100 per cent"),
     "a knob that is no number": ("knob = nan", "from 0 to 100 per cent"),
     "a switch half-way": ("panel lights = half", "write on or off"),
+    "a lamp": ("glare shield = 50 %", "goes where its knob or the line it follows says"),
+    "a supply": ("power = off", "write dip"),
     "a jumper": ("jumper = out", "write closed or open"),
 }
 
@@ -68,7 +97,7 @@ WRONG = {
 def test_wrong(aircraft: Aircraft, words: str, told: str) -> None:
     before = dict(aircraft.signals), dict(aircraft.knobs), dict(aircraft.switches)
     with pytest.raises(Misuse) as wrong:
-        move(aircraft, words)
+        moved(aircraft, words)
     assert told in str(wrong.value)
     assert before == (aircraft.signals, aircraft.knobs, aircraft.switches)
 

@@ -22,6 +22,7 @@ BYTES_A_TICK = 64  # the line is drained at this rate; the board's ring holds 51
 JUMPER_TICKS = 5  # the service jumper counts as pulled after this many ticks open
 FLUSH_TICKS = 3000  # the log is written once a minute at most,
 FIRST_FLUSH_TICKS = 500  # and ten seconds after the start
+FAILED_WAIT_MS = 1000
 FOLDER = "/tables"
 LOG_FOLDER = "/log"
 
@@ -275,6 +276,8 @@ def run() -> None:
     try:
         board = Board()
         board.mark(log.AT_START)
+        if not board.service():
+            board.close_line()  # from here on a hang restarts it
         app = App(board, Store(FOLDER), log.Log(LOG_FOLDER))
         app.run()
         app.flush()
@@ -287,7 +290,9 @@ def run() -> None:
         sys.print_exception(problem)  # type: ignore[attr-defined]
         if board is not None:
             board.ended(log.FAILED)
-        restart = app is not None and app.flight
+        if board is not None and not board.service():
+            restart = True
+            board.wait_until(board.later(board.now(), FAILED_WAIT_MS))  # it may fail at every start
     finally:
         silence_outputs()
     if restart and board is not None:

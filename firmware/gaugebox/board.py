@@ -83,7 +83,8 @@ class Board:
     def close_line(self) -> None:
         """From now on 0x03 is a byte like any other, and a stopped loop restarts the box."""
         micropython.kbd_intr(-1)
-        self.watchdog = machine.WDT(timeout=WATCHDOG_MS)
+        if self.watchdog is None:
+            self.watchdog = machine.WDT(timeout=WATCHDOG_MS)
 
     def feed(self) -> None:
         if self.watchdog is not None:

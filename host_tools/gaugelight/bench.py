@@ -68,13 +68,13 @@ Stage = Callable[[str], None]
 
 
 @contextlib.contextmanager
-def prepared_box(box: Box, stage: Stage, jumper_closed: bool) -> Iterator[tuple[Aircraft, str]]:
-    """The aircraft around a virtual box that runs the firmware and the box's table, and its port. Raises Wrong."""
+def prepared_box(box: Box, stage: Stage, jumper_closed: bool) -> Iterator[tuple[Aircraft, VirtualBox]]:
+    """A virtual box that runs the firmware and the box's table, and the aircraft around it. Raises Wrong."""
     with prepared(build(box), stage) as (aircraft, virtual):
         if not jumper_closed:
             aircraft.jumper_closed = False
             virtual.power_cycle()
-        yield aircraft, virtual.port
+        yield aircraft, virtual
 
 
 @contextlib.contextmanager

@@ -419,7 +419,8 @@ def virtual(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.moves import EXAMPLE, move
 
     box = read_box(Path(words.box))
-    with prepared_box(box, screen.say, jumper_closed=not words.no_jumper) as (aircraft, port):
+    with prepared_box(box, screen.say, jumper_closed=not words.no_jumper) as (aircraft, box_there):
+        port = box_there.port
         if words.json:
             print(json.dumps({"port": port}), flush=True)
         jumper = "open: FLIGHT" if words.no_jumper else "closed: SERVICE"
@@ -430,7 +431,7 @@ def virtual(words: argparse.Namespace, screen: Screen) -> Outcome:
             if not sys.stdin.isatty() or os.tcgetpgrp(sys.stdin.fileno()) == os.getpgrp():
                 for line in filter(str.strip, sys.stdin):
                     try:
-                        screen.say(move(aircraft, line))
+                        screen.say(move(aircraft, line, box_there.power_cycle))
                     except Misuse as problem:
                         screen.say(str(problem))
             threading.Event().wait()

@@ -1,7 +1,8 @@
 """Stands in for the RP2040's `machine`: the part of it that this project uses, with the board's signatures.
 
 What the chip drives lives in the words of `link.request`, what is on its pins in `link.reply`. Operations take the time
-they take on the board; computing takes none. Not there: interrupts, timers, the real-time clock; and both I2C buses see every chip and are held low together.
+they take on the board; computing takes none, and a scratch register written by a program that then never touches the chip again
+is lost with it. Not there: interrupts, timers, the real-time clock; and both I2C buses see every chip and are held low together.
 """
 
 import sys
