@@ -2,8 +2,9 @@
 
 Every request may be repeated: its answer is the same, or it says that what it asks is already so.
 
-    hello                   firmware, container, box name, FLIGHT or SERVICE, slot, sequence, table CRC, number of inputs,
-                            of dimmers, uptime in ms, notice, CRC of the safe slot, of the older one, why it may be in flight
+    hello                   firmware, container, box name, FLIGHT (jumper open), SERVICE, or CLOSED (a jumper closed too late: its watchdog
+                            runs), slot, sequence, table CRC, number of inputs, of dimmers, uptime in ms, notice, CRC of the safe slot,
+                            of the older one, why it may be in flight, CRC of a table that waits for the next start
     health                  what it did before it started, late ticks, longest tick in ms, records of the log, free heap
     log n                   records from n on, base64
     table n                 piece n of the table that runs, base64
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 VALUES_A_LINE = 8
 DIMMERS_A_LINE = 4
 RECORDS_A_LINE = 16
+JUMPER_TICKS = 5  # the service jumper counts as closed, or pulled, when it has been so for so many ticks
 JUMPER_OPEN = "service jumper open: close it to write"
 
 
@@ -74,7 +76,7 @@ def hello(app: "App", _: "list[str]") -> "list[str]":
         VERSION,
         str(CONTAINER),
         table.name if table is not None else "",
-        "FLIGHT" if app.flight and not app.board.service() else "SERVICE",
+        "FLIGHT" if not app.board.service() else "CLOSED" if app.flight else "SERVICE",
         store.slot,
         str(store.sequence),
         "%08x" % table.crc if table is not None else "",
@@ -85,6 +87,7 @@ def hello(app: "App", _: "list[str]") -> "list[str]":
         "%08x" % store.safe if store.safe else "",
         "%08x" % store.older if store.older else "",
         app.in_flight(),
+        "%08x" % store.waiting if store.waiting else "",
     ]
 
 
@@ -204,7 +207,7 @@ def _crc(word: str) -> int:
 
 
 def _writing(app: "App") -> None:
-    if not app.board.service():
+    if app.closed < JUMPER_TICKS:
         raise Refused(JUMPER_OPEN)
     why = app.in_flight()
     if why:

@@ -4,10 +4,10 @@ import sys
 
 from gaugebox import light, log
 from gaugebox.ads1115 import ADS1115
-from gaugebox.answers import answer
+from gaugebox.answers import JUMPER_TICKS, answer
 from gaugebox.board import Board, silence_outputs
 from gaugebox.line import LineReader
-from gaugebox.measure import CLOCK_MASK, FAULT, READING, SILENT, make_channels
+from gaugebox.measure import CLOCK_MASK, CONVERTER, FAULT, SILENT, make_channels
 from gaugebox.store import Store
 from gaugebox.table import DISPLAY, ON_CHIP
 
@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 
 TICK_MS = 20
 BYTES_A_TICK = 64  # the line is drained at this rate; the board's ring holds 512
-JUMPER_TICKS = 5  # the service jumper counts as pulled after this many ticks open
+IN_FLIGHT_TICKS = (
+    50  # when it has been in flight so long, a jumper that is closed is no reason to let Ctrl-C in
+)
 FLUSH_TICKS = 3000  # the log is written once a minute at most,
 FIRST_FLUSH_TICKS = 500  # and ten seconds after the start
 FAILED_WAIT_MS = 1000
@@ -40,6 +42,8 @@ class App:
         self.flight = False
         self.jumper_open = 0
         self.seconds = self.ms = 0  # since the start
+        self.closed = JUMPER_TICKS if board.service() else 0
+        self.flying = 0  # ticks
         self.restart_wanted = False
         self.reader = LineReader()
         self.clock = [0]
@@ -110,7 +114,10 @@ class App:
             on = self.lighting is not None and self.lighting.switches[told.index].level
             return "in flight: %s is on" % table.switches[told.index].name if on else ""  # type: ignore[union-attr]
         channel = self.channels[told.index]
-        if channel.said[FAULT] or channel.said[READING] <= told.above:
+        fault, count, _, reading = channel.said
+        if fault == CONVERTER and not self.seconds:
+            return "in flight: %s is not known yet" % channel.record.name
+        if count <= channel.record.windows[2] if fault else reading <= told.above:
             return ""
         return "in flight: %s is above its limit" % channel.record.name
 
@@ -192,13 +199,16 @@ class App:
             self.dim_pin.value(lighting.dim_request.pin)
 
     def _watch_jumper(self) -> None:
-        if self.flight:
-            return
         if self.board.service():
             self.jumper_open = 0
+            self.closed = min(self.closed + 1, JUMPER_TICKS)
+        else:
+            self.jumper_open += 1
+            self.closed = 0
+        if self.flight:
             return
-        self.jumper_open += 1
-        if self.jumper_open >= JUMPER_TICKS:
+        self.flying = self.flying + 1 if self.seconds and self.in_flight() else 0
+        if self.jumper_open >= JUMPER_TICKS or self.flying >= IN_FLIGHT_TICKS:
             self._fly()
 
     def _fly(self) -> None:
@@ -287,9 +297,9 @@ def run() -> None:
         if board is not None:
             board.ended(log.STOPPED)
     except Exception as problem:
-        sys.print_exception(problem)  # type: ignore[attr-defined]
         if board is not None:
             board.ended(log.FAILED)
+        sys.print_exception(problem)  # type: ignore[attr-defined]
         if board is not None and not board.service():
             restart = True
             board.wait_until(board.later(board.now(), FAILED_WAIT_MS))  # it may fail at every start

@@ -118,6 +118,14 @@ class Board:
         return -1
 
     def say(self, line: str) -> None:
-        """Puts a line out, or drops it when nobody takes it: the loop never waits for a host."""
-        for _ in self.room.ipoll(0):
-            sys.stdout.write(line + "\n")
+        """Puts a line out, or as much of it as is taken at once: the loop never waits for a host.
+
+        Byte by byte, for room is told where there is some, and what does not fit would be waited for.
+        """
+        for c in line:
+            for _ in self.room.ipoll(0):
+                sys.stdout.write(c)
+                break
+            else:
+                return
+        sys.stdout.write("\n")

@@ -65,6 +65,7 @@ class Store:
     slot      its slot's name, or ""
     safe      CRC of the safe slot's table, or 0
     older     CRC of the table in the older slot, or 0
+    waiting   CRC of the table that runs from the next start on, where that is another
     sequence  its sequence number, or 0
     notice    what had to be passed over at start, or ""
     """
@@ -75,6 +76,7 @@ class Store:
         self.slot = ""
         self.safe = 0
         self.older = 0
+        self.waiting = 0
         self.sequence = 0
         self.newest = 0  # sequence number of any slot, whether it can run or not
         self.beside = SLOTS[0]  # the slot that the next table goes into
@@ -228,12 +230,18 @@ class Store:
             os.rename(self._path(INCOMING), self._path(self.target))
             self.committed = crc
             self.verified = -1
+            if self.target == SAFE:
+                self.safe = crc
+            else:
+                self.waiting = crc
         return self.target
 
     def revert(self, crc: int) -> str:
         """Makes the older slot, which holds the table with that CRC, the newest; its name. It runs from the next start on."""
         slot = self.beside
-        if crc != self.committed:
+        if crc != self.waiting:
+            if self.waiting:
+                raise StoreError("table %08x waits in its place; restart, or flash again" % self.waiting)
             content = self._read(slot)
             if content is None or len(content) <= SLOT_HEADER_SIZE:
                 raise StoreError("there is no other table to go back to")
@@ -248,7 +256,7 @@ class Store:
             self.verified = -1
             self._stored(image)
             os.rename(self._path(INCOMING), self._path(slot))
-            self.committed = crc
+            self.waiting = crc
         return slot
 
     def part(self, number: int) -> bytes:

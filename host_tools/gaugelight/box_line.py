@@ -9,6 +9,7 @@ from fractions import Fraction
 from types import TracebackType
 
 from gaugebox import VERSION
+from gaugebox.answers import JUMPER_OPEN
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
 from gaugebox.log import RECORD_SIZE
 from gaugebox.table import CONTAINER
@@ -18,6 +19,7 @@ from gaugelight.said import Said
 
 ANSWER_WITHIN = 1.5  # seconds, more than the longest flash write
 TRIES = 3
+KNOWN_TRIES = 5  # at a start the box needs a moment to know whether it is in flight
 
 
 class NoAnswer(Wrong):
@@ -33,7 +35,7 @@ class Hello:
     version: str
     container: int
     box: str
-    state: str  # FLIGHT or SERVICE
+    state: str  # FLIGHT; SERVICE; CLOSED: a jumper closed after the start, or in flight: the watchdog runs
     slot: str
     sequence: int
     crc: str
@@ -44,6 +46,7 @@ class Hello:
     safe_crc: str  # of the table it runs where no slot is right
     older_crc: str  # of the table that `revert` goes back to
     in_flight: str  # why it may be
+    waiting_crc: str  # of a table that was committed and runs from the next start on
 
 
 @dataclass(frozen=True)
@@ -166,11 +169,26 @@ class BoxLine:
                 safe_crc=said[11],
                 older_crc=said[12],
                 in_flight=said[13],
+                waiting_crc=said[14],
             )
         except (IndexError, ValueError):
             raise Wrong(
                 f"{self.port}: the box speaks another version of the line; run `gaugelight install`"
             ) from None
+
+    def hello_writable(self) -> Hello:
+        """As hello_same_version; raises Wrong where the box would refuse to be written to, for what it would say itself."""
+        hello = self.hello_same_version()
+        for _ in range(KNOWN_TRIES):
+            if not hello.in_flight.endswith("not known yet"):
+                break
+            time.sleep(0.3)
+            hello = self.hello()
+        if hello.state == "FLIGHT":
+            raise Wrong(f"{self.port}: the box refused: {JUMPER_OPEN}")
+        if hello.in_flight:
+            raise Wrong(f"{self.port}: the box refused: {hello.in_flight}")
+        return hello
 
     def hello_same_version(self) -> Hello:
         """As hello; raises Wrong when the box runs another firmware than these tools carry."""

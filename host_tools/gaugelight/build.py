@@ -95,6 +95,10 @@ class Build:
     def crc32(self) -> int:
         return int.from_bytes(self.image[-4:], "little")
 
+    @property
+    def safe_crc32(self) -> int:
+        return int.from_bytes(self.safe[-4:], "little")
+
 
 def solve_input(box: Box, one: Input, cold: SolvedInput | None = None) -> SolvedInput:
     """Fits and proves one input; `cold` is the solved one of its cold junction. Raises WrongBoxFile when its step cannot be kept."""

@@ -467,30 +467,35 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.flash import changes, flash, must_be_writable, running
+    from gaugelight.flash import changes, flash, running
     from gaugelight.ports import the_port
 
     built = build(read_box(Path(words.box)))
     port = the_port(words.port)
     with BoxLine(port) as line:
-        hello = line.hello_same_version()
-        must_be_writable(port, hello)
+        hello = line.hello_writable()
         told = changes(running(line, hello), Table(built.image))
         crc = f"{built.crc32:08x}"
-        if hello.crc != crc:
-            screen.say(
-                f"{port}: {hello.box or 'a box without a table'}: table {hello.crc or 'none'} to {crc}"
-            )
+        if hello.waiting_crc:
+            told.insert(0, f"table {hello.waiting_crc}, which waits for the next start, is taken back")
+        if safe := hello.safe_crc != f"{built.safe_crc32:08x}":
+            told.append("the safe table, for when no other is right: renewed")
+        if hello.crc != crc and not told:
+            told.append("something that does not show on the face")
+        if told:
+            was = f"{hello.box or 'a box without a table'}: table {hello.crc or 'none'}"
+            screen.say(f"{port}: {was} to {crc}")
             for change in told:
                 screen.say(f"  {change}")
-            if words.look:
-                return {"port": port, "crc32": crc, "crc32_before": hello.crc or None, "changes": told}, 0
+        if words.look:
+            return {"port": port, "crc32": crc, "crc32_before": hello.crc or None, "changes": told}, 0
+        if told:
             _agreed(words.yes, "write it?")
         with screen.progress("flashing") as bar:
             flashed = flash(line, built, bar, hello)
         repeated = line.repeated
     if flashed.before is flashed.after:
-        screen.say(f"{port}: runs this table already ({crc})")
+        screen.say(f"{port}: runs this table already ({crc})" + "; the safe one is renewed" * safe)
     else:
         _shown(screen, port, flashed.slot, crc)
     if repeated:
@@ -523,15 +528,17 @@ def _agreed(yes: bool, question: str) -> None:
 
 def revert(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
-    from gaugelight.flash import must_be_writable, revert
+    from gaugelight.flash import revert
     from gaugelight.ports import the_port
 
     port = the_port(words.port)
     with BoxLine(port) as line:
-        hello = line.hello_same_version()
-        must_be_writable(port, hello)
+        hello = line.hello_writable()
         if hello.older_crc:
             screen.say(f"{port}: {hello.box}: table {hello.crc or 'none'} back to {hello.older_crc}")
+            screen.say(
+                "  the safe table, for when no other is right, stays that of the last flash: flash again to renew it"
+            )
             _agreed(words.yes, "go back?")
         reverted = revert(line, hello)
     _shown(screen, port, reverted.slot, reverted.after.crc)
@@ -644,8 +651,13 @@ def _warnings(hello: "Hello") -> list[str]:
     told = []
     if hello.slot == SAFE:
         told.append("NO TABLE IS RIGHT: it shows no number, lamps follow their knob; flash it")
-    if hello.state == "SERVICE":
-        told.append("SERVICE JUMPER CLOSED: it can be written to and has no watchdog; pull it before flight")
+    if hello.waiting_crc:
+        told.append(
+            f"ANOTHER TABLE RUNS FROM THE NEXT START ON: {hello.waiting_crc}; restart the box, or flash"
+        )
+    if hello.state != "FLIGHT":
+        watchdog = " and has no watchdog" if hello.state == "SERVICE" else ""
+        told.append(f"SERVICE JUMPER CLOSED: it can be written to{watchdog}; pull it before flight")
         if hello.in_flight:
             told.append(f"and yet {hello.in_flight}")
     if hello.notice:

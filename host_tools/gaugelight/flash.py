@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from gaugebox.answers import JUMPER_OPEN
 from gaugebox.store import SLOTS
 from gaugebox.table import ON_CHIP, InputRecord, KnobRecord, Table, TableError
 from gaugelight.box_line import BoxLine, Hello, packed
@@ -34,14 +33,6 @@ class Flashed:
     slot: str
     before: Hello
     after: Hello
-
-
-def must_be_writable(port: str, hello: Hello) -> None:
-    """What the box would say to the first request that writes. Raises Wrong."""
-    if hello.state == "FLIGHT":
-        raise Wrong(f"{port}: the box refused: {JUMPER_OPEN}")
-    if hello.in_flight:
-        raise Wrong(f"{port}: the box refused: {hello.in_flight}")
 
 
 def running(line: BoxLine, hello: Hello) -> Table | None:
@@ -174,10 +165,11 @@ def flash(line: BoxLine, built: Build, progress: Progress, hello: Hello | None =
     before = line.hello_same_version() if hello is None else hello
     crc, safe_crc = _crc(built.image), _crc(built.safe)
     first = 0 if safe_crc == before.safe_crc else len(packed(built.safe))
-    total = first + (0 if before.crc == crc else len(packed(built.image)))
+    there = before.crc == crc and not before.waiting_crc
+    total = first + (0 if there else len(packed(built.image)))
     if first:
         line.send_table(built.safe, lambda done, of: progress(done, total), safe=True)
-    if before.crc == crc:
+    if there:
         progress(1, 1)
         return Flashed(before.slot, before, before)
     slot = line.send_table(built.image, lambda done, of: progress(first + done, total))

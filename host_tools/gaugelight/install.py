@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import gaugebox
+from gaugelight.box_line import BoxLine, NoAnswer
 from gaugelight.ports import open_port
 from gaugelight.problems import Wrong
 
@@ -112,6 +113,7 @@ def _transport(port: str) -> Iterator[Any]:
 
 def install(port: str, progress: Progress) -> Installed:
     """Installs the firmware these tools carry and starts it. Raises Wrong, Misuse."""
+    _not_in_flight(port)
     files = compiled_firmware()
     total = sum(map(len, files.values()))
     with _transport(port) as box:
@@ -134,6 +136,14 @@ def install(port: str, progress: Progress) -> Installed:
             box.exec('import os\nos.rename("/main.py.new", "/main.py")')
             copied.append("main.py")
     return Installed(target, sequence, tuple(copied), total)
+
+
+def _not_in_flight(port: str) -> None:
+    """Raises Wrong where a box answers that may be in flight; a board without firmware does not answer."""
+    with contextlib.suppress(NoAnswer), BoxLine(port) as line:
+        hello = line.hello(tries=1, within=0.3)
+        if hello.in_flight and not hello.in_flight.endswith("not known yet"):
+            raise Wrong(f"{port}: the box is not written to: {hello.in_flight}")
 
 
 def _copy(

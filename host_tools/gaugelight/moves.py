@@ -27,7 +27,6 @@ def move(aircraft: Aircraft, words: str, power: Callable[[], None]) -> str:
         _turn(aircraft, value)
     elif name == JUMPER:
         aircraft.jumper_closed = _one_of(value, "closed", "open")
-        return f"{JUMPER} {value}; the box looks at its next start"
     elif name in {switch.name for switch in lights.switches}:
         aircraft.switches[name] = _one_of(value, "on", "off")
     elif (one := aircraft.box.input(name)) is not None:
