@@ -218,6 +218,7 @@ def test_in_flight_nothing_is_written(rig: Rig, capsys: pytest.CaptureFixture[st
         with BoxLine(rig.port) as line:
             for request in (
                 ["begin", "100", "0", "50", ""],
+                ["piece", "0", "AAAA"],
                 ["verify"],
                 ["commit", crc],
                 ["revert", crc],
@@ -233,6 +234,75 @@ def test_in_flight_nothing_is_written(rig: Rig, capsys: pytest.CaptureFixture[st
         rig.aircraft.signals["bus"] = rest
     rig.virtual.fast_forward(500)
     assert main(["flash", str(STARTER), "--yes", "--port", rig.port]) == 0
+
+
+# the bus of the demo, what is wrong with its wire; whether the box takes that for flight
+ALOFT = {
+    "at rest": (12.0, None, False),
+    "the alternator charges": (14.2, None, True),
+    "its regulator has failed": (17.5, None, True),
+    "the wire is broken": (14.2, "broken", False),
+}
+
+
+@pytest.mark.parametrize("volts, wire, flies", ALOFT.values(), ids=ALOFT)
+def test_what_counts_as_flight(rig: Rig, volts: float, wire: str | None, flies: bool) -> None:
+    """After a second of it the line is closed and the watchdog runs, whatever the jumper."""
+    rest = rig.aircraft.signals["bus"]
+    rig.aircraft.signals["bus"] = volts
+    if wire is not None:
+        rig.aircraft.wires["bus"] = "broken"
+    try:
+        rig.virtual.fast_forward(3000)
+        with BoxLine(rig.port) as line:
+            hello = line.hello()
+            assert (hello.state, bool(hello.in_flight)) == (("CLOSED", True) if flies else ("SERVICE", False))
+        if flies:
+            assert main(["install", "--port", rig.port]) == 1
+            with open_port(rig.port) as port:
+                port.write(b"\x03\r\x03")
+            rig.virtual.fast_forward(2000)  # it runs on
+    finally:
+        rig.aircraft.signals["bus"] = rest
+        rig.aircraft.wires.clear()
+        rig.cold_start()
+
+
+def test_a_table_that_waits_is_told_and_can_be_taken_back(
+    rig: Rig, demo: Build, starter: Build, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The cable was lost between the commit and the restart."""
+    waits = f"{starter.crc32:08x}"
+    with BoxLine(rig.port) as line:
+        line.send_table(starter.image, lambda done, of: None)
+        assert line.hello().waiting_crc == waits
+        with pytest.raises(BoxSaysNo, match="waits in its place"):
+            line.revert(f"{demo.crc32:08x}")
+    capsys.readouterr()
+    assert main(["read", "--port", rig.port]) == 0
+    assert f"ANOTHER TABLE RUNS FROM THE NEXT START ON: {waits}" in capsys.readouterr().out
+    assert main(["flash", str(DEMO), "--yes", "--port", rig.port]) == 0
+    assert f"table {waits}, which waits for the next start, is taken back" in capsys.readouterr().out
+    rig.cold_start()
+    assert rig.crc() == f"{demo.crc32:08x}"
+
+
+def test_a_safe_table_alone_is_asked_for_too(
+    rig: Rig, starter: Build, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with BoxLine(rig.port) as line:
+        line.send_table(starter.safe, lambda done, of: None, safe=True)
+        assert line.hello().safe_crc == f"{starter.safe_crc32:08x}"
+    capsys.readouterr()
+    assert main(["flash", str(DEMO), "--port", rig.port]) == 2
+    assert "the safe table, for when no other is right: renewed" in capsys.readouterr().out
+    assert main(["flash", str(DEMO), "--look", "--port", rig.port]) == 0
+    with BoxLine(rig.port) as line:
+        assert line.hello().safe_crc == f"{starter.safe_crc32:08x}"
+    assert main(["flash", str(DEMO), "--yes", "--port", rig.port]) == 0
+    assert "runs this table already" in capsys.readouterr().out
+    with BoxLine(rig.port) as line:
+        assert line.hello().safe_crc != f"{starter.safe_crc32:08x}"
 
 
 def test_the_fault_log_over_a_restart(rig: Rig, capsys: pytest.CaptureFixture[str]) -> None:
@@ -371,7 +441,7 @@ def test_the_jumper_pulled_and_put_back(rig: Rig) -> None:
         assert line.hello().state == "FLIGHT"
         rig.aircraft.jumper_closed = True
         rig.virtual.fast_forward(500)
-        assert line.hello().state == "SERVICE"
+        assert line.hello().state == "CLOSED"  # it can be written to, and its watchdog runs
         line.restart()
         line.wait_for_start(10)
         assert rig.virtual.restarts[-1] == "reset"

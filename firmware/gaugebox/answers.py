@@ -24,7 +24,7 @@ import binascii
 import gc
 
 from gaugebox import VERSION
-from gaugebox.line import ANSWER, REQUEST, frame, unframe
+from gaugebox.line import ANSWER, LONGEST, REQUEST, frame, unframe
 from gaugebox.measure import FAULTS
 from gaugebox.store import PIECE, SAFE, StoreError
 from gaugebox.table import CONTAINER
@@ -46,10 +46,11 @@ class Refused(Exception):
 
 def answer(app: "App", line: "bytes | bytearray") -> "str | None":
     """The answer to one line, or None when it is no request."""
-    fields = unframe(REQUEST, line)
-    if fields is None or len(fields) < 2 or len(fields[0]) > 8:
-        return None
+    fields = None
     try:
+        fields = unframe(REQUEST, line)
+        if fields is None or len(fields) < 2 or len(fields[0]) > 8:
+            return None
         verb = VERBS.get(fields[1])
         if verb is None:
             raise Refused("no such request: " + fields[1][:20])
@@ -65,14 +66,17 @@ def answer(app: "App", line: "bytes | bytearray") -> "str | None":
         # whatever the fields did: nothing that arrives on the line may stop the loop
         reason = "the request is not of the right form"
     # a table image's texts may hold anything
-    reason = "".join(c if " " <= c <= "~" and c != "|" else "." for c in reason[:160])
-    return frame(ANSWER, [fields[0], "no", reason])
+    try:
+        reason = "".join(c if " " <= c <= "~" and c != "|" else "." for c in reason[:160])
+        return None if fields is None else frame(ANSWER, [fields[0], "no", reason])
+    except MemoryError:
+        return None
 
 
 def hello(app: "App", _: "list[str]") -> "list[str]":
     store = app.store
     table = store.table if store.slot != SAFE else None
-    return [
+    said = [
         VERSION,
         str(CONTAINER),
         table.name if table is not None else "",
@@ -83,12 +87,17 @@ def hello(app: "App", _: "list[str]") -> "list[str]":
         str(len(app.channels)),
         str(len(app.driven)),
         str(app.seconds * 1000 + app.ms),
-        store.notice.replace("|", "/"),
+        "",
         "%08x" % store.safe if store.safe else "",
         "%08x" % store.older if store.older else "",
         app.in_flight(),
         "%08x" % store.waiting if store.waiting else "",
     ]
+    room = LONGEST - 32
+    for field in said:
+        room -= len(field) + 1
+    said[10] = store.notice.replace("|", "/")[: max(0, room)]
+    return said
 
 
 def health(app: "App", _: "list[str]") -> "list[str]":

@@ -25,6 +25,8 @@ IN_FLIGHT_TICKS = (
 FLUSH_TICKS = 3000  # the log is written once a minute at most,
 FIRST_FLUSH_TICKS = 500  # and ten seconds after the start
 FAILED_WAIT_MS = 1000
+SAMPLED_S = 4  # by then the slowest converter has said something
+MOST_CHANGES = 6  # of one input or light in the log, in a minute
 FOLDER = "/tables"
 LOG_FOLDER = "/log"
 
@@ -36,9 +38,12 @@ class App:
         self.board = board
         self.store = store
         self.events = events
+        store.feed = board.feed
         self.late = 0
         self.longest = 0
-        self.unflushed = FLUSH_TICKS - FIRST_FLUSH_TICKS
+        # what restarted it by itself is written at once, or a restart loop would leave no trace
+        asked = board.before == log.POWER or board.before & 48 in (log.ASKED, log.STOPPED)
+        self.unflushed = FLUSH_TICKS - (FIRST_FLUSH_TICKS if asked else 1)
         self.flight = False
         self.jumper_open = 0
         self.seconds = self.ms = 0  # since the start
@@ -52,6 +57,7 @@ class App:
         self.last_tick = board.now()
         self._wire()
         self.faults = bytearray(len(self.channels) + len(self.driven))  # as they stand in the log
+        self.changes = bytearray(len(self.faults))  # of each, since the log was written
         self._log_start()
         if board.service():
             board.open_line()
@@ -157,21 +163,28 @@ class App:
         channels = self.channels
         for i in range(len(channels)):
             fault = channels[i].said[FAULT]
-            if fault != faults[i]:
-                faults[i] = fault
-                self.events.add(i, fault, self.seconds)
+            if fault != faults[i] and (fault != CONVERTER or self.seconds > SAMPLED_S):
+                self._event(i, i, fault)
         if self.lighting is not None:
             dimmers = self.lighting.dimmers
             at = len(channels)
             for i in range(len(dimmers)):
                 fault = dimmers[i].fault
                 if fault >= 0 and fault != faults[at + i]:
-                    faults[at + i] = fault
-                    self.events.add(log.DIMMERS + i, fault, self.seconds)
+                    self._event(at + i, log.DIMMERS + i, fault)
         self.unflushed += 1
         if self.unflushed >= FLUSH_TICKS:
             self.unflushed = 0
             self.flush()
+            for i in range(len(self.changes)):
+                self.changes[i] = 0
+
+    def _event(self, at: int, subject: int, fault: int) -> None:
+        """A wire that comes and goes must not fill the log: its later changes wait for the next minute."""
+        if self.changes[at] < MOST_CHANGES:
+            self.changes[at] += 1
+            self.faults[at] = fault
+            self.events.add(subject, fault, self.seconds)
 
     def flush(self) -> None:
         try:
@@ -236,7 +249,10 @@ class App:
                 self._answer()
 
     def _answer(self) -> bool:
-        line = answer(self, self.reader.line())
+        try:
+            line = answer(self, self.reader.line())
+        except MemoryError:
+            return True
         if line is not None:
             self.board.say(line)
         return line is not None

@@ -35,6 +35,11 @@ SLOT_MAGIC = b"SLOT"
 SLOT_HEADER = "<4sII"
 SLOT_HEADER_SIZE = 12
 ENOENT = 2
+BLOCK = 4096
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Callable
+
 NONE_BEGUN = "no table was begun since the box last started; flash again"
 PIECE = 168  # bytes in one line
 
@@ -58,9 +63,14 @@ def sequence_of(content: "bytes | memoryview") -> int:
     return sequence  # type: ignore[no-any-return]
 
 
+def _nobody() -> None:
+    pass
+
+
 class Store:
     """The slots in one folder.
 
+    feed      the watchdog's, between the blocks of a long write
     table     the newest valid table; where there is none that of the safe slot, or None
     slot      its slot's name, or ""
     safe      CRC of the safe slot's table, or 0
@@ -72,6 +82,7 @@ class Store:
 
     def __init__(self, folder: str) -> None:
         self.folder = folder
+        self.feed: "Callable[[], None]" = _nobody
         self.table: "Table | None" = None
         self.slot = ""
         self.safe = 0
@@ -184,6 +195,7 @@ class Store:
         if len(data) != size:
             raise StoreError("piece %d has %d bytes, not %d" % (number, len(data), size))
         self.incoming[start : start + size] = data
+        self.verified = -1
         self.missing.discard(number)
 
     def verify(self) -> "tuple[int, int]":
@@ -191,6 +203,8 @@ class Store:
 
         StoreError when it is not the image announced or could not run.
         """
+        if self.crc in (self.verified, self.committed):
+            return self.length, self.crc  # asked again
         if not self.incoming:
             raise StoreError(NONE_BEGUN)
         self.verified = -1
@@ -214,7 +228,10 @@ class Store:
         """The table that stands beside the slots after the image was written there."""
         with open(self._path(INCOMING), "wb") as file:
             file.write(slot_header(self.newest + 1))
-            file.write(image)
+            view = memoryview(image)
+            for at in range(0, len(view), BLOCK):  # each may take 400 ms
+                file.write(view[at : at + BLOCK])
+                self.feed()
         content = self._read(INCOMING) or b""
         try:
             sequence_of(content)
@@ -230,6 +247,7 @@ class Store:
             os.rename(self._path(INCOMING), self._path(self.target))
             self.committed = crc
             self.verified = -1
+            self.incoming = bytearray(0)
             if self.target == SAFE:
                 self.safe = crc
             else:

@@ -1,9 +1,10 @@
 """The host's end of the serial line: ask the box something and get its answer, or say plainly why not."""
 
 import base64
+import contextlib
 import time
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 from types import TracebackType
@@ -18,6 +19,7 @@ from gaugelight.problems import Wrong
 from gaugelight.said import Said
 
 ANSWER_WITHIN = 1.5  # seconds, more than the longest flash write
+STORED_WITHIN = 6.0  # eleven blocks of flash at 400 ms
 TRIES = 3
 KNOWN_TRIES = 5  # at a start the box needs a moment to know whether it is in flight
 
@@ -151,9 +153,18 @@ class BoxLine:
                     return fields[1:]
         return None
 
+    @contextlib.contextmanager
+    def _understood(self) -> Iterator[None]:
+        """Raises Wrong where an answer is not what this version of the line says."""
+        try:
+            yield
+        except (LookupError, ValueError, TypeError):
+            what = "the box speaks another version of the line; run `gaugelight install`"
+            raise Wrong(f"{self.port}: {what}") from None
+
     def hello(self, tries: int = TRIES, within: float = ANSWER_WITHIN) -> Hello:
         said = self.ask("hello", tries=tries, within=within)
-        try:
+        with self._understood():
             return Hello(
                 version=said[0],
                 container=int(said[1]),
@@ -171,10 +182,6 @@ class BoxLine:
                 in_flight=said[13],
                 waiting_crc=said[14],
             )
-        except (IndexError, ValueError):
-            raise Wrong(
-                f"{self.port}: the box speaks another version of the line; run `gaugelight install`"
-            ) from None
 
     def hello_writable(self) -> Hello:
         """As hello_same_version; raises Wrong where the box would refuse to be written to, for what it would say itself."""
@@ -213,10 +220,11 @@ class BoxLine:
     def describe(self, inputs: int) -> list[Described]:
         described = []
         for i in range(inputs):
-            name, signal_unit, signal_decimals, unit, decimals, step = self.ask("input", str(i))
-            described.append(
-                Described(name, signal_unit, int(signal_decimals), unit, int(decimals), int(step))
-            )
+            with self._understood():
+                name, signal_unit, signal_decimals, unit, decimals, step = self.ask("input", str(i))
+                described.append(
+                    Described(name, signal_unit, int(signal_decimals), unit, int(decimals), int(step))
+                )
         return described
 
     def values(self, described: list[Described]) -> list[Said]:
@@ -227,6 +235,11 @@ class BoxLine:
             if not more:
                 raise Wrong(f"{self.port}: the box changed its table meanwhile; ask again")
             rows += more
+        with self._understood():
+            return self._read(described, rows)
+
+    @staticmethod
+    def _read(described: list[Described], rows: list[str]) -> list[Said]:
         readings = []
         for about, row in zip(described, rows):
             count, signal, reading, fault = row.split(",")
@@ -253,31 +266,38 @@ class BoxLine:
                 raise Wrong(f"{self.port}: the box changed its table meanwhile; ask again")
             rows += more
         said = []
-        for row in rows:
-            name, level, duty, fault = row.split(",")
-            said.append(SaidDimmer(name, int(level), int(duty), fault or None))
+        with self._understood():
+            for row in rows:
+                name, level, duty, fault = row.split(",")
+                said.append(SaidDimmer(name, int(level), int(duty), fault or None))
         return said
 
     def dim(self) -> SaidDim:
-        request, daylight, request_fault, daylight_fault = self.ask("dim")
-        return SaidDim(request, daylight, request_fault or None, daylight_fault or None)
+        with self._understood():
+            request, daylight, request_fault, daylight_fault = self.ask("dim")
+            return SaidDim(request, daylight, request_fault or None, daylight_fault or None)
 
     def health(self) -> Health:
-        return Health(*map(int, self.ask("health")))
+        with self._understood():
+            return Health(*map(int, self.ask("health")))
 
     def log(self) -> bytes:
         """The records of the event log, oldest first."""
         content = b""
-        while more := base64.b64decode(self.ask("log", str(len(content) // RECORD_SIZE))[0]):
-            content += more
+        with self._understood():
+            while more := base64.b64decode(self.ask("log", str(len(content) // RECORD_SIZE))[0]):
+                if len(more) % RECORD_SIZE:
+                    raise ValueError
+                content += more
         return content
 
     def running_table(self) -> bytes:
         """The image that the box runs; empty where it runs none."""
         content, number = b"", 0
-        while more := base64.b64decode(self.ask("table", str(number))[0]):
-            content += more
-            number += 1
+        with self._understood():
+            while more := base64.b64decode(self.ask("table", str(number))[0]):
+                content += more
+                number += 1
         return content
 
     def send_table(self, image: bytes, progress: Callable[[int, int], None], safe: bool = False) -> str:
@@ -288,7 +308,8 @@ class BoxLine:
             piece = content[start : start + size]
             self.ask("piece", str(number), base64.b64encode(piece).decode())
             progress(start + len(piece), len(content))
-        length, stored = self.ask("verify")
+        with self._understood():
+            length, stored = self.ask("verify", within=STORED_WITHIN)
         if (int(length), stored) != (len(image), crc):
             raise Wrong(
                 f"{self.port}: the box stored {length} bytes with CRC {stored}, sent were {len(image)} with {crc}"

@@ -2,11 +2,14 @@
 
 import math
 import struct
+from types import SimpleNamespace
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
+from gaugebox import light
+from gaugebox.measure import NO_INPUT
 from gaugebox.store import SLOTS
 from gaugebox.table import ON_CHIP, InputRecord, KnobRecord, Table, TableError
 from gaugelight.box_line import BoxLine, Hello, packed
@@ -36,13 +39,13 @@ class Flashed:
 
 
 def running(line: BoxLine, hello: Hello) -> Table | None:
-    """The table that the box runs; None where it is in its safe mode, or has none. Raises Wrong."""
+    """The table that the box runs; None where it is in its safe mode, has none, or its slot is damaged by now. Raises Wrong."""
     if hello.slot not in SLOTS:
         return None
     try:
         return Table(line.running_table())
-    except TableError as problem:
-        raise Wrong(f"{line.port}: the table that the box runs came damaged: {problem}; try again") from None
+    except TableError:
+        return None
 
 
 def changes(old: Table | None, new: Table) -> list[str]:
@@ -52,6 +55,10 @@ def changes(old: Table | None, new: Table) -> list[str]:
             f"{record.name}: new" for record in new.dimmers
         ]
     lines = [] if old.name == new.name else [f'box: its name "{old.name}" to "{new.name}"']
+    lines += _changes_of_records(
+        {f"converter {chip.name}": chip for chip in old.chips},
+        {f"converter {chip.name}": chip for chip in new.chips},
+    )
     before = {record.name: record for record in old.inputs}
     after = {record.name: record for record in new.inputs}
     lines += [f"{name}: gone" for name in before if name not in after]
@@ -60,8 +67,10 @@ def changes(old: Table | None, new: Table) -> list[str]:
             lines.append(f"{name}: new, in {record.reading_unit}")
         elif told := _changes_of_input(old, before[name], new, record):
             lines.append(f"{name}: {'; '.join(told)}")
+    if [name for name in before if name in after] != [name for name in after if name in before]:
+        lines.append("inputs: in another order")
     for was, is_now in (
-        ({one.name: one for one in old.dimmers}, {one.name: one for one in new.dimmers}),
+        (_lights(old), _lights(new)),
         (
             {f"knob on GP{one.pin}": one for one in old.knobs},
             {f"knob on GP{one.pin}": one for one in new.knobs},
@@ -75,6 +84,21 @@ def changes(old: Table | None, new: Table) -> list[str]:
     return lines
 
 
+def _lights(table: Table) -> dict[str, object]:
+    """By name, and what each follows by name, which in the records is a number."""
+    inputs, dimmers = [one.name for one in table.inputs], [one.name for one in table.dimmers]
+    knobs = [f"GP{one.pin}" for one in table.knobs]
+    resolved: dict[str, object] = {}
+    for record in table.dimmers:
+        one = dict(vars(record))
+        names = {light.INPUT: inputs, light.DIMMER: dimmers, light.KNOB: knobs}.get(record.source, [])
+        one["index"] = names[record.index] if names else 0
+        one["supply"] = "" if record.supply == light.NOTHING else inputs[record.supply]
+        one["knob"] = "" if record.knob == light.NOTHING else knobs[record.knob]
+        resolved[record.name] = SimpleNamespace(**one)
+    return resolved
+
+
 def _single(name: str, old: object, new: object) -> tuple[dict[str, object], dict[str, object]]:
     return {} if old is None else {name: old}, {} if new is None else {name: new}
 
@@ -86,6 +110,18 @@ def _changes_of_input(old_table: Table, old: InputRecord, new_table: Table, new:
         ("unit", old.reading_unit, new.reading_unit),
         ("signal", old.signal_unit, new.signal_unit),
         ("step", f"{old.step / 10**old.reading_decimals:g}", f"{new.step / 10**new.reading_decimals:g}"),
+        ("rail", _named(old_table, old.rail), _named(new_table, new.rail)),
+        ("cold junction", _named(old_table, old.cold), _named(new_table, new.cold)),
+        (
+            "from",
+            f"{min(old.reading_curve[1]) / 10**old.reading_decimals:g}",
+            f"{min(new.reading_curve[1]) / 10**new.reading_decimals:g}",
+        ),
+        (
+            "up to",
+            f"{max(old.reading_curve[1]) / 10**old.reading_decimals:g}",
+            f"{max(new.reading_curve[1]) / 10**new.reading_decimals:g}",
+        ),
         ("damping", f"{old.damping / 10:g} s", f"{new.damping / 10:g} s"),
         ("breakpoints", _breakpoints(old), _breakpoints(new)),
     ):
@@ -98,6 +134,10 @@ def _changes_of_input(old_table: Table, old: InputRecord, new_table: Table, new:
     if old.reading_unit == new.reading_unit and (largest := _largest_change(old, new)):
         told.append(largest)
     return told
+
+
+def _named(table: Table, number: int) -> str:
+    return "none" if number == NO_INPUT else table.inputs[number].name
 
 
 def _place(table: Table, record: InputRecord) -> str:

@@ -119,7 +119,8 @@ def install(port: str, progress: Progress) -> Installed:
     with _transport(port) as box:
         _same_bytecode(port, box, files)
         sequences = {folder: _sequence(box, folder) for folder in FOLDERS}
-        newest = max(FOLDERS, key=lambda folder: sequences[folder])
+        started = {folder: sequences[folder] if _is_whole(box, folder) else -1 for folder in FOLDERS}
+        newest = max(FOLDERS, key=lambda folder: started[folder])  # what main.py starts is not touched
         copied: list[str] = []
         same = _listed(box, newest) == _listing(files) and all(
             _hash(box, f"{newest}/{name}") == _digest(content) for name, content in files.items()
@@ -128,7 +129,7 @@ def install(port: str, progress: Progress) -> Installed:
             progress("the same already", total, total)
             target, sequence = newest, sequences[newest]
         else:
-            target = FOLDERS[1] if newest == FOLDERS[0] and sequences[newest] >= 0 else FOLDERS[0]
+            target = FOLDERS[1] if newest == FOLDERS[0] and started[newest] >= 0 else FOLDERS[0]
             sequence = max(sequences.values()) + 1
             copied = _copy(port, box, target, sequence, files, progress)
         if _hash(box, "/main.py") != _digest(selector()):
@@ -208,6 +209,21 @@ def _sequence(box: Any, folder: str) -> int:
     """The folder's sequence number, or -1."""
     first = _whole(box, folder).partition("\n")[0].strip()
     return int(first) if first.isdecimal() else -1
+
+
+def _is_whole(box: Any, folder: str) -> bool:
+    """As main.py judges it: every file named has its size."""
+    listed = [line.split() for line in _listed(box, folder).splitlines()]
+    if not listed or any(len(words) != 2 or not words[1].isdecimal() for words in listed):
+        return False
+    names = [f"{folder}/{name}" for name, _ in listed]
+    try:
+        sizes = box.eval(f"[__import__('os').stat(name)[6] for name in {names!r}]")
+    except Exception as problem:  # mpremote's own, of a file that is not there
+        if type(problem).__name__ != "TransportExecError":
+            raise
+        return False
+    return bool(sizes == [int(size) for _, size in listed])
 
 
 def _same_bytecode(port: str, box: Any, files: dict[str, bytes]) -> None:

@@ -194,6 +194,7 @@ def put(monkeypatch: pytest.MonkeyPatch, box: CuttableBox, files: Firmware, main
             raise Wrong(f"lost: {problem}") from None
 
     monkeypatch.setattr(gaugelight.install, "_transport", transport)
+    monkeypatch.setattr(gaugelight.install, "_not_in_flight", lambda port: None)
     monkeypatch.setattr(gaugelight.install, "compiled_firmware", lambda: files)
     monkeypatch.setattr(gaugelight.install, "selector", lambda: main)
     with contextlib.suppress(Wrong):
@@ -239,3 +240,31 @@ def test_an_install_cut_anywhere(monkeypatch: pytest.MonkeyPatch, box: CuttableB
         f"operations {operations} cuts {tried} started the old {started_old}, the new {started_new}, neither 0"
     )
     assert started_old and started_new
+
+
+def test_an_install_over_a_damaged_newest_cut_anywhere(
+    monkeypatch: pytest.MonkeyPatch, box: CuttableBox
+) -> None:
+    """What main.py starts then is the older; that one is not touched until the other is whole again."""
+    old, new = firmwares()
+    put(monkeypatch, box, old, OLD_SELECTOR)
+    put(monkeypatch, box, new, OLD_SELECTOR)
+    found = box.starts()
+    assert found is not None and found[1] == hashes(new)
+    box.exec(f"f = open('{found[0]}/gaugebox/light.mpy', 'wb')\nf.write(b'short')\nf.close()")
+    found = box.starts()
+    assert found is not None and found[1] == hashes(old)
+    box.do("keep", "damaged")
+    box.cut(-1, DROPPED)
+    put(monkeypatch, box, new, NEW_SELECTOR)
+    operations, _ = box.operations()
+    found = box.starts()
+    assert found is not None and found[1] == hashes(new)
+    for after in range(operations):
+        box.do("power", "damaged")
+        box.cut(after, after % 3)
+        put(monkeypatch, box, new, NEW_SELECTOR)
+        box.do("power")
+        found = box.starts()
+        assert found is not None and found[1] in (hashes(old), hashes(new)), after
+    print(f"operations {operations} cuts {operations} started neither 0")
