@@ -124,7 +124,7 @@ def test_events_in_words() -> None:
         Event(3, 90, "glare shield", "open"),
         Event(3, 100, "log", "255 or more events found no room"),
         Event(4, 0, "box", "started: it was asked to; table 12345678"),
-        Event(4, 3, "input 0", "rail"),
+        Event(4, 3, "input no. 1", "rail"),
     ]
 
 

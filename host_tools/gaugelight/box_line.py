@@ -28,6 +28,10 @@ class NoAnswer(Wrong):
     """The port is open, but no box answers on it."""
 
 
+class Lost(Wrong):
+    """The port went away."""
+
+
 class BoxSaysNo(Wrong):
     """The box refused, and said why."""
 
@@ -135,7 +139,7 @@ class BoxLine:
                         raise BoxSaysNo(f"{self.port}: the box refused: {answer[1] if answer[1:] else '?'}")
                     return answer[1:]
         except OSError as problem:
-            raise Wrong(f"{self.port}: the connection was lost: {reason_of(problem)}") from None
+            raise Lost(f"{self.port}: the connection was lost: {reason_of(problem)}") from None
         raise NoAnswer(
             f"{self.port}: nothing there answers as a gaugelight box; is its program stopped? switch it off and on, or"
             f" `mpremote connect {self.port} reset`; a new board first takes the firmware: `gaugelight install`"

@@ -23,9 +23,11 @@ STARTER = Path(__file__).parent / "demo" / "starter.toml"
 ADVISORY = "The box is advisory: check fuel with a dipstick and a clock, and every gauge against a reference, before flight."
 
 PICTURES = (".png", ".svg", ".pdf")
+EITHER = "the box runs the old table or the new one, whole: `gaugelight read` tells which"
 STOPPED = {
     "install": "stopped; the box may stand still: run `gaugelight install` again",
-    "flash": "stopped; the box runs the old table or the new one, whole: `gaugelight read` tells which",
+    "flash": f"stopped; {EITHER}",
+    "revert": f"stopped; {EITHER}",
 }
 
 SMALLEST_SHARE = 0.001  # of what contributes to an uncertainty, on the screen
@@ -491,7 +493,7 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
             return {"port": port, "crc32": crc, "crc32_before": hello.crc or None, "changes": told}, 0
         if told:
             _agreed(words.yes, "write it?")
-        with screen.progress("flashing") as bar:
+        with screen.progress("flashing") as bar, _whole():
             flashed = flash(line, built, bar, hello)
         repeated = line.repeated
     if flashed.before is flashed.after:
@@ -508,6 +510,19 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
         "crc32_before": hello.crc or None,
         "changes": told,
     }, 0
+
+
+@contextlib.contextmanager
+def _whole() -> Iterator[None]:
+    """What must be known where the line is lost in the middle: no table is ever half there."""
+    from gaugelight.box_line import Lost, NoAnswer
+
+    try:
+        yield
+    except NoAnswer as problem:
+        raise Wrong(f"{problem.lines[0].split(':')[0]}: the box no longer answers; {EITHER}") from None
+    except Lost as problem:
+        raise Wrong(f"{problem.lines[0]}; {EITHER}") from None
 
 
 def _shown(screen: Screen, port: str, slot: str, crc: str) -> None:
@@ -537,10 +552,11 @@ def revert(words: argparse.Namespace, screen: Screen) -> Outcome:
         if hello.older_crc:
             screen.say(f"{port}: {hello.box}: table {hello.crc or 'none'} back to {hello.older_crc}")
             screen.say(
-                "  the safe table, for when no other is right, stays that of the last flash: flash again to renew it"
+                "  the safe table, for when no other is right, stays that of the last flash; going back once more comes here again"
             )
             _agreed(words.yes, "go back?")
-        reverted = revert(line, hello)
+        with _whole():
+            reverted = revert(line, hello)
     _shown(screen, port, reverted.slot, reverted.after.crc)
     return {
         "port": port,

@@ -42,7 +42,7 @@ def started(before: int) -> str:
 
 
 def events(content: bytes, crc: str, inputs: list[str], dimmers: list[str]) -> Iterator[Event]:
-    """From records, oldest first. inputs, dimmers: their names in the table `crc`; of other tables they are not known."""
+    """From records, oldest first. inputs, dimmers: their names in the table `crc`; those of other tables are counted from one."""
     named = False
     for start, subject, code, number in struct.iter_unpack(log.RECORD, content):
         if subject == log.START:
@@ -59,6 +59,6 @@ def events(content: bytes, crc: str, inputs: list[str], dimmers: list[str]) -> I
                 if subject < log.DIMMERS
                 else (dimmers, subject - log.DIMMERS, "light")
             )
-            name = names[at] if named and at < len(names) else f"{kind} {at}"
+            name = names[at] if named and at < len(names) else f"{kind} no. {at + 1}"
             fault = FAULTS[code] if code < len(FAULTS) else f"fault {code}"
             yield Event(start, number, name, fault or "well again")

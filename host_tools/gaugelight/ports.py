@@ -60,6 +60,8 @@ def _why(problem: Exception) -> str:
 
 def reason_of(problem: Exception) -> str:
     """What the operating system says, without the library's wrapping."""
+    if "returned no data" in str(problem):
+        return "unplugged"
     if isinstance(problem, OSError) and problem.strerror:
         return problem.strerror
     return str(problem).split(": ")[-1]
