@@ -432,6 +432,16 @@ def test_with_the_jumper_open_nothing_is_written_and_ctrl_c_is_a_byte(
     assert rig.crc() == crc
 
 
+def test_a_flash_after_mpremote_has_reset_it(rig: Rig, starter: Build) -> None:
+    words = [sys.executable, "-m", "mpremote", "connect", rig.port]
+    subprocess.run([*words, "exec", "pass"], check=True, timeout=30)
+    subprocess.run([*words, "reset"], check=True, timeout=30)
+    with BoxLine(rig.port) as line:
+        line.wait_for_start(10)
+    assert main(["flash", str(STARTER), "--yes", "--port", rig.port]) == 0
+    assert rig.crc() == f"{starter.crc32:08x}"
+
+
 def test_the_jumper_pulled_and_put_back(rig: Rig) -> None:
     """Pulled, it is flight from then on; put back, the line says so, and a restart resets the chip: its watchdog runs."""
     with BoxLine(rig.port) as line:

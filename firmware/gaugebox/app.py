@@ -22,8 +22,10 @@ BYTES_A_TICK = 64  # the line is drained at this rate; the board's ring holds 51
 IN_FLIGHT_TICKS = (
     50  # when it has been in flight so long, a jumper that is closed is no reason to let Ctrl-C in
 )
-FLUSH_TICKS = 3000  # the log is written once a minute at most,
-FIRST_FLUSH_TICKS = 500  # and ten seconds after the start
+FLUSH_TICKS = (
+    3000  # the log is written a second and ten seconds after the start, and then once a minute at most
+)
+FIRST_FLUSH_TICKS = 500
 FAILED_WAIT_MS = 1000
 SAMPLED_S = 4  # by then the slowest converter has said something
 MOST_CHANGES = 6  # of one input or light in the log, in a minute
@@ -41,9 +43,8 @@ class App:
         store.feed = board.feed
         self.late = 0
         self.longest = 0
-        # what restarted it by itself is written at once, or a restart loop would leave no trace
-        asked = board.before == log.POWER or board.before & 48 in (log.ASKED, log.STOPPED)
-        self.unflushed = FLUSH_TICKS - (FIRST_FLUSH_TICKS if asked else 1)
+        self.unflushed = FLUSH_TICKS - 1  # the start itself is written at once
+        self.next_flush = FIRST_FLUSH_TICKS
         self.flight = False
         self.jumper_open = 0
         self.seconds = self.ms = 0  # since the start
@@ -174,7 +175,8 @@ class App:
                     self._event(at + i, log.DIMMERS + i, fault)
         self.unflushed += 1
         if self.unflushed >= FLUSH_TICKS:
-            self.unflushed = 0
+            self.unflushed = FLUSH_TICKS - self.next_flush
+            self.next_flush = FLUSH_TICKS
             self.flush()
             for i in range(len(self.changes)):
                 self.changes[i] = 0

@@ -467,6 +467,7 @@ class VirtualBox:
             self._registers = NO_REGISTERS if cause == "power" else messages.after_reset(self._registers)
             self._watchdog_us = None
             self._raw = False
+            self._raw_tail = b""
             self._powered_at_us = self._now_us
             self._reset_cause = layout.WDT_RESET if cause in ("watchdog", "reset") else layout.PWRON_RESET
         self.latest = messages.driven_by(self._registers, self._now_us // 1000)
