@@ -257,7 +257,7 @@ class Store:
     def revert(self, crc: int) -> str:
         """Makes the older slot, which holds the table with that CRC, the newest; its name. It runs from the next start on."""
         slot = self.beside
-        if crc != self.waiting:
+        if crc != self.waiting or not crc:
             if self.waiting:
                 raise StoreError("table %08x waits in its place; restart, or flash again" % self.waiting)
             content = self._read(slot)

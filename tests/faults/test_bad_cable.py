@@ -92,9 +92,9 @@ def tables(*built: Build) -> set[str]:
 def test_a_flash_over_a_cable_that_gives_up(
     rig: Rig, demo: Build, starter: Build, unplugged: bool, capsys: pytest.CaptureFixture[str]  # noqa: F811
 ) -> None:
-    """Everywhere, in steps of 150 bytes; silent costs its tries, so more seldom."""
+    """Everywhere, in steps of 260 bytes; silent costs its tries, so more seldom."""
     ended = []
-    for lasts in range(0, 4000, 150 if unplugged else 1300):
+    for lasts in range(0, 4000, 260 if unplugged else 1700):
         capsys.readouterr()
         with cable(rig.port, lasts, unplugged) as bad:
             code = main(["flash", str(STARTER), "--yes", "--port", bad.port])

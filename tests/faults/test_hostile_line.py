@@ -333,6 +333,7 @@ def test_the_next_honest_request_is_answered_right(closed: bool) -> None:
         "",
         older,
         "",
+        "",
     ]
     assert uptime == pytest.approx(found["ticks"] * PERIOD_MS, rel=0.01)
     begin = unframe(ANSWER, found["begin"].encode())
