@@ -19,12 +19,10 @@ if TYPE_CHECKING:
 
 TICK_MS = 20
 BYTES_A_TICK = 64  # the line is drained at this rate; the board's ring holds 512
-IN_FLIGHT_TICKS = (
-    50  # when it has been in flight so long, a jumper that is closed is no reason to let Ctrl-C in
-)
-FLUSH_TICKS = (
-    3000  # the log is written a second and ten seconds after the start, and then once a minute at most
-)
+# when it has been in flight so long, a jumper that is closed is no reason to let Ctrl-C in
+IN_FLIGHT_TICKS = 50
+# the log is written a second and ten seconds after the start, and then once a minute at most
+FLUSH_TICKS = 3000
 FIRST_FLUSH_TICKS = 500
 FAILED_WAIT_MS = 1000
 SAMPLED_S = 4  # by then the slowest converter has said something
@@ -40,7 +38,6 @@ class App:
         self.board = board
         self.store = store
         self.events = events
-        store.feed = board.feed
         self.late = 0
         self.longest = 0
         self.unflushed = FLUSH_TICKS - 1  # the start itself is written at once

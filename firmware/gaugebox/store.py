@@ -35,11 +35,6 @@ SLOT_MAGIC = b"SLOT"
 SLOT_HEADER = "<4sII"
 SLOT_HEADER_SIZE = 12
 ENOENT = 2
-BLOCK = 4096
-TYPE_CHECKING = False
-if TYPE_CHECKING:
-    from typing import Callable
-
 NONE_BEGUN = "no table was begun since the box last started; flash again"
 PIECE = 168  # bytes in one line
 
@@ -63,14 +58,13 @@ def sequence_of(content: "bytes | memoryview") -> int:
     return sequence  # type: ignore[no-any-return]
 
 
-def _nobody() -> None:
-    pass
+def _other(slot: str) -> str:
+    return SLOTS[slot == SLOTS[0]]
 
 
 class Store:
     """The slots in one folder.
 
-    feed      the watchdog's, between the blocks of a long write
     table     the newest valid table; where there is none that of the safe slot, or None
     slot      its slot's name, or ""
     safe      CRC of the safe slot's table, or 0
@@ -82,7 +76,6 @@ class Store:
 
     def __init__(self, folder: str) -> None:
         self.folder = folder
-        self.feed: "Callable[[], None]" = _nobody
         self.table: "Table | None" = None
         self.slot = ""
         self.safe = 0
@@ -129,11 +122,9 @@ class Store:
             except TableError as problem:
                 problems.append("%s: %s" % (slot, problem))
         if self.slot:
-            self.beside = SLOTS[1] if self.slot == SLOTS[0] else SLOTS[0]
+            self.beside = _other(self.slot)
         elif found:  # none can run: the older is the lesser loss
-            self.beside = (
-                found[-1][1] if len(found) > 1 else SLOTS[1] if found[0][1] == SLOTS[0] else SLOTS[0]
-            )
+            self.beside = _other(found[0][1])
         for _, slot, content in found:
             if slot == self.beside:
                 try:
@@ -228,10 +219,7 @@ class Store:
         """The table that stands beside the slots after the image was written there."""
         with open(self._path(INCOMING), "wb") as file:
             file.write(slot_header(self.newest + 1))
-            view = memoryview(image)
-            for at in range(0, len(view), BLOCK):  # each may take 400 ms
-                file.write(view[at : at + BLOCK])
-                self.feed()
+            file.write(image)
         content = self._read(INCOMING) or b""
         try:
             sequence_of(content)

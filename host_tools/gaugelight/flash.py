@@ -1,10 +1,9 @@
 """Sends a built table to the box, has it verified, commits and starts it; and goes back to the one before."""
 
 import math
-import struct
-from types import SimpleNamespace
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -18,16 +17,8 @@ from gaugelight.curves import breakpoints, values
 from gaugelight.problems import Wrong
 
 START_WITHIN = 15.0  # seconds
-PLACES = (
-    "0-1",
-    "0-3",
-    "1-3",
-    "2-3",
-    "0",
-    "1",
-    "2",
-    "3",
-)  # of an ADS1115, by its multiplexer code (SBAS444, table 8-3)
+# of an ADS1115, by its multiplexer code (SBAS444, table 8-3)
+PLACES = ("0-1", "0-3", "1-3", "2-3", "0", "1", "2", "3")
 Progress = Callable[[int, int], None]
 
 
@@ -203,8 +194,8 @@ def _changes_of_records(old: Mapping[str, object], new: Mapping[str, object]) ->
 def flash(line: BoxLine, built: Build, progress: Progress, hello: Hello | None = None) -> Flashed:
     """Until the commit the box runs on with the table it had. Raises Wrong."""
     before = line.hello_same_version() if hello is None else hello
-    crc, safe_crc = _crc(built.image), _crc(built.safe)
-    first = 0 if safe_crc == before.safe_crc else len(packed(built.safe))
+    crc = f"{built.crc32:08x}"
+    first = 0 if before.safe_crc == f"{built.safe_crc32:08x}" else len(packed(built.safe))
     there = before.crc == crc and not before.waiting_crc
     total = first + (0 if there else len(packed(built.image)))
     if first:
@@ -232,7 +223,3 @@ def _restarted(line: BoxLine, crc: str) -> Hello:
             f"{line.port}: after its restart the box runs table {after.crc or 'none'}, not {crc}; {after.notice}"
         )
     return after
-
-
-def _crc(image: bytes) -> str:
-    return f"{struct.unpack('<I', image[-4:])[0]:08x}"

@@ -21,7 +21,8 @@ def move(aircraft: Aircraft, words: str, power: Callable[[], None]) -> str:
         raise Misuse(f'"{words.strip()}": write {EXAMPLE}')
     lights = aircraft.box.lights
     if name == POWER:
-        _one_of(value, "dip", "dip")
+        if value != "dip":
+            raise Misuse(f'"{value}": write dip')
         power()
     elif name == KNOB:
         _turn(aircraft, value)
@@ -53,7 +54,7 @@ def move(aircraft: Aircraft, words: str, power: Callable[[], None]) -> str:
 
 def _one_of(value: str, true: str, false: str) -> bool:
     if value not in (true, false):
-        raise Misuse(f'"{value}": write {true}' + (f" or {false}" if true != false else ""))
+        raise Misuse(f'"{value}": write {true} or {false}')
     return value == true
 
 

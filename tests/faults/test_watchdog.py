@@ -400,10 +400,8 @@ def attribute_users(name: str) -> set[str]:
 
 
 def test_it_is_fed_in_one_place_only() -> None:
-    """By the loop's tick, by way of the board; and between the blocks of a long write, which the line has asked for."""
-    by_tick = {"app.py.App.tick", "board.py.Board.feed"}
-    by_store = {"app.py.App.__init__", "store.py.Store.__init__", "store.py.Store._stored"}
-    assert attribute_users("feed") == by_tick | by_store
+    """By the loop's tick, by way of the board."""
+    assert attribute_users("feed") == {"app.py.App.tick", "board.py.Board.feed"}
     assert attribute_users("_light") == {"app.py.App.tick"}  # control: the one before it is found too
 
 
