@@ -271,7 +271,8 @@ class App:
                 due = board.now()  # too late to catch up
             if not self.flight:
                 self._serve_until(due)
-            board.wait_until(due)
+            if not self.restart_wanted:
+                board.wait_until(due)
 
 
 class _Scan:

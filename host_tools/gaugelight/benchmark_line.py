@@ -2,16 +2,22 @@
 
     python -m gaugelight.benchmark_line [BOX]
 
-Both ways begin at an open port and end when the box answers again, the firmware running: by the line packed, sent, read back, checked,
-committed and restarted; by mpremote copied as a plain file, then a soft reset. Repeated, and the medians compared.
+Both ways end when the box answers again, the firmware running: by the line packed, sent, read back, checked, committed and restarted;
+by mpremote's own commands `cp FILE :FILE + soft-reset`, and Ctrl-D, without which the firmware would not start. No program's start
+is counted. Repeated, and the medians compared.
 """
 
+import contextlib
+import io
 import statistics
 import sys
+import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
+
+from serial import Serial
 
 from gaugelight.bench import prepared
 from gaugelight.box_line import BoxLine
@@ -27,7 +33,7 @@ TURNS = 7
 
 @dataclass(frozen=True)
 class Taken:
-    """bytes: both ways. seconds: of real time; flash memory takes its own, which the virtual box lets pass while the program runs."""
+    """bytes: both ways. seconds: of real time, with what the virtual box lets pass for its flash memory."""
 
     bytes: int
     seconds: float
@@ -35,48 +41,60 @@ class Taken:
 
 def by_line(virtual: VirtualBox, built: Build) -> Taken:
     start = time.monotonic()
-    with BoxLine(virtual.port) as line:
-        count = _counted(line.serial)
+    with _counted() as count, BoxLine(virtual.port) as line:
         flash(line, built, lambda done, of: None)
-    return Taken(count(), time.monotonic() - start)
+        return Taken(count(), time.monotonic() - start)
 
 
 def by_mpremote(virtual: VirtualBox, built: Build) -> Taken:
-    from mpremote.transport_serial import SerialTransport
+    from mpremote import main as mpremote
 
-    start = time.monotonic()
-    transport = SerialTransport(virtual.port, baudrate=115200)
-    count = _counted(transport.serial)
-    transport.enter_raw_repl(soft_reset=True)
-    transport.fs_writefile("/tables/copied", built.image)
-    transport.exit_raw_repl()
-    transport.serial.write(b"\x04")
-    transport.serial.flush()
-    moved = count()
-    transport.close()
-    with BoxLine(virtual.port) as line:
-        line.wait_for_start(10)
-    return Taken(moved, time.monotonic() - start)
+    with tempfile.NamedTemporaryFile() as file, _counted() as count:
+        file.write(built.image)
+        file.flush()
+        start = time.monotonic()
+        with _arguments("connect", virtual.port, "cp", file.name, ":/tables/copied", "+", "soft-reset"):
+            mpremote.main()
+        with BoxLine(virtual.port) as line:
+            line.serial.write(b"\x04")
+            moved = count()
+            line.wait_for_start(10)
+        return Taken(moved, time.monotonic() - start)
 
 
-def _counted(serial: object) -> Callable[[], int]:
-    """Counts what goes through an open port from now on."""
+@contextlib.contextmanager
+def _arguments(*arguments: str) -> Iterator[None]:
+    before = sys.argv
+    sys.argv = ["mpremote", *arguments]
+    try:
+        with contextlib.redirect_stdout(io.StringIO()):
+            yield
+    finally:
+        sys.argv = before
+
+
+@contextlib.contextmanager
+def _counted() -> Iterator[Callable[[], int]]:
+    """Counts what goes through any serial port meanwhile."""
     moved = 0
-    write, read = serial.write, serial.read  # type: ignore[attr-defined]
+    write, read = Serial.write, Serial.read
 
-    def writes(data: bytes) -> object:
+    def writes(port: Serial, data: bytes) -> object:
         nonlocal moved
         moved += len(data)
-        return write(data)
+        return write(port, data)
 
-    def reads(size: int = 1) -> bytes:
+    def reads(port: Serial, size: int = 1) -> bytes:
         nonlocal moved
-        data = bytes(read(size))
+        data = bytes(read(port, size))
         moved += len(data)
         return data
 
-    serial.write, serial.read = writes, reads  # type: ignore[attr-defined]
-    return lambda: moved
+    Serial.write, Serial.read = writes, reads  # type: ignore[method-assign, assignment]
+    try:
+        yield lambda: moved
+    finally:
+        Serial.write, Serial.read = write, read  # type: ignore[method-assign]
 
 
 def main(arguments: list[str]) -> int:
@@ -88,10 +106,10 @@ def main(arguments: list[str]) -> int:
         first = box.inputs[0]
         others = (box, replace(box, inputs=(replace(first, damping=first.damping + 1), *box.inputs[1:])))
         tables = [build(one) for one in others]
-        ways: dict[str, list[Taken]] = {"gaugelight flash": [], "mpremote cp, soft-reset": []}
+        ways: dict[str, list[Taken]] = {"gaugelight flash": [], "mpremote cp + soft-reset": []}
         with prepared(tables[0], print) as (_, virtual):
             for turn in range(TURNS):
-                for name, way in (("gaugelight flash", by_line), ("mpremote cp, soft-reset", by_mpremote)):
+                for name, way in (("gaugelight flash", by_line), ("mpremote cp + soft-reset", by_mpremote)):
                     virtual.fast_forward(11_000)  # it has run for a while: its log is written
                     ways[name].append(way(virtual, tables[(turn + 1) % 2]))
     except Wrong as problem:

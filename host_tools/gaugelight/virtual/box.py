@@ -560,6 +560,8 @@ class VirtualBox:
             self._drain_output()
             self._raw_tail = b""
             self._hide_until_raw_prompt = True
+        if kind == layout.CATCH_UP:
+            self._pass(max(self._now_us, self._paced_now_us()))
         self._pass(self._now_us + request[layout.SPENT_US])
         if kind != layout.HELLO:
             registers = request[layout.REGISTERS :]

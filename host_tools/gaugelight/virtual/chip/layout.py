@@ -31,6 +31,7 @@ HELLO = 1  # the chip has started; the reply is followed by the registers that s
 BOOTED = 2  # boot.py is done
 RESET = 3
 SOFT_RESET = 4
+CATCH_UP = 5  # what has passed in real time has passed
 
 # Reply, holder to chip: "it is now NOW_US and this is what is on your pins".
 ANSWERED = 0  # the sequence number of the request

@@ -71,6 +71,13 @@ def spend(us):
         exchange(0)
 
 
+def stall(us):
+    """Let the time pass in which flash memory is written; at the prompt from now on, for there the clock has run meanwhile."""
+    if not _exchange_after_us:
+        exchange(0, layout.CATCH_UP)
+    spend(us)
+
+
 def at_prompt():
     """From now on every operation is an exchange: nobody sleeps at the prompt, and what it sets must be seen."""
     global _exchange_after_us

@@ -39,7 +39,7 @@ def start(main_globals):
         def _busy(self, us):
             if started:
                 link.use(layout.FLASH_HANGS)
-                link.spend(us)
+                link.stall(us)
 
         def ioctl(self, operation, block):
             if operation == 4:
