@@ -35,6 +35,7 @@ class StandIn:
         self.typed = b""
         self.said: list[str] = []
         self.before = POWER
+        self.lasting = 0
         self.doing = AT_START
 
     def service(self) -> bool:
@@ -64,6 +65,9 @@ class StandIn:
 
     def mark(self, doing: int) -> None:
         self.doing = doing
+
+    def lasts(self) -> None:
+        self.lasting += 1
 
     def now(self) -> int:
         return int(self.time.ticks_ms())

@@ -25,6 +25,10 @@ IN_FLIGHT_TICKS = 50
 FLUSH_TICKS = 3000
 FIRST_FLUSH_TICKS = 500
 FAILED_WAIT_MS = 1000
+LASTING_S = 10
+MOST_FAILED = (
+    3  # so many starts in a row that have not lasted, and the next does without the table in the slots
+)
 SAMPLED_S = 4  # by then the slowest converter has said something
 MOST_CHANGES = 6  # of one input or light in the log, in a minute
 FOLDER = "/tables"
@@ -135,6 +139,8 @@ class App:
         while self.ms >= 1000:
             self.ms -= 1000
             self.seconds += 1
+            if self.seconds == LASTING_S:
+                board.lasts()
         board.mark(log.AT_INPUTS)
         for step, converter, doublings in self.on_chip:
             count = (1 << doublings) >> 1
@@ -294,7 +300,7 @@ class _Scan:
 
 
 def run() -> None:
-    """What main.py calls. Returns only in service: on Ctrl-C, or when the program failed."""
+    """What main.py calls. Returns only in service: on Ctrl-C, or when a start had lasted, or was without the slots, before it failed."""
     silence_outputs()
     board = None
     app = None
@@ -304,7 +310,7 @@ def run() -> None:
         board.mark(log.AT_START)
         if not board.service():
             board.close_line()  # from here on a hang restarts it
-        app = App(board, Store(FOLDER), log.Log(LOG_FOLDER))
+        app = App(board, Store(FOLDER, board.failed >= MOST_FAILED), log.Log(LOG_FOLDER))
         app.run()
         app.flush()
         board.ended(log.ASKED)
@@ -316,7 +322,10 @@ def run() -> None:
         if board is not None:
             board.ended(log.FAILED)
         sys.print_exception(problem)  # type: ignore[attr-defined]
-        if board is not None and not board.service():
+        starting = (
+            board is not None and board.failed < MOST_FAILED and (app is None or app.seconds < LASTING_S)
+        )
+        if board is not None and (starting or not board.service()):
             restart = True
             board.wait_until(board.later(board.now(), FAILED_WAIT_MS))  # it may fail at every start
     finally:

@@ -8,7 +8,7 @@ import machine
 import micropython
 
 from gaugebox import pins
-from gaugebox.log import POWER
+from gaugebox.log import FAILED, POWER
 
 WATCHDOG_MS = 4000  # longer than the worst flash write, 400 ms by the data sheet, with much to spare
 I2C_TIMEOUT_US = 2000
@@ -18,6 +18,9 @@ CTRL_C = 3
 # doing, and how it ended.
 SCRATCH = 0x4005800C
 MARK = 0x2A470000
+# the next one holds how many starts in a row have not lasted
+NOT_LASTED = 0x40058010
+MOST_COUNTED = 15
 
 
 def silence_outputs() -> None:
@@ -48,6 +51,9 @@ class Board:
         self.stdin = sys.stdin.buffer
         before = machine.mem32[SCRATCH] - MARK
         self.before = before if 0 <= before < POWER else POWER
+        failed = machine.mem32[NOT_LASTED] - MARK
+        self.failed = failed if 0 <= failed <= MOST_COUNTED else 0  # starts in a row that have not lasted
+        machine.mem32[NOT_LASTED] = MARK + min(self.failed + 1, MOST_COUNTED)
 
     def mark(self, doing: int) -> None:
         """What a box that hangs is found to have been doing."""
@@ -56,6 +62,12 @@ class Board:
     def ended(self, how: int) -> None:
         """How the program has ended, beside what it was doing."""
         machine.mem32[SCRATCH] = MARK + (machine.mem32[SCRATCH] - MARK & 15) + how
+        if how != FAILED:
+            self.lasts()
+
+    def lasts(self) -> None:
+        """This start is no failed one any more."""
+        machine.mem32[NOT_LASTED] = MARK
 
     def service(self) -> bool:
         """Whether the service jumper is closed."""

@@ -63,7 +63,7 @@ def _other(slot: str) -> str:
 
 
 class Store:
-    """The slots in one folder.
+    """The slots in one folder. distrusted: with a table from them it does not start.
 
     table     the newest valid table; where there is none that of the safe slot, or None
     slot      its slot's name, or ""
@@ -74,7 +74,7 @@ class Store:
     notice    what had to be passed over at start, or ""
     """
 
-    def __init__(self, folder: str) -> None:
+    def __init__(self, folder: str, distrusted: bool = False) -> None:
         self.folder = folder
         self.table: "Table | None" = None
         self.slot = ""
@@ -96,10 +96,10 @@ class Store:
             os.mkdir(folder)
         except OSError:
             pass  # it is there
-        self._load()
+        self._load(distrusted)
 
-    def _load(self) -> None:
-        problems = []
+    def _load(self, distrusted: bool) -> None:
+        problems = ["it does not start with the table"] if distrusted else []
         found = []
         for slot in SLOTS:
             try:
@@ -113,7 +113,7 @@ class Store:
         found.sort(reverse=True)
         if found:
             self.newest = found[0][0]
-        for sequence, slot, content in found:
+        for sequence, slot, content in () if distrusted else found:
             try:
                 self.table = Table(memoryview(content)[SLOT_HEADER_SIZE:])
                 self.slot = slot

@@ -25,7 +25,7 @@ HEADER_SIZE = 12
 SECTION = "<HHI"
 SECTION_SIZE = 8
 CRITICAL = 1
-LARGEST = 32768
+LARGEST = 16384
 LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
 
 BOX = 1  # 2 to 5 were earlier forms

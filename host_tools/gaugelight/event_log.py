@@ -50,7 +50,9 @@ def events(content: bytes, crc: str, inputs: list[str], dimmers: list[str]) -> I
             table = f"table {number:08x}" if number else "no table"
             yield Event(start, 0, "box", f"started: {started(code)}; {table}")
         elif subject == log.NOTICE:
-            yield Event(start, number, "box", "a table that is damaged was passed over")
+            yield Event(
+                start, number, "box", "a table was passed over: damaged, or it does not start with it"
+            )
         elif subject == log.LOST:
             yield Event(start, number, "log", f"{code}{' or more' * (code == 255)} events found no room")
         else:

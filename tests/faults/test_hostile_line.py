@@ -582,6 +582,9 @@ class Board:
     def mark(self, doing):
         pass
 
+    def lasts(self):
+        pass
+
     def next_byte(self):
         if self.at == len(self.typed):
             return -1

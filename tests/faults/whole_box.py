@@ -14,7 +14,7 @@ import link  # type: ignore[import-not-found]
 import vfs  # type: ignore[import-not-found]
 
 from gaugebox import pins
-from gaugebox.app import App
+from gaugebox.app import TICK_MS, App
 from gaugebox.board import Board
 from gaugebox.line import REQUEST, frame
 from gaugebox.log import Log
@@ -333,6 +333,7 @@ class Box:
         self.stop_after = self.ticks + ticks
         self.app.run()
         self.app.restart_wanted = False
+        self.board.wait_until(self.board.later(self.before, TICK_MS))  # one that restarts does not
         self.before = self.board.now()
 
     def asked(self, fields: "list[str]") -> str:
