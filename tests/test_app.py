@@ -3,6 +3,7 @@
 import math
 import sys
 from collections.abc import Iterator
+from pathlib import Path
 from types import ModuleType
 from typing import Any
 
@@ -20,6 +21,7 @@ from gaugelight.virtual import ChipInProcess
 from gaugelight.virtual.world import Inputs, Outputs
 
 TICK_S = 0.02
+LASTING_S = 10
 
 
 class StandIn:
@@ -259,6 +261,49 @@ def test_each_tick_feeds_the_watchdog_and_drains_the_line(rig: Rig) -> None:
     assert len(rig.board.typed) == 200 - 64
     rig.tick(3)
     assert rig.board.typed == b"" and rig.board.fed == fed + 4
+
+
+def test_when_the_log_is_written(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With something new in every tick: a second after the start, ten seconds later, then once a minute."""
+    app = rig.app
+    written: list[int] = []
+    monkeypatch.setattr(app.events, "flush", written.append)
+    for tick in range(200 * 50):
+        app.seconds = tick // 50
+        app._keep_log()
+    assert written == [1, 11, 71, 131, 191]
+
+
+def test_a_start_that_lasts_is_told_once(rig: Rig) -> None:
+    """After ten seconds: by then it is no failed one."""
+    while rig.app.seconds < LASTING_S - 1:
+        rig.tick()
+    assert rig.board.lasting == 0
+    for _ in range(2):
+        rig.tick(60)
+        assert rig.board.lasting == 1
+
+
+def test_a_switch_that_says_in_flight(app_class: type[Any], tmp_path: Path) -> None:
+    """By its level, the jumper closed: nothing is written, and Ctrl-C is shut out a second later."""
+    box = tmp_path / "switch.toml"
+    text = DEMO.read_text()
+    told = '[in_flight]                         # the box is not written to while the alternator charges\nfollows = "bus"\nabove = "13.2 V"\n'
+    assert text.count(told) == 1
+    box.write_text(text.replace(told, '[in_flight]\nfollows = "panel lights"\n'))
+    built = build(read_box(box))
+    folder = tmp_path / "tables"
+    folder.mkdir()
+    (folder / SLOTS[0]).write_bytes(slot_header(1) + built.image)
+    rig = Rig(built, app_class, str(folder))
+    rig.tick(100)
+    assert rig.app.in_flight() == "" and rig.board.line_open == [True]
+    rig.aircraft.switches["panel lights"] = True
+    rig.tick(60)
+    assert rig.app.in_flight() == "in flight: panel lights is on" and rig.board.line_open == [True, False]
+    rig.aircraft.switches["panel lights"] = False
+    rig.tick(60)
+    assert rig.app.in_flight() == "" and rig.app.flight
 
 
 def test_a_late_loop_does_not_race_to_catch_up(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -168,6 +168,7 @@ def test_back_to_the_table_before(
         assert main(["revert", "--yes", "--port", rig.port, "--json"]) == 0
         said = json.loads(capsys.readouterr().out)
         assert (said["crc32"], said["crc32_before"]) == (crc, before)
+        assert ("right fuel: new, in US gal" if crc == crcs[0] else "right fuel: gone") in said["changes"]
         with BoxLine(rig.port) as line:
             hello = line.hello()
         assert (hello.crc, hello.older_crc, hello.notice) == (crc, before, "")

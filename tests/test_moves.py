@@ -31,6 +31,13 @@ def test_a_reading(aircraft: Aircraft) -> None:
     assert aircraft.signals["left fuel"] == pytest.approx(21)
 
 
+def test_a_signal(aircraft: Aircraft) -> None:
+    """Beyond what the sender can give too, as in the dip of an engine's start."""
+    moved(aircraft, "bus = at 6 V")
+    moved(aircraft, "left fuel = at 0.3 kohm")
+    assert (aircraft.signals["bus"], aircraft.signals["left fuel"]) == (6, 300)
+
+
 def test_a_wire(aircraft: Aircraft) -> None:
     for state in ("broken", "shorted"):
         moved(aircraft, f"hydraulic = {state}")
@@ -83,6 +90,8 @@ WRONG = {
     "nothing there": ("left fule = 3", 'did you mean "left fuel"?'),
     "nothing near": ("zzz = 3", "panel lights, knob, jumper, power"),
     "beyond the sender": ("left fuel = 30", "outside 0 to 18 US gal"),
+    "a signal below nothing": ("left fuel = at -1 ohm", "is below 0"),
+    "a signal in another unit": ("left fuel = at 3 V", "is not in ohm"),
     "another unit": ("left fuel = 3 psi", "not in US gal"),
     "a knob turned too far": ("knob = 101", "from 0 to 100 per cent"),
     "a knob that is no number": ("knob = nan", "from 0 to 100 per cent"),

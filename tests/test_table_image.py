@@ -23,7 +23,7 @@ from gaugebox.curve import make_curve
 from gaugebox.line import ANSWER, LONGEST, REQUEST, LineReader, frame, unframe
 from box_says import Sampled
 from gaugebox.measure import make_channels
-from gaugebox.store import INCOMING, PIECE, SLOTS, Store, StoreError, slot_header
+from gaugebox.store import INCOMING, PIECE, SAFE, SLOTS, Store, StoreError, slot_header
 from gaugebox.table import Table, TableError
 from gaugelight.box_line import packed
 from gaugelight.boxfile import Box, read_box
@@ -549,12 +549,12 @@ STEPS: dict[str, tuple[Callable[[Store, bytes], object], str]] = {
     "verify before begin": (lambda s, i: s.verify(), "no table was begun"),
     "piece before begin": (lambda s, i: s.piece(0, b""), "no table was begun"),
     "commit before anything": (lambda s, i: s.commit(Table(i).crc), "no image with that CRC was verified"),
-    "too small": (lambda s, i: s.begin(15, 0, 100), "16 to 32768 bytes, not 15"),
-    "too large": (lambda s, i: s.begin(32769, 0, 100), "16 to 32768 bytes, not 32769"),
+    "too small": (lambda s, i: s.begin(15, 0, 100), "16 to 16384 bytes, not 15"),
+    "too large": (lambda s, i: s.begin(16385, 0, 100), "16 to 16384 bytes, not 16385"),
     "below nought": (lambda s, i: s.begin(-1, 0, 100), "not -1"),
     "incomplete": (incomplete, "piece 0 is missing"),
-    "packed into nothing": (lambda s, i: s.begin(100, 0, 7), "packed into 8 to 32768 bytes, not 7"),
-    "packed into too much": (lambda s, i: s.begin(100, 0, 32769), "not 32769"),
+    "packed into nothing": (lambda s, i: s.begin(100, 0, 7), "packed into 8 to 16384 bytes, not 7"),
+    "packed into too much": (lambda s, i: s.begin(100, 0, 16385), "not 16385"),
     "damaged on the way": (damaged_on_the_way, "does not unpack"),
     "damaged before": (another_image, "what was stored cannot run: its CRC is wrong"),
     "longer than announced": (lambda s, i: of_another_length(s, i, -1), "does not unpack to"),
@@ -576,6 +576,43 @@ def test_write_refused(
         act(Store(str(folder)), new)
     assert running(folder) == ("old", "slot_a", 6)
     assert (folder / "slot_a").read_bytes() == before and not (folder / "slot_b").exists()
+
+
+def test_the_same_table_begun_again_is_stored_again(folder: Path, old: bytes, new: bytes) -> None:
+    """What was committed has been damaged meanwhile: nothing is taken for stored that is not."""
+    put(folder, "slot_a", 6, old)
+    store = Store(str(folder))
+    send(store, new)
+    store.verify()
+    store.commit(Table(new).crc)
+    (folder / "slot_b").write_bytes(b"damaged")
+    send(store, new)
+    assert store.verify() == (len(new), Table(new).crc)
+    store.commit(Table(new).crc)
+    assert running(folder)[:2] == ("new", "slot_b")
+
+
+@pytest.mark.parametrize("slots", [0, 1, 2])
+def test_parts_of_both_tables(slots: int, folder: Path, old: bytes, new: bytes) -> None:
+    for number, image in enumerate((old, new)[:slots]):
+        put(folder, SLOTS[number], number + 1, image)
+    store = Store(str(folder))
+    for older, image in ((False, (b"", old, new)[slots]), (True, (b"", b"", old)[slots])):
+        parts = [store.part(number, older) for number in range(len(image) // PIECE + 2)]
+        assert b"".join(parts) == image and parts[-1] == b""
+
+
+def test_distrusted_it_starts_with_neither(folder: Path, old: bytes, new: bytes) -> None:
+    """With the safe one instead; and the next table goes where the older one lies."""
+    put(folder, "slot_a", 6, old)
+    put(folder, "slot_b", 7, new)
+    put(folder, SAFE, 1, old)
+    store = Store(str(folder), distrusted=True)
+    assert (store.slot, store.beside, store.notice) == (SAFE, "slot_a", "it does not start with the table")
+    send(store, old)
+    store.verify()
+    assert store.commit(Table(old).crc) == "slot_a"
+    assert running(folder) == ("old", "slot_a", 8)
 
 
 PIECES = {

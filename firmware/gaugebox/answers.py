@@ -7,7 +7,7 @@ Every request may be repeated: its answer is the same, or it says that what it a
                             of the older one, why it may be in flight, CRC of a table that waits for the next start
     health                  what it did before it started, late ticks, longest tick in ms, records of the log, free heap
     log n                   records from n on, base64
-    table n                 piece n of the table that runs, base64
+    table n which           piece n of the table that runs, base64; which: "older", or nothing
     input i                 name, signal unit, signal decimals, reading unit, reading decimals, step
     values i                for input i and up to seven more: count,signal,reading,fault
     lamps i                 for dimmer i and up to three more: name,level,duty,fault
@@ -37,6 +37,8 @@ VALUES_A_LINE = 8
 DIMMERS_A_LINE = 4
 RECORDS_A_LINE = 16
 JUMPER_TICKS = 5  # the service jumper counts as closed, or pulled, when it has been so for so many ticks
+OLDER = "older"
+STORE_FAILED = "the store failed: "
 JUMPER_OPEN = "service jumper open: close it to write"
 
 
@@ -59,7 +61,7 @@ def answer(app: "App", line: "bytes | bytearray") -> "str | None":
     except (Refused, StoreError) as problem:
         reason = str(problem)
     except OSError as problem:
-        reason = "the store failed: " + str(problem)
+        reason = STORE_FAILED + str(problem)
     except MemoryError:
         reason = "no memory for it"
     except Exception:
@@ -110,7 +112,7 @@ def log(app: "App", words: "list[str]") -> "list[str]":
 
 
 def table(app: "App", words: "list[str]") -> "list[str]":
-    return [_base64(app.store.part(_index(words[0])) if app.store.slot else b"")]
+    return [_base64(app.store.part(_index(words[0]), words[1:] == [OLDER]))]
 
 
 def _base64(content: bytes) -> str:

@@ -265,9 +265,11 @@ class Store:
             self.waiting = crc
         return slot
 
-    def part(self, number: int) -> bytes:
-        """Piece `number` of the image that runs; empty beyond its end."""
-        with open(self._path(self.slot), "rb") as file:
+    def part(self, number: int, older: bool = False) -> bytes:
+        """Piece `number` of the image that runs, or of the older one; empty beyond its end."""
+        if not (self.older if older else self.slot):
+            return b""
+        with open(self._path(self.beside if older else self.slot), "rb") as file:
             file.seek(SLOT_HEADER_SIZE + number * PIECE)
             content: bytes = file.read(PIECE)
             return content

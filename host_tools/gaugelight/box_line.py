@@ -10,7 +10,7 @@ from fractions import Fraction
 from types import TracebackType
 
 from gaugebox import VERSION
-from gaugebox.answers import JUMPER_OPEN
+from gaugebox.answers import JUMPER_OPEN, OLDER, STORE_FAILED
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
 from gaugebox.log import RECORD_SIZE
 from gaugebox.table import CONTAINER
@@ -136,7 +136,10 @@ class BoxLine:
                 answer = self._answer(name, within)
                 if answer is not None:
                     if answer[0] != "ok":
-                        raise BoxSaysNo(f"{self.port}: the box refused: {answer[1] if answer[1:] else '?'}")
+                        why = answer[1] if answer[1:] else "?"
+                        if why.startswith(STORE_FAILED):
+                            why += f"; `mpremote connect {self.port} fs ls :/tables` must show a folder, with room"
+                        raise BoxSaysNo(f"{self.port}: the box refused: {why}")
                     return answer[1:]
         except OSError as problem:
             raise Lost(f"{self.port}: the connection was lost: {reason_of(problem)}") from None
@@ -295,11 +298,11 @@ class BoxLine:
                 content += more
         return content
 
-    def running_table(self) -> bytes:
-        """The image that the box runs; empty where it runs none."""
+    def stored_table(self, older: bool = False) -> bytes:
+        """The image that the box runs, or the one that `revert` goes back to; empty where there is none."""
         content, number = b"", 0
         with self._understood():
-            while more := base64.b64decode(self.ask("table", str(number))[0]):
+            while more := base64.b64decode(self.ask("table", str(number), *[OLDER] * older)[0]):
                 content += more
                 number += 1
         return content

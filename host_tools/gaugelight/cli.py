@@ -469,14 +469,14 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.flash import changes, flash, running
+    from gaugelight.flash import changes, flash, stored
     from gaugelight.ports import the_port
 
     built = build(read_box(Path(words.box)))
     port = the_port(words.port)
     with BoxLine(port) as line:
         hello = line.hello_writable()
-        told = changes(running(line, hello), Table(built.image))
+        told = changes(stored(line, hello), Table(built.image))
         crc = f"{built.crc32:08x}"
         if hello.waiting_crc:
             told.insert(0, f"table {hello.waiting_crc}, which waits for the next start, is taken back")
@@ -543,14 +543,19 @@ def _agreed(yes: bool, question: str) -> None:
 
 def revert(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
-    from gaugelight.flash import revert
+    from gaugelight.flash import changes, revert, stored
     from gaugelight.ports import the_port
 
     port = the_port(words.port)
     with BoxLine(port) as line:
         hello = line.hello_writable()
+        told: list[str] = []
         if hello.older_crc:
             screen.say(f"{port}: {hello.box}: table {hello.crc or 'none'} back to {hello.older_crc}")
+            older = stored(line, hello, older=True)
+            told += [] if older is None else changes(stored(line, hello), older)
+            for change in told:
+                screen.say(f"  {change}")
             screen.say(
                 "  the safe table, for when no other is right, stays that of the last flash; going back once more comes here again"
             )
@@ -563,6 +568,7 @@ def revert(words: argparse.Namespace, screen: Screen) -> Outcome:
         "slot": reverted.slot,
         "crc32": reverted.after.crc,
         "crc32_before": hello.crc or None,
+        "changes": told,
     }, 0
 
 

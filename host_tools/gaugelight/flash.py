@@ -29,12 +29,15 @@ class Flashed:
     after: Hello
 
 
-def running(line: BoxLine, hello: Hello) -> Table | None:
-    """The table that the box runs; None where it is in its safe mode, has none, or its slot is damaged by now. Raises Wrong."""
-    if hello.slot not in SLOTS:
+def stored(line: BoxLine, hello: Hello, older: bool = False) -> Table | None:
+    """The table that the box runs, or the older one; None where it is in its safe mode, has none, or its slot is damaged by now.
+
+    Raises Wrong.
+    """
+    if hello.slot not in SLOTS and not older:
         return None
     try:
-        return Table(line.running_table())
+        return Table(line.stored_table(older))
     except TableError:
         return None
 

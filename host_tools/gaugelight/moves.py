@@ -9,9 +9,10 @@ from gaugelight.light_said import knob_position, reading_of
 from gaugelight.light_tables import FULL_COUNT, knob_count
 from gaugelight.plant import REFERENCE_V, Aircraft, KnobState
 from gaugelight.problems import Misuse, meant
+from gaugelight.said import signal_of
 
 KNOB, JUMPER, POWER = "knob", "jumper", "power"
-EXAMPLE = 'NAME = VALUE: "left fuel = 9 US gal", "hydraulic = broken" (or shorted, whole), "knob = 40 %" (or broken), "panel lights = on", "power = dip"'
+EXAMPLE = 'NAME = VALUE: "left fuel = 9 US gal", "bus = at 6 V" (signal at the connector), "hydraulic = broken" (or shorted, whole), "knob = 40 %" (or broken), "panel lights = on", "power = dip"'
 
 
 def move(aircraft: Aircraft, words: str, power: Callable[[], None]) -> str:
@@ -34,7 +35,9 @@ def move(aircraft: Aircraft, words: str, power: Callable[[], None]) -> str:
         if value in ("broken", "shorted"):
             aircraft.wires[name] = "broken" if value == "broken" else "shorted"
         else:
-            if value != "whole":
+            if value.startswith("at "):
+                aircraft.signals[name] = signal_of(one, value[3:])
+            elif value != "whole":
                 reading = reading_of(aircraft.box, name, value)
                 aircraft.signals[name] = float(one.law.signal(np.array([reading]))[0])
             aircraft.wires.pop(name, None)

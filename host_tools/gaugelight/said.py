@@ -38,6 +38,17 @@ def input_index(box: Box, name: str) -> int:
     return names.index(name)
 
 
+def signal_of(one: Input, word: str, otherwise: str = "") -> float:
+    """At the connector. Raises Misuse, which ends with `otherwise`."""
+    try:
+        signal = float(parse_quantity(word, one.circuit.unit))
+    except ValueError as problem:
+        raise Misuse(f"{one.name}: {problem}{otherwise}") from None
+    if signal < 0 and one.circuit.unit != "mV":
+        raise Misuse(f'{one.name}: "{word}" is below 0 and cannot be measured')
+    return signal
+
+
 def count_of(box: Box, one: Input, word: str) -> int:
     """The count a user means: a whole number is one, "95 ohm" makes one at the rail's nominal voltage. Raises Misuse."""
     if re.fullmatch(r"\d+|0x[0-9a-fA-F]+", word):
@@ -45,14 +56,8 @@ def count_of(box: Box, one: Input, word: str) -> int:
         if count > 65535:
             raise Misuse(f"{word}: counts of the converter run from 0 to 65535")
         return count
-    try:
-        signal = float(parse_quantity(word, one.circuit.unit))
-    except ValueError as problem:
-        raise Misuse(f"{one.name}: {problem}; or give a count of the converter, 0 to 65535") from None
-    if signal < 0 and one.circuit.unit != "mV":
-        raise Misuse(f'{one.name}: "{word}" is below 0 and cannot be measured')
-    chain = chain_of(box, one)
-    volts = chain.pin_volts(signal)
+    signal = signal_of(one, word, "; or give a count of the converter, 0 to 65535")
+    volts = chain_of(box, one).pin_volts(signal)
     return one.converter.count(min(volts, one.converter.takes))
 
 
