@@ -2,9 +2,9 @@
 
 Water is the saturation line of IAPWS-IF97. A mix is an ideal solution (Raoult): the pressure over it is the sum of what water and
 glycol would give alone, each times its share of the molecules. That is a choice, not a fit: the measured vapour pressures of water
-with ethylene glycol lie within 2 % of it at 40 to 60 degC and come nearer as it gets hotter (Fujita and Kikuchi, 1989; see
-tests/test_coolant.py, which holds it against that and against tables). What it leaves out is stated by `uncertainty_celsius`, and
-`may_boil_celsius` takes it off: a boil margin counted from there errs early. Take that one for anything a pilot is shown.
+with up to half ethylene glycol lie within 2 % of it at 40 to 60 degC, and come nearer as it gets hotter (Fujita and Kikuchi,
+1989; tests/test_coolant.py holds it against that and against tables). What it leaves out is stated by `uncertainty_celsius`,
+and `may_boil_celsius` takes that off: a boil margin counted from there errs early. Take it for anything a pilot is shown.
 
 It says when the bulk of the liquid boils. At a hot wall, and at the inlet of a pump, it boils earlier.
 """
