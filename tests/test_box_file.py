@@ -264,10 +264,10 @@ LIGHT: dict[str, Case] = {
     "dim request that hunts": ([('"8 %"', '"5 %"')], "on_above", "must lie above off_below"),
     "per cent a plain number": ([('"8 %"', "8")], "on_above", 'has no unit; write "8 %"'),
     "per cent beyond the knob": ([('"8 %"', '"101 %"')], "on_above", "between 0 % and 100 %"),
-    "five lamps": (
-        [FREE_KNOB, (DIM, "".join(lamp(f"lamp {n}", n) for n in (6, 8, 10, 12)) + DIM)],
-        header("lamp 12"),
-        "5 lamps; the box takes 4",
+    "seven lamps": (
+        [FREE_KNOB, (DIM, "".join(lamp(f"lamp {n}", n) for n in (6, 7, 8, 9, 10, 11)) + DIM)],
+        header("lamp 11"),
+        "7 lamps; the box takes 6",
     ),
     "seventeen inputs": (
         [

@@ -263,6 +263,8 @@ class Board:
 
 class Store:
     table = Table(IMAGE)
+    slot = "slot_a"
+    distrusted = False
     notice = ""
 
 class Events(log.Log):  # there are no files here

@@ -55,7 +55,8 @@ QUESTIONS = {
     "damaged images": lambda: f"every_damage({demo_image()!r}, 0, 197, 1)",
     "images damaged elsewhere": lambda: f"every_damage({demo_image()!r}, 65, 197, 0x80)",
     "images damaged elsewhere again": lambda: f"every_damage({demo_image()!r}, 131, 197, 0xFF)",
-    "images with damaged sections": lambda: f"every_damage({demo_image()!r}, 1600, 97, 0xFF)",
+    "images with damaged sections": lambda: f"every_damage({demo_image()!r}, 1600, 194, 0xFF)",
+    "images with other damaged sections": lambda: f"every_damage({demo_image()!r}, 1697, 194, 0xFF)",
 }
 
 

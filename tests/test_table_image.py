@@ -602,17 +602,36 @@ def test_parts_of_both_tables(slots: int, folder: Path, old: bytes, new: bytes) 
         assert b"".join(parts) == image and parts[-1] == b""
 
 
+def test_a_slot_far_too_long_is_passed_over(
+    folder: Path, old: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And never read whole: it would not fit the box's memory."""
+    put(folder, "slot_a", 6, old)
+    (folder / "slot_b").write_bytes(bytes(1_000_000))
+    store = Store(str(folder))
+    assert (store.slot, store.notice) == ("slot_a", "slot_b: its slot header is damaged")
+    content = store._read("slot_b")
+    assert content is not None and len(content) < 20_000
+
+
 def test_distrusted_it_starts_with_neither(folder: Path, old: bytes, new: bytes) -> None:
-    """With the safe one instead; and the next table goes where the older one lies."""
+    """With the safe one instead; and the next table goes where the one lies with which it does not start, or one goes back."""
     put(folder, "slot_a", 6, old)
     put(folder, "slot_b", 7, new)
     put(folder, SAFE, 1, old)
     store = Store(str(folder), distrusted=True)
-    assert (store.slot, store.beside, store.notice) == (SAFE, "slot_a", "it does not start with the table")
-    send(store, old)
+    assert (store.slot, store.older, store.notice) == (
+        SAFE,
+        Table(old).crc,
+        "it does not start with the table",
+    )
+    send(store, new)
     store.verify()
-    assert store.commit(Table(old).crc) == "slot_a"
-    assert running(folder) == ("old", "slot_a", 8)
+    assert store.commit(Table(new).crc) == "slot_b"
+    assert running(folder) == ("new", "slot_b", 8)
+    store = Store(str(folder), distrusted=True)
+    assert store.revert(Table(old).crc) == "slot_a"
+    assert running(folder) == ("old", "slot_a", 9)
 
 
 PIECES = {

@@ -3,7 +3,7 @@
 Every request may be repeated: its answer is the same, or it says that what it asks is already so.
 
     hello                   firmware, container, box name, FLIGHT (jumper open), SERVICE, or CLOSED (a jumper closed too late: its watchdog
-                            runs), slot, sequence, table CRC, number of inputs, of dimmers, uptime in ms, notice, CRC of the safe slot,
+                            runs), slot, sequence, table CRC, number of readouts, of dimmers, uptime in ms, notice, CRC of the safe slot,
                             of the older one, why it may be in flight, CRC of a table that waits for the next start
     health                  what it did before it started, late ticks, longest tick in ms, records of the log, free heap
     log n                   records from n on, base64
@@ -11,6 +11,11 @@ Every request may be repeated: its answer is the same, or it says that what it a
     input i                 name, signal unit, signal decimals, reading unit, reading decimals, step
     values i                for input i and up to seven more: count,signal,reading,fault
     lamps i                 for dimmer i and up to three more: name,level,duty,fault
+    alerts n                changes so far, warning and caution lamp (0 dark, 1 steady, 2 flashing), how many there are; then from the
+                            n-th on up to four more, the first to be read first: urgency (1 caution, 2 warning), 1 if acknowledged, words
+    marks n                 of readout n and up to 31 more: its colour (0 none, 1 green, 2 yellow, 3 red), rank
+    acknowledge             (all alerts)
+    test ticks              (all that can be lit is, for so long; at most 250)
     dim                     on or off, or none; day or night, or none; fault of the request, of the daylight
     begin length crc packed slot    bytes a piece; packed: bytes that come; slot: "safe", or nothing for the older one
     piece number base64     number
@@ -36,6 +41,9 @@ if TYPE_CHECKING:
 VALUES_A_LINE = 8
 DIMMERS_A_LINE = 4
 RECORDS_A_LINE = 16
+ALERTS_A_LINE = 4
+MARKS_A_LINE = 32
+MOST_TEST_TICKS = 250
 JUMPER_TICKS = 5  # the service jumper counts as closed, or pulled, when it has been so for so many ticks
 OLDER = "older"
 STORE_FAILED = "the store failed: "
@@ -86,7 +94,7 @@ def hello(app: "App", _: "list[str]") -> "list[str]":
         store.slot,
         str(store.sequence),
         "%08x" % table.crc if table is not None else "",
-        str(len(app.channels)),
+        str(len(app.shown)),
         str(len(app.driven)),
         str(app.seconds * 1000 + app.ms),
         "",
@@ -120,7 +128,7 @@ def _base64(content: bytes) -> str:
 
 
 def describe_input(app: "App", words: "list[str]") -> "list[str]":
-    r = app.channels[_index(words[0])].record
+    r = app.shown[_index(words[0])].record
     return [
         r.name,
         r.signal_unit,
@@ -134,7 +142,7 @@ def describe_input(app: "App", words: "list[str]") -> "list[str]":
 def values(app: "App", words: "list[str]") -> "list[str]":
     start = _index(words[0])
     said = []
-    for channel in app.channels[start : start + VALUES_A_LINE]:
+    for channel in app.shown[start : start + VALUES_A_LINE]:
         fault, count, signal, reading = channel.said
         if fault:
             said.append("%d,,,%s" % (count, FAULTS[fault]))
@@ -151,6 +159,32 @@ def lamps(app: "App", words: "list[str]") -> "list[str]":
     for dimmer in app.lighting.dimmers[start : start + DIMMERS_A_LINE]:
         said.append("%s,%d,%d,%s" % (dimmer.record.name, dimmer.level, dimmer.duty, _fault(dimmer.fault)))
     return said
+
+
+def alerts(app: "App", words: "list[str]") -> "list[str]":
+    shown = app.alerts
+    start = _index(words[0])
+    said = ["%d,%d,%d,%d" % (shown.changed, shown.warning, shown.caution, shown.count)]
+    for at in range(start, min(start + ALERTS_A_LINE, shown.count)):
+        number = shown.order[at]
+        alert = shown.all[number]
+        said.append("%d,%d,%s" % (alert.urgency, not alert.unseen(), shown.words(number)))
+    return said
+
+
+def marks(app: "App", words: "list[str]") -> "list[str]":
+    start = _index(words[0])
+    return ["%d,%d" % (one.colour, one.rank) for one in app.readouts[start : start + MARKS_A_LINE]]
+
+
+def acknowledge(app: "App", _: "list[str]") -> "list[str]":
+    app.alerts.acknowledge()
+    return []
+
+
+def test(app: "App", words: "list[str]") -> "list[str]":
+    app.testing = min(_index(words[0]), MOST_TEST_TICKS)
+    return []
 
 
 def dim(app: "App", _: "list[str]") -> "list[str]":
@@ -231,6 +265,10 @@ VERBS = {
     "values": values,
     "lamps": lamps,
     "dim": dim,
+    "alerts": alerts,
+    "marks": marks,
+    "acknowledge": acknowledge,
+    "test": test,
     "health": health,
     "log": log,
     "table": table,

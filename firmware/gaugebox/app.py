@@ -3,12 +3,15 @@
 import sys
 
 from gaugebox import light, log
+from gaugebox.alerts import Alerts, Condition, Rule
 from gaugebox.ads1115 import ADS1115
+from gaugebox.alert_records import NO_SWITCH
 from gaugebox.answers import JUMPER_TICKS, answer
 from gaugebox.board import Board, silence_outputs
 from gaugebox.line import LineReader
 from gaugebox.measure import CLOCK_MASK, CONVERTER, FAULT, SILENT, make_channels
-from gaugebox.store import Store
+from gaugebox.readouts import Derived, Readout
+from gaugebox.store import SAFE, Store
 from gaugebox.table import DISPLAY, ON_CHIP
 
 TYPE_CHECKING = False
@@ -16,6 +19,7 @@ if TYPE_CHECKING:
     from typing import Any, Callable
 
     from gaugebox.measure import Channel
+    from gaugebox.table import Table
 
 TICK_MS = 20
 BYTES_A_TICK = 64  # the line is drained at this rate; the board's ring holds 512
@@ -30,7 +34,7 @@ MOST_FAILED = (
     3  # so many starts in a row that have not lasted, and the next does without the table in the slots
 )
 SAMPLED_S = 4  # by then the slowest converter has said something
-MOST_CHANGES = 6  # of one input or light in the log, in a minute
+MOST_CHANGES = 6  # of one input, light or alert in the log, in a minute
 FOLDER = "/tables"
 LOG_FOLDER = "/log"
 
@@ -52,16 +56,27 @@ class App:
         self.closed = JUMPER_TICKS if board.service() else 0
         self.flying = 0  # ticks
         self.restart_wanted = False
+        self.pressed = 0
+        self.buttons = store.table.buttons if store.table is not None else None
         self.reader = LineReader()
         self.clock = [0]
         self.channels: "list[Channel]" = []
         self.lighting: "light.Lighting | None" = None
+        self.derived: "list[Derived]" = []
+        self.shown: "list[Channel | Derived]" = (
+            []
+        )  # what the line and the face know: inputs, then the derived
+        self.conditions: "list[Condition]" = []
+        self.readouts: "list[Readout]" = []
+        self.rules: "list[Rule]" = []
+        self.testing = 0  # ticks for which all that can be lit is
         self.last_tick = board.now()
+        self._log_start()
         self._wire()
+        self.alerts = Alerts(self.channels, self.readouts, self.rules, [])
         self.faults = bytearray(len(self.channels) + len(self.driven))  # as they stand in the log
         self.changes = bytearray(len(self.faults))  # of each, since the log was written
-        self._log_start()
-        if board.service():
+        if board.service() and not store.distrusted:
             board.open_line()
         else:
             self._fly()
@@ -87,6 +102,7 @@ class App:
         self.switch_pins += [board.switch(switch.pin, switch.on) for switch in table.switches]
         self.channels = make_channels(table.inputs, self.clock)
         self.lighting = light.Lighting(table, self.channels)
+        self._wire_alerts(table, self.lighting)
         # rails are sampled last and stepped first: a collapse is then seen in the rail no later than in its inputs
         rails = [record.rail for record in table.inputs]
         ordered = [i for i in range(len(rails)) if i not in rails] + [
@@ -105,9 +121,20 @@ class App:
             )
             self.chips.append(_Scan(chip, [self.channels[i].step for i in mine]))
 
+    def _wire_alerts(self, table: "Table", lighting: "light.Lighting") -> None:
+        self.derived = [Derived(record, self.channels) for record in table.derived]
+        shown: "list[Channel | Derived]" = self.channels + self.derived  # type: ignore[operator]
+        self.shown = shown
+        conditions = [Condition(record, shown, lighting.switches) for record in table.conditions]
+        self.conditions = conditions
+        for record in table.readouts:
+            only_when = conditions[record.only_when] if record.only_when < len(conditions) else None
+            self.readouts.append(Readout(record, shown[record.index], only_when))
+        self.rules = [Rule(rule, conditions) for rule in table.alerts]
+
     def _log_start(self) -> None:
         board, store = self.board, self.store
-        crc = store.table.crc if store.table is not None else 0
+        crc = store.table.crc if store.table is not None and store.slot != SAFE else 0
         self.events.add(log.START, board.before, crc)
         if store.notice:
             self.events.add(log.NOTICE, 0, 0)
@@ -151,6 +178,7 @@ class App:
         for scan in self.chips:
             scan.tick(elapsed)
         board.mark(log.AT_LIGHTS)
+        self._judge()
         self._light()
         board.feed()  # here, where it has sampled, judged and driven
         self._watch_jumper()
@@ -192,10 +220,30 @@ class App:
             self.events.add(subject, fault, self.seconds)
 
     def flush(self) -> None:
-        try:
-            self.events.flush(self.seconds)
-        except OSError:
-            pass  # a full or worn flash stops no gauge
+        _flush(self.events, self.seconds)
+
+    def _judge(self) -> None:
+        for derived in self.derived:
+            derived.step()
+        for condition in self.conditions:
+            condition.step()
+        for readout in self.readouts:
+            readout.step()
+        for rule in self.rules:
+            rule.step()
+        self.alerts.step(self.seconds > SAMPLED_S)
+        if self.testing:
+            self.testing -= 1
+        buttons = self.buttons
+        if buttons is not None and self.lighting is not None:
+            switches = self.lighting.switches
+            if buttons.acknowledge != NO_SWITCH:
+                pressed = switches[buttons.acknowledge].level
+                if pressed and not self.pressed:
+                    self.alerts.acknowledge()
+                self.pressed = pressed
+            if buttons.test != NO_SWITCH and switches[buttons.test].level:
+                self.testing = 1
 
     def _light(self) -> None:
         lighting = self.lighting
@@ -208,7 +256,9 @@ class App:
         lighting.step()
         driven = self.driven
         for i in range(len(driven)):
-            duty = lighting.dimmers[i].duty
+            dimmer = lighting.dimmers[i]
+            shows = dimmer.record.shows
+            duty = dimmer.duty if not shows or self.testing or self.alerts.lit(shows) else 0
             if duty != driven[i]:
                 driven[i] = duty
                 if self.lines[i] is not None:
@@ -281,6 +331,13 @@ class App:
                 board.wait_until(due)
 
 
+def _flush(events: log.Log, seconds: int = 0) -> None:
+    try:
+        events.flush(seconds)
+    except OSError:
+        pass  # a full or worn flash stops no gauge
+
+
 class _Scan:
     """One converter chip and the steps of its channels, in the order they are sampled."""
 
@@ -304,13 +361,15 @@ def run() -> None:
     silence_outputs()
     board = None
     app = None
+    events = None
     restart = False
     try:
         board = Board()
         board.mark(log.AT_START)
         if not board.service():
             board.close_line()  # from here on a hang restarts it
-        app = App(board, Store(FOLDER, board.failed >= MOST_FAILED), log.Log(LOG_FOLDER))
+        events = log.Log(LOG_FOLDER)
+        app = App(board, Store(FOLDER, board.failed >= MOST_FAILED), events)
         app.run()
         app.flush()
         board.ended(log.ASKED)
@@ -322,6 +381,8 @@ def run() -> None:
         if board is not None:
             board.ended(log.FAILED)
         sys.print_exception(problem)  # type: ignore[attr-defined]
+        if board is not None and events is not None and board.failed < MOST_FAILED:
+            _flush(events)  # of one that failed at once, too
         starting = (
             board is not None and board.failed < MOST_FAILED and (app is None or app.seconds < LASTING_S)
         )

@@ -256,6 +256,8 @@ class Dimmer:
             self.lit = False
         if not self.lit:
             level = 0
+        if level < record.not_below:
+            level = record.not_below
         self.known = True
         self.target = level
         if record.fade > 1:

@@ -35,6 +35,7 @@ SLOT_MAGIC = b"SLOT"
 SLOT_HEADER = "<4sII"
 SLOT_HEADER_SIZE = 12
 ENOENT = 2
+NOT_STARTING = "it does not start with the table"
 NONE_BEGUN = "no table was begun since the box last started; flash again"
 PIECE = 168  # bytes in one line
 
@@ -76,6 +77,7 @@ class Store:
 
     def __init__(self, folder: str, distrusted: bool = False) -> None:
         self.folder = folder
+        self.distrusted = distrusted
         self.table: "Table | None" = None
         self.slot = ""
         self.safe = 0
@@ -84,6 +86,7 @@ class Store:
         self.sequence = 0
         self.newest = 0  # sequence number of any slot, whether it can run or not
         self.beside = SLOTS[0]  # the slot that the next table goes into
+        self.back = SLOTS[1]  # the slot that holds the older one
         self.notice = ""
         self.incoming = bytearray(0)
         self.length = 0  # unpacked
@@ -96,10 +99,10 @@ class Store:
             os.mkdir(folder)
         except OSError:
             pass  # it is there
-        self._load(distrusted)
+        self._load()
 
-    def _load(self, distrusted: bool) -> None:
-        problems = ["it does not start with the table"] if distrusted else []
+    def _load(self) -> None:
+        problems = [NOT_STARTING] if self.distrusted else []
         found = []
         for slot in SLOTS:
             try:
@@ -113,7 +116,7 @@ class Store:
         found.sort(reverse=True)
         if found:
             self.newest = found[0][0]
-        for sequence, slot, content in () if distrusted else found:
+        for sequence, slot, content in () if self.distrusted else found:
             try:
                 self.table = Table(memoryview(content)[SLOT_HEADER_SIZE:])
                 self.slot = slot
@@ -122,11 +125,12 @@ class Store:
             except TableError as problem:
                 problems.append("%s: %s" % (slot, problem))
         if self.slot:
-            self.beside = _other(self.slot)
-        elif found:  # none can run: the older is the lesser loss
-            self.beside = _other(found[0][1])
+            self.back = self.beside = _other(self.slot)
+        elif found:  # none can run: the older is the lesser loss, but where only the newest was tried
+            self.back = _other(found[0][1])
+            self.beside = found[0][1] if self.distrusted else self.back
         for _, slot, content in found:
-            if slot == self.beside:
+            if slot == self.back:
                 try:
                     self.older = check_container(memoryview(content)[SLOT_HEADER_SIZE:])
                 except TableError:
@@ -153,7 +157,7 @@ class Store:
     def _read(self, name: str) -> "bytes | None":
         try:
             with open(self._path(name), "rb") as file:
-                content: bytes = file.read()
+                content: bytes = file.read(LARGEST + SLOT_HEADER_SIZE + 1)
                 return content
         except OSError as problem:
             if problem.args[0] != ENOENT:
@@ -244,7 +248,7 @@ class Store:
 
     def revert(self, crc: int) -> str:
         """Makes the older slot, which holds the table with that CRC, the newest; its name. It runs from the next start on."""
-        slot = self.beside
+        slot = self.back
         if crc != self.waiting or not crc:
             if self.waiting:
                 raise StoreError("table %08x waits in its place; restart, or flash again" % self.waiting)
@@ -269,7 +273,7 @@ class Store:
         """Piece `number` of the image that runs, or of the older one; empty beyond its end."""
         if not (self.older if older else self.slot):
             return b""
-        with open(self._path(self.beside if older else self.slot), "rb") as file:
+        with open(self._path(self.back if older else self.slot), "rb") as file:
             file.seek(SLOT_HEADER_SIZE + number * PIECE)
             content: bytes = file.read(PIECE)
             return content

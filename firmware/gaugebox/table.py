@@ -9,7 +9,8 @@ import binascii
 import struct
 from array import array
 
-from gaugebox import light
+from gaugebox import alert_records, light
+from gaugebox.alert_records import AlertRecord, ButtonsRecord, ConditionRecord, DerivedRecord, ReadoutRecord
 from gaugebox.curve import lookup, make_curve
 from gaugebox.measure import NO_INPUT, OPEN, OVER
 from gaugebox.pins import BOARD, CONVERTER_PINS, OUTPUT_PINS
@@ -30,6 +31,7 @@ LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
 
 BOX = 1  # 2 to 5 were earlier forms
 CHIP, INPUT, KNOB, DIMMER, SWITCH, DAYLIGHT, DIM_REQUEST, IN_FLIGHT = range(6, 14)
+DERIVED, READOUT, CONDITION, ALERT, BUTTONS = range(14, 19)
 
 ON_CHIP = 255
 ADS1115 = 1
@@ -43,7 +45,8 @@ CHIP_FIXED = "<BBBB"  # kind, address, 1 for continuous conversion, rate code
 # reading decimals; damping turns; step in reading units
 INPUT_FIXED = "<BBBBBBBBBBHHHHBBHi"
 KNOB_FIXED = "<BBHH"  # pin, -, lowest and highest count while it is whole
-# kind; pin; what it follows and which one; knob that overrides the daylight; input that measures its supply; -, -;
+# kind; pin; what it follows and which one; knob that overrides the daylight; input that measures its supply; urgency of the alerts it
+# shows, or 0; per cent that its level never goes below;
 # levels: off below, on above, by day, on a fault, fixed; fade in ticks; play of the input followed, of the supply; frequency in Hz
 DIMMER_FIXED = "<BBBBBBBBHHHHHHIII"
 SWITCH_FIXED = "<BB"  # pin, its level when on
@@ -54,7 +57,7 @@ DIM_REQUEST_FIXED = "<BBBBBBHH"
 IN_FLIGHT_FIXED = "<BBHi"  # what tells and which one, -, the reading above which it does
 
 LAMP, BUS_OUTPUT, DISPLAY = range(3)  # kinds of dimmers
-MOST_DIMMERS = 6
+MOST_DIMMERS = 8
 NO_PIN = 255
 
 
@@ -63,7 +66,7 @@ class TableError(ValueError):
 
 
 class ChipRecord:
-    def __init__(self, payload: "_Payload") -> None:
+    def __init__(self, payload: "Payload") -> None:
         self.kind, self.address, self.continuous, self.rate = payload.fixed(CHIP_FIXED)
         self.name = payload.text()
         if self.kind != ADS1115:
@@ -73,7 +76,7 @@ class ChipRecord:
 
 
 class InputRecord:
-    def __init__(self, payload: "_Payload") -> None:
+    def __init__(self, payload: "Payload") -> None:
         fixed = payload.fixed(INPUT_FIXED)
         self.converter, self.channel, self.setting, self.rail, self.cold = fixed[0:5]
         self.faults = bytes(fixed[6:10])
@@ -109,7 +112,7 @@ class InputRecord:
 
 
 class KnobRecord:
-    def __init__(self, payload: "_Payload") -> None:
+    def __init__(self, payload: "Payload") -> None:
         self.pin, _, self.lowest, self.highest = payload.fixed(KNOB_FIXED)
         self.curve = payload.curve()
         if self.pin not in CONVERTER_PINS:
@@ -121,9 +124,10 @@ class KnobRecord:
 class DimmerRecord:
     """curve: level to duty; source_curve: what it follows to level; supply_curve: reading of the supply to factor."""
 
-    def __init__(self, payload: "_Payload") -> None:
+    def __init__(self, payload: "Payload") -> None:
         fixed = payload.fixed(DIMMER_FIXED)
-        self.kind, self.pin, self.source, self.index, self.knob, self.supply = fixed[0:6]
+        self.kind, self.pin, self.source, self.index, self.knob, self.supply, self.shows = fixed[0:7]
+        self.not_below = fixed[7] * (light.FULL // 100)
         self.off_below, self.on_above, self.by_day, self.on_fault, self.fixed, self.fade = fixed[8:14]
         self.play, self.supply_play, self.frequency = fixed[14:17]
         self.name = payload.text()
@@ -139,30 +143,33 @@ class DimmerRecord:
         for level in (self.by_day, self.on_fault):
             if level > light.FULL and level != light.NO_LEVEL:
                 raise TableError("%s: a level is out of range" % self.name)
-        if max(self.off_below, self.on_above, self.fixed) > light.FULL or self.off_below > self.on_above:
+        if (
+            max(self.off_below, self.on_above, self.fixed, self.not_below) > light.FULL
+            or self.off_below > self.on_above
+        ):
             raise TableError("%s: a level is out of range" % self.name)
 
 
 class SwitchRecord:
-    def __init__(self, payload: "_Payload") -> None:
+    def __init__(self, payload: "Payload") -> None:
         self.pin, self.on = payload.fixed(SWITCH_FIXED)
         self.name = payload.text()
 
 
 class DaylightRecord:
-    def __init__(self, payload: "_Payload") -> None:
+    def __init__(self, payload: "Payload") -> None:
         self.input, _, self.delay, self.day_above, self.night_below = payload.fixed(DAYLIGHT_FIXED)
 
 
 class DimRequestRecord:
-    def __init__(self, payload: "_Payload") -> None:
+    def __init__(self, payload: "Payload") -> None:
         fixed = payload.fixed(DIM_REQUEST_FIXED)
         self.pin, self.active, self.source, self.index, self.on_fault, self.knob = fixed[0:6]
         self.on_above, self.off_below = fixed[6:8]
 
 
 class InFlightRecord:
-    def __init__(self, payload: "_Payload") -> None:
+    def __init__(self, payload: "Payload") -> None:
         self.source, self.index, _, self.above = payload.fixed(IN_FLIGHT_FIXED)
 
 
@@ -181,6 +188,11 @@ class Table:
         self.daylight: "DaylightRecord | None" = None
         self.dim_request: "DimRequestRecord | None" = None
         self.in_flight: "InFlightRecord | None" = None
+        self.derived: "list[DerivedRecord]" = []
+        self.readouts: "list[ReadoutRecord]" = []
+        self.conditions: "list[ConditionRecord]" = []
+        self.alerts: "list[AlertRecord]" = []
+        self.buttons: "ButtonsRecord | None" = None
         sections = struct.unpack_from(HEADER, image, 0)[2]
         at = HEADER_SIZE
         view = memoryview(image)
@@ -193,7 +205,7 @@ class Table:
             if at + length > end:
                 raise TableError("a section runs past the end")
             try:
-                self._section(kind, flags, _Payload(view[at : at + length]))
+                self._section(kind, flags, Payload(view[at : at + length]))
             except TableError:
                 raise
             except ValueError as problem:
@@ -201,7 +213,7 @@ class Table:
             at += (length + 3) & ~3
         self._check()
 
-    def _section(self, kind: int, flags: int, payload: "_Payload") -> None:
+    def _section(self, kind: int, flags: int, payload: "Payload") -> None:
         if kind == BOX:
             self.name = payload.text()
             board = payload.text()
@@ -223,6 +235,16 @@ class Table:
             self.dim_request = DimRequestRecord(payload)
         elif kind == IN_FLIGHT:
             self.in_flight = InFlightRecord(payload)
+        elif kind == DERIVED:
+            self.derived.append(DerivedRecord(payload))
+        elif kind == READOUT:
+            self.readouts.append(ReadoutRecord(payload))
+        elif kind == CONDITION:
+            self.conditions.append(ConditionRecord(payload))
+        elif kind == ALERT:
+            self.alerts.append(AlertRecord(payload))
+        elif kind == BUTTONS:
+            self.buttons = ButtonsRecord(payload)
         elif flags & CRITICAL:
             raise TableError("section kind %d is not known to this firmware: install, then flash anew" % kind)
 
@@ -268,6 +290,12 @@ class Table:
             there = {light.INPUT: len(inputs), light.SWITCH: len(self.switches)}
             if told.index >= there.get(told.source, 0):
                 raise TableError("what tells that it is in flight is not there")
+        try:
+            alert_records.check(self)
+        except TableError:
+            raise
+        except ValueError as problem:
+            raise TableError(str(problem))
 
     def _check_light(self) -> None:
         knobs, dimmers, request = len(self.knobs), self.dimmers, self.dim_request
@@ -321,7 +349,7 @@ def _covers(curve: "Curve", low: int, high: int, most: int) -> bool:
     return x[0] <= low and high <= x[len(y) - 1] and min(y) >= 0 and max(y) <= most
 
 
-class _Payload:
+class Payload:
     def __init__(self, data: memoryview) -> None:
         self.data = data
         self.at = 0
@@ -346,8 +374,11 @@ class _Payload:
                 raise TableError("a text is not plain ASCII")
         return text.decode()
 
-    def curve(self, turns: bool = False) -> "Curve":
+    def align(self) -> None:
         self.at = (self.at + 3) & ~3
+
+    def curve(self, turns: bool = False) -> "Curve":
+        self.align()
         (n,) = self.fixed("<I")
         start = self.at
         middle = start + 4 * n

@@ -145,7 +145,8 @@ class BoxLine:
             raise Lost(f"{self.port}: the connection was lost: {reason_of(problem)}") from None
         raise NoAnswer(
             f"{self.port}: nothing there answers as a gaugelight box; is its program stopped? switch it off and on, or"
-            f" `mpremote connect {self.port} reset`; a new board first takes the firmware: `gaugelight install`"
+            f" `mpremote connect {self.port} reset`; one that hangs at its start: switch it on with its service jumper open, close that"
+            " half a minute later; a new board first takes the firmware: `gaugelight install`"
         )
 
     def _answer(self, name: str, within: float) -> list[str] | None:

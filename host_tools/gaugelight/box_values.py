@@ -158,6 +158,12 @@ def between(unit: str, least: int, most: int) -> Callable[[Any], Fraction]:
     return parse
 
 
+def yes_or_no(value: Any) -> bool:
+    if not isinstance(value, bool):
+        raise ValueError(f"must be true or false, not {value!r}")
+    return value
+
+
 def percent(value: Any) -> Fraction:
     percent = parse_quantity(value, "%")
     if not 0 < percent < 100:

@@ -33,6 +33,8 @@ from gaugelight.laws import (
 )
 from gaugelight.lights import Lights, Units, read_lights
 from gaugelight.problems import Misuse, Problem, WrongBoxFile, meant
+from gaugelight import readouts
+from gaugelight.readouts import Face, Markings
 from gaugelight.toml_lines import Lines, key_lines
 
 T = TypeVar("T")
@@ -47,6 +49,7 @@ RAIL_SPAN = Fraction(80, 100), Fraction(108, 100)
 NAMUR_NE_43 = Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21)  # mA
 TABLES = (
     "box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request", "in_flight",
+    "derived", "alert", "buttons",
 )  # fmt: skip
 LAW_KEYS = ("points", "series", "sender", "range")
 COLD_JUNCTION = -40.0, 85.0  # degC, until the input that measures it is known
@@ -79,6 +82,7 @@ class Input:
     limits: Limits | None = None
     cold: str | None = None
     tolerance: Tolerance | None = None
+    markings: Markings | None = None  # None: not on the face
 
     @property
     def bare_unit(self) -> str:
@@ -104,9 +108,17 @@ class Box:
     inputs: tuple[Input, ...]
     lights: Lights
     in_flight: InFlight | None = None
+    face: Face = Face()
 
     def input(self, name: str) -> Input | None:
         return next((i for i in self.inputs if i.name == name), None)
+
+    @property
+    def shown(self) -> tuple[tuple[str, str, Markings], ...]:
+        """Name, unit and markings of each readout on the face, inputs first."""
+        derived = [(one.name, one.unit, one.markings) for one in self.face.derived]
+        of_inputs = [(one.name, one.unit, one.markings) for one in self.inputs if one.markings is not None]
+        return (*of_inputs, *derived)
 
     def rail_of(self, one: Input) -> Input | None:
         """The measured rail that an input's circuit hangs on."""
@@ -226,14 +238,17 @@ class Reader:
             supply = section.take("supply", box_values.positive_quantity("V"), supply) or supply
             section.finish()
         chips = self.chips()
-        inputs = []
+        inputs: list[Input] = []
         units: Units = {}  # of every input
+        sections: dict[str, Section] = {}
         for section in self.tables("input"):
             one = self.input(section, chips)
             units[section.name] = None if one is None else one.bare_unit
+            sections[section.name] = section
             inputs += [] if one is None else [one]
         inputs = [_with_cold_junction(one, inputs) for one in inputs]
         lights = read_lights(self, units)
+        inputs, face = self.face(inputs, sections, units, {switch.name for switch in lights.switches})
         section = self.table("in_flight")
         in_flight = None if section is None else self.in_flight(section, inputs, units, lights)
         for key in self.content:
@@ -246,7 +261,35 @@ class Reader:
             }:
                 line = self.lines.get((f"converter.{name}", 0, ""), 1)
                 self.wrong(line, f"converter {name}", "no input uses it; leave it out until one does")
-        return Box(self.file, name, supply, tuple(chips.values()), tuple(inputs), lights, in_flight)
+        return Box(self.file, name, supply, tuple(chips.values()), tuple(inputs), lights, in_flight, face)
+
+    def face(
+        self, inputs: list[Input], sections: dict[str, Section], units: Units, switches: set[str]
+    ) -> tuple[list[Input], Face]:
+        """The inputs with their markings judged; derived readouts, alerts and buttons."""
+        spans = {one.name: one.law.span for one in inputs}
+        all_units = dict(units)
+        made = []
+        for section in self.tables("derived"):
+            one = readouts.derived(section, units, spans)
+            all_units[section.name] = None if one is None else one.unit
+            sections[section.name] = section
+            made += [] if one is None else [one]
+
+        def judged(name: str, given: Markings) -> Markings:
+            section = sections[name]
+            condition = readouts.read_condition(section, "only_when", given.only_when, all_units, switches)
+            return replace(given, only_when=condition)
+
+        derived = tuple(replace(one, markings=judged(one.name, one.markings)) for one in made)
+        inputs = [
+            one if one.markings is None else replace(one, markings=judged(one.name, one.markings))
+            for one in inputs
+        ]
+        alerts = [readouts.alert(section, all_units, switches) for section in self.tables("alert")]
+        pressed = self.table("buttons")
+        buttons = readouts.Buttons() if pressed is None else readouts.buttons(pressed, switches)
+        return inputs, Face(derived, tuple(one for one in alerts if one is not None), buttons)
 
     def in_flight(
         self, section: Section, inputs: list[Input], units: Units, lights: Lights
@@ -352,6 +395,11 @@ class Reader:
                 step = _default_step(width)
             if step is not None and not width / 100000 <= step <= width:
                 section.wrong("step", f"{float(step):g} does not suit readings that span {width:g} {unit}")
+        shown = section.take("face", box_values.yes_or_no, True)
+        span = None if law is None else law.span
+        markings = readouts.markings(section, name, unit or "", span) if unit else None
+        if unit is None:
+            section.skip("label", "marks", "mark_delay", "mark_play", "only_when", "bar")
         section.finish()
         if len(self.problems) > before or converter is None or circuit is None or law is None:
             return None
@@ -360,8 +408,9 @@ class Reader:
         if kind is not None:
             unit = f"{unit} {kind}"
         return Input(
-            section.line, name, converter, circuit, law, unit, step, damping, nominal, limits, cold, tolerance
-        )
+            section.line, name, converter, circuit, law, unit, step, damping, nominal, limits, cold, tolerance,
+            markings if shown else None,
+        )  # fmt: skip
 
     def converter(self, section: Section, chips: dict[str, Ads1115]) -> Converter | None:
         place = section.take(

@@ -18,11 +18,13 @@ from gaugelight.boxfile import Box, InFlight, Input
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import Floats
 from gaugelight.converters import OnChip
-from gaugelight.curves import NoCurve, breakpoints, fit, values
+from gaugelight.curves import Asked, NoCurve, breakpoints, decimals_of, values
+from gaugelight.face_tables import face_sections
 from gaugelight.fault_windows import count_windows
 from gaugelight.laws import Itself, Line, Points, Thermocouple, celsius_of
 from gaugelight.light_tables import SolvedLights, solve_lights, text, with_curves
 from gaugelight.lights import BusOutput, Lamp, Lights
+from gaugelight.readouts import Face
 from gaugelight.problems import Problem, WrongBoxFile
 
 if TYPE_CHECKING:
@@ -30,7 +32,6 @@ if TYPE_CHECKING:
 
 # units: a signal's decimals leave it below this, or, where that is too coarse, below ten times this
 LARGEST_SIGNAL = 200_000
-UNITS_A_STEP = 50  # a reading has at least this many units to a displayed step
 # a curve's tolerance is at least this many units, so that rounding to them costs few breakpoints
 UNITS_TO_SPARE = 5
 SIGNAL_SHARE, SIGNAL_SPAN = 1 / 1000, 1 / 4000  # of its value, and of its span: what a signal may be off by
@@ -68,19 +69,6 @@ class SolvedInput:
     @property
     def breakpoints(self) -> int:
         return sum(breakpoints(curve) for curve in self.curves)
-
-
-@dataclass(frozen=True)
-class Asked:
-    """What one curve was fitted to: a law at x0, x0 + 1, ..., how far it may be off at each, and what it may not leave."""
-
-    x0: int
-    law: Floats
-    tolerance: Floats
-    between: tuple[float, float] | None = None
-
-    def fitted(self) -> Curve:
-        return fit(self.x0, self.law, self.tolerance, between=self.between)
 
 
 @dataclass(frozen=True)
@@ -149,7 +137,7 @@ def _fitted(
     signal_curve = for_signal.fitted()
 
     step = float(one.step)
-    reading_decimals = max(0, math.ceil(math.log10(UNITS_A_STEP / step)))
+    reading_decimals = decimals_of(one.step)
     reading_scale = 10.0**reading_decimals
     if (float(np.max(np.abs(law))) * reading_scale + 1) * max(
         1, round(one.damping * 10)
@@ -252,7 +240,10 @@ def without_inputs(box: Box) -> Box:
         None if line is None else replace(line, by_day=None, override=False),
         dim_request=None if request is None else replace(request, override=False),
     )
-    return replace(box, chips=(), inputs=(), lights=bare, in_flight=None)
+    told = box.in_flight if box.in_flight is not None and box.in_flight.above is None else None
+    if told is not None:  # a switch needs no input
+        bare = replace(bare, switches=lights.switches)
+    return replace(box, chips=(), inputs=(), lights=bare, in_flight=told, face=Face())
 
 
 def pack(box: Box, inputs: tuple[SolvedInput, ...], lights: SolvedLights) -> bytes:
@@ -265,6 +256,7 @@ def pack(box: Box, inputs: tuple[SolvedInput, ...], lights: SolvedLights) -> byt
     for solved in inputs:
         sections.append((table.INPUT, _pack_input(box, solved)))
     sections += lights.sections
+    sections += face_sections(box, inputs)
     if box.in_flight is not None:
         sections.append((table.IN_FLIGHT, _in_flight(box.in_flight, box, inputs)))
     body = b""

@@ -18,7 +18,7 @@ from gaugelight.lights import Knob, Lamp, Switch
 from gaugelight.preferred import E24_VALUES, nearest_above
 from gaugelight.problems import Problem
 
-MOST_LAMPS = 4
+MOST_LAMPS = 6
 MOST_AMPERES = 0.1  # through a pull-up: more heats the sender and its resistor
 
 

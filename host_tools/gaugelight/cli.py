@@ -485,8 +485,7 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
         if hello.crc != crc and not told:
             told.append("something that does not show on the face")
         if told:
-            was = f"{hello.box or 'a box without a table'}: table {hello.crc or 'none'}"
-            screen.say(f"{port}: {was} to {crc}")
+            screen.say(f"{port}: {_running(hello)} to {crc}")
             for change in told:
                 screen.say(f"  {change}")
         if words.look:
@@ -541,6 +540,10 @@ def _agreed(yes: bool, question: str) -> None:
         raise Wrong("nothing was written")
 
 
+def _running(hello: "Hello") -> str:
+    return f"{hello.box}: table {hello.crc}" if hello.crc else "a box that runs without a table"
+
+
 def revert(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
     from gaugelight.flash import changes, revert, stored
@@ -551,14 +554,13 @@ def revert(words: argparse.Namespace, screen: Screen) -> Outcome:
         hello = line.hello_writable()
         told: list[str] = []
         if hello.older_crc:
-            screen.say(f"{port}: {hello.box}: table {hello.crc or 'none'} back to {hello.older_crc}")
+            screen.say(f"{port}: {_running(hello)} back to {hello.older_crc}")
             older = stored(line, hello, older=True)
             told += [] if older is None else changes(stored(line, hello), older)
             for change in told:
                 screen.say(f"  {change}")
-            screen.say(
-                "  the safe table, for when no other is right, stays that of the last flash; going back once more comes here again"
-            )
+            there = "; going back once more comes here again" if hello.crc else ""
+            screen.say(f"  the safe table, for when no other is right, stays that of the last flash{there}")
             _agreed(words.yes, "go back?")
         with _whole():
             reverted = revert(line, hello)
@@ -668,10 +670,15 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
 
 def _warnings(hello: "Hello") -> list[str]:
     """What must not be overlooked, whatever was asked."""
-    from gaugebox.store import SAFE
+    from gaugebox.store import NOT_STARTING, SAFE
 
     told = []
-    if hello.slot == SAFE:
+    if hello.slot == SAFE and hello.notice.startswith(NOT_STARTING):
+        told.append(
+            "IT DOES NOT START WITH ITS TABLE, three times tried: it shows no number, lamps follow their knob; switch it off and on to"
+            " try again, `gaugelight revert` or flash another"
+        )
+    elif hello.slot == SAFE:
         told.append("NO TABLE IS RIGHT: it shows no number, lamps follow their knob; flash it")
     if hello.waiting_crc:
         told.append(

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from array import array
 from dataclasses import dataclass
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,6 +16,7 @@ from gaugelight.circuits import Counts, Floats
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
 
+UNITS_A_STEP = 50  # a reading has at least this many units to a displayed step
 GUESS = 4096  # length of a first link
 BLOCK = 64
 # A line between breakpoints up to 2**20 apart meets a half exactly or misses it by more than this: moving the halves by a
@@ -224,3 +227,21 @@ def values(curve: Curve) -> Counts:
 
 def breakpoints(curve: Curve) -> int:
     return len(curve[1])
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What one curve was fitted to: a law at x0, x0 + 1, ..., how far it may be off at each, and what it may not leave."""
+
+    x0: int
+    law: Floats
+    tolerance: Floats
+    between: tuple[float, float] | None = None
+
+    def fitted(self) -> Curve:
+        return fit(self.x0, self.law, self.tolerance, between=self.between)
+
+
+def decimals_of(step: Fraction) -> int:
+    """Of a reading that is shown in such steps."""
+    return max(0, math.ceil(math.log10(UNITS_A_STEP / float(step))))

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gaugebox import light, table
+from gaugebox.alerts import CAUTION, WARNING
 from gaugebox.curve import LIMIT, make_curve
 from gaugelight.circuits import Floats
 from gaugelight.curves import breakpoints, fit
@@ -40,6 +41,7 @@ ENDS_TOLERANCE = 0.01
 PIN_LEAK = 1e-6 / 3.3  # a pin of the RP2040 takes or gives at most 1 uA (its data sheet), of 3.3 V: siemens
 MARGIN = 0.005  # of full scale, from where every knob ends to where it counts as off or full: twice its play, and the converter
 TICKS_A_SECOND = 50
+URGENCIES = {"caution": CAUTION, "warning": WARNING}
 LIGHTNESS_ERROR = 0.02  # L* that a lamp's curve may be off, or a step of duty, whichever is more
 FACTOR_ERROR = 8.0  # of a factor of 1 << 14
 SUPPLY_PLAY = 0.05  # volts
@@ -245,8 +247,8 @@ def _dimmer(lights: Lights, one: Dimmed, curve: Curve, solved: dict[str, tuple[i
         index,
         _number(lights, lights.overriding(one)),
         supply,
-        0,
-        0,
+        0 if lamp is None or lamp.shows is None else URGENCIES[lamp.shows],
+        0 if lamp is None else int(lamp.not_below),
         0 if lamp is None else round(lamp.off_below * 100),
         0 if lamp is None else round(lamp.on_above * 100),
         light.NO_LEVEL if one.by_day is None else level_of(one, one.by_day),

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 LAMP_FREQUENCY = 4000  # Hz: above the voice band and where IEEE 1789 asks nothing; finer than at 20 kHz
 BUS_FREQUENCY = 20_000  # Hz: a filter has less to do
 SAFE_LEVEL = Fraction(20)  # per cent: dim, but readable
+ALERT_FLOOR = Fraction(20)  # per cent: below that no lamp for alerts is dimmed, where nothing else is stated
 # names that are taken
 BUS_OUTPUT, DISPLAY, DAYLIGHT, DIM_REQUEST = "bus output", "display", "daylight", "dim request"
 Points = tuple[tuple[Fraction, Fraction], ...]
@@ -66,7 +67,8 @@ class Compensation:
 class Lamp:
     """Levels in per cent of the knob's travel, floor and ceiling in per cent of the time; None: not stated.
 
-    override: whether a turn of the knob at its root takes over from the day; None: where it has one.
+    override: whether a turn of the knob at its root takes over from the day; None: where it has one. shows: the urgency of the alerts
+    that it is lit for, None: of none; not_below: the level it never goes below then.
     """
 
     line: int
@@ -88,6 +90,8 @@ class Lamp:
     driver: Driver
     wire: Wire | None
     fuse: Fraction | None  # ampere
+    shows: str | None = None
+    not_below: Fraction = Fraction(0)
 
     def edges(self, driver: Driver, supply: float) -> tuple[Driver, bool]:
         """A driver's edges at the lamp, where load and wire are stated; and whether the wire makes them."""
@@ -287,12 +291,16 @@ def _lamp(section: Section, units: Units, lamps: set[str]) -> Lamp | None:
         section.wrong("ceiling", "must lie above the floor")
     fade = section.take("fade", _fade, Fraction(1, 5))
     by_day = section.take("by_day", _share, None)
-    override = section.take("override", _yes_or_no, None)
+    override = section.take("override", box_values.yes_or_no, None)
     on_fault = _on_fault(section, _share, source, units, SAFE_LEVEL)
     compensate = section.take("compensate", _compensation, None)
     load = section.take("load", _load, None)
     wire = section.take("wire", _wire, None)
     fuse = section.take("fuse", box_values.positive_quantity("A"), None)
+    shows = section.take("shows", box_values.one_of("caution", "warning"), None)
+    not_below = section.take("not_below", _whole_share, Fraction(0) if shows is None else ALERT_FLOOR)
+    if shows is None and "not_below" in section.written:
+        section.wrong("not_below", 'belongs to a lamp for alerts; add shows = "caution" or "warning"')
     section.finish()
     if section.problems > before or pin is None or source is None or curve is None:
         return None
@@ -300,7 +308,7 @@ def _lamp(section: Section, units: Units, lamps: set[str]) -> Lamp | None:
     assert fade is not None
     return Lamp(
         section.line, name, pin, frequency, source, curve, floor, ceiling, off_below, on_above, fade, by_day, override,
-        on_fault, compensate, load, made, wire, fuse,
+        on_fault, compensate, load, made, wire, fuse, shows, not_below or Fraction(0),
     )  # fmt: skip
 
 
@@ -317,7 +325,7 @@ def _bus_output(section: Section, units: Units, lamps: set[str]) -> BusOutput | 
     low_pass = section.take("filter", _filter, None, '{ resistor = "10 kohm", capacitor = "470 nF" }')
     fade = section.take("fade", _fade, Fraction(1, 5))
     by_day = section.take("by_day", _volts, None)
-    override = section.take("override", _yes_or_no, None)
+    override = section.take("override", box_values.yes_or_no, None)
     on_fault = _on_fault(section, _volts, source, units, None)
     section.finish()
     if source is not None and source.name in units and on_fault is None and section.problems == before:
@@ -346,7 +354,7 @@ def _display(section: Section, units: Units, lamps: set[str], bright: Fraction |
     source = _follows(section, units, lamps, _share)
     fade = section.take("fade", _fade, Fraction(1, 5))
     by_day = section.take("by_day", _share, bright)
-    override = section.take("override", _yes_or_no, None)
+    override = section.take("override", box_values.yes_or_no, None)
     on_fault = _on_fault(section, _share, source, units, SAFE_LEVEL)
     section.finish()
     if section.problems > before or source is None:
@@ -398,7 +406,7 @@ def _dim_request(section: Section, switches: set[str]) -> DimRequest | None:
     off_below = section.take("off_below", _share, Fraction(5))
     active = section.take("active", box_values.one_of("high", "low"), "high")
     on_fault = section.take("on_fault", box_values.one_of("along", "off", "on"), "along")
-    override = section.take("override", _yes_or_no, None)
+    override = section.take("override", box_values.yes_or_no, None)
     section.finish()
     if on_above is not None and off_below is not None and on_above <= off_below:
         section.wrong("on_above", "must lie above off_below, or the line hunts")
@@ -489,16 +497,18 @@ def _points(unit: str, to: Callable[[Any], Fraction]) -> Callable[[Any], Points]
 
 
 _share = box_values.between("%", 0, 100)
+
+
+def _whole_share(value: Any) -> Fraction:
+    if (share := _share(value)).denominator != 1 or share < 1:
+        raise ValueError(f'"{value}" must be a whole number of per cent, 1 at least')
+    return share
+
+
 _low = box_values.between("%", 0, 50)  # where a lamp is switched on and off
 _volts = box_values.between("V", 0, 40)
 _fade = box_values.between("s", 0, 20)
 _delay = box_values.between("s", 1, 600)
-
-
-def _yes_or_no(value: Any) -> bool:
-    if not isinstance(value, bool):
-        raise ValueError(f"must be true or false, not {value!r}")
-    return value
 
 
 def _parts(value: Any, needed: tuple[str, ...], possible: tuple[str, ...]) -> dict[str, Any]:
@@ -550,7 +560,7 @@ def _driver(value: Any) -> Driver:
 def _load(value: Any) -> Load:
     possible = ("current", "power", "length", "power_per_metre", "at", "drop", "readings", "dim_wire")
     parts = _parts(value, (), possible)
-    dim_wire = _yes_or_no(parts.get("dim_wire", False))
+    dim_wire = box_values.yes_or_no(parts.get("dim_wire", False))
     if "readings" in parts:
         if set(parts) - {"readings", "dim_wire"}:
             raise ValueError("readings say it all; leave the other keys out")
@@ -580,7 +590,9 @@ def _wire(value: Any) -> Wire:
         sizes = ", ".join(f"{gauge} ({area(gauge):.2g} mm2)" for gauge in GAUGES)
         raise ValueError(f"gauge {parts['gauge']!r} must be an AWG number: {sizes}")
     return Wire(
-        parts["gauge"], _part(parts, "length", "m", 0.05, 50), _yes_or_no(parts.get("airframe_return", False))
+        parts["gauge"],
+        _part(parts, "length", "m", 0.05, 50),
+        box_values.yes_or_no(parts.get("airframe_return", False)),
     )
 
 

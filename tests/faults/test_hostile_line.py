@@ -403,7 +403,7 @@ SENSIBLE: dict[str, st.SearchStrategy[list[str]]] = {
     ),
 }
 # what only one kind of answer comes to: the state alone decides, no table was sent whole, and this interpreter's heap has no size
-ALWAYS = dict.fromkeys(("hello", "dim"), "ok") | dict.fromkeys(
+ALWAYS = dict.fromkeys(("hello", "dim", "acknowledge"), "ok") | dict.fromkeys(
     ("reboot", "verify", "commit", "revert", "health"), "no"
 )
 

@@ -1,0 +1,123 @@
+"""The table image's sections for readouts and alerts. Each raises ValueError where it cannot be run; table.py looks at them together."""
+
+from array import array
+
+from gaugebox.alerts import ABOVE, NO_CONDITION, OFF, ON, WARNING
+from gaugebox.curve import lookup
+from gaugebox.readouts import RED
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from gaugebox.curve import Curve
+    from gaugebox.table import Payload, Table
+
+DERIVED_FIXED = "<BBHi"  # decimals, number of parts, -, step in reading units
+PART_FIXED = "<I"  # input; its curve follows: what its reading adds, in reading units
+# channel; condition without which it is not judged; delay in ticks; play, and the ends of its bar, in reading units; number of edges
+READOUT_FIXED = "<BBHiiiI"
+ZONE_FIXED = "<BBBB"  # colour, rank, urgency, -; its words follow all zones
+CONDITION_FIXED = "<BBHi"  # way, channel or switch, -, reading
+ALERT_FIXED = "<BBBBHH"  # urgency; conditions: after, until; number of `when`; ticks; -
+BUTTONS_FIXED = "<BBBB"  # switches: acknowledge, test, page, -
+MOST_DERIVED = 8
+MOST_CONDITIONS = 48
+MOST_ALERTS = 16
+MOST_ZONES = 12
+NO_SWITCH = 255
+
+
+class DerivedRecord:
+    def __init__(self, payload: "Payload") -> None:
+        self.reading_decimals, count, _, self.step = payload.fixed(DERIVED_FIXED)
+        self.name = payload.text()
+        self.reading_unit = payload.text()
+        self.signal_unit = self.reading_unit
+        self.signal_decimals = self.reading_decimals
+        self.parts: "list[tuple[int, Curve]]" = []
+        for _ in range(count):
+            payload.align()
+            (index,) = payload.fixed(PART_FIXED)
+            self.parts.append((index, payload.curve()))
+        if not 1 <= count <= 4 or self.reading_decimals > 6 or self.step < 1:
+            raise ValueError("%s: of a form that is not known" % self.name)
+
+
+class ReadoutRecord:
+    """Of its zones, one more than edges: colours, ranks, urgencies, words."""
+
+    def __init__(self, payload: "Payload") -> None:
+        fixed = payload.fixed(READOUT_FIXED)
+        self.index, self.only_when, self.delay, self.play, self.low, self.high, count = fixed
+        self.label = payload.text()
+        if count >= MOST_ZONES:
+            raise ValueError("%s has %d edges" % (self.label, count))
+        payload.align()
+        self.edges = array("i", [payload.fixed("<i")[0] for _ in range(count)])
+        zones = [payload.fixed(ZONE_FIXED) for _ in range(count + 1)]
+        self.colours = bytes([zone[0] for zone in zones])
+        self.ranks = bytes([zone[1] for zone in zones])
+        self.urgencies = bytes([zone[2] for zone in zones])
+        self.words = [payload.text() for _ in zones]
+        for k in range(count - 1):
+            if self.edges[k] >= self.edges[k + 1]:
+                raise ValueError("%s: its edges do not rise" % self.label)
+        if max(self.colours) > RED or max(self.urgencies) > WARNING or self.low >= self.high or self.play < 0:
+            raise ValueError("%s: a mark is out of range" % self.label)
+
+
+class ConditionRecord:
+    def __init__(self, payload: "Payload") -> None:
+        self.way, self.index, _, self.value = payload.fixed(CONDITION_FIXED)
+
+
+class AlertRecord:
+    def __init__(self, payload: "Payload") -> None:
+        self.urgency, self.after, self.until, count, self.lasts, _ = payload.fixed(ALERT_FIXED)
+        self.when = [payload.fixed("<B")[0] for _ in range(count)]
+        self.words = payload.text()
+        if not 1 <= self.urgency <= WARNING or not count:
+            raise ValueError("alert %s: of a form that is not known" % self.words)
+
+
+class ButtonsRecord:
+    def __init__(self, payload: "Payload") -> None:
+        self.acknowledge, self.test, self.page, _ = payload.fixed(BUTTONS_FIXED)
+
+
+def check(table: "Table") -> None:
+    """Whether all that they name is there. Raises ValueError."""
+    inputs = len(table.inputs)
+    channels = inputs + len(table.derived)
+    switches = len(table.switches)
+    conditions = len(table.conditions)
+    if len(table.derived) > MOST_DERIVED or conditions > MOST_CONDITIONS or len(table.alerts) > MOST_ALERTS:
+        raise ValueError("more derived readouts, conditions or alerts than the box takes")
+    for derived in table.derived:
+        furthest = 0
+        for index, curve in derived.parts:
+            if index >= inputs:
+                raise ValueError("%s: a part of it is not there" % derived.name)
+            x, y = curve[0], curve[1]
+            readings = table.inputs[index].reading_curve[1]
+            if min(readings) < x[0] or max(readings) > x[len(y) - 1]:
+                raise ValueError("%s: its curve does not cover a part" % derived.name)
+            furthest += max(abs(lookup(curve, x[0])), abs(lookup(curve, x[len(y) - 1])))
+        if furthest >= 1 << 29:
+            raise ValueError("%s: its sum does not fit 30 bits" % derived.name)
+    for condition in table.conditions:
+        there = switches if condition.way in (ON, OFF) else channels
+        if not ABOVE <= condition.way <= OFF or condition.index >= there:
+            raise ValueError("a condition looks at what is not there")
+    for readout in table.readouts:
+        only_when = readout.only_when
+        if readout.index >= channels or only_when >= conditions and only_when != NO_CONDITION:
+            raise ValueError("%s: what it shows is not there" % readout.label)
+    for alert in table.alerts:
+        for number in alert.when + [alert.after, alert.until]:
+            if number >= conditions and (number != NO_CONDITION or number in alert.when):
+                raise ValueError("alert %s: a condition is not there" % alert.words)
+    buttons = table.buttons
+    if buttons is not None:
+        for number in (buttons.acknowledge, buttons.test, buttons.page):
+            if number >= switches and number != NO_SWITCH:
+                raise ValueError("a button is not there")

@@ -1,0 +1,248 @@
+"""What the face shows and says, solved for the box: zones between edges, sums of readings, conditions by number."""
+
+from __future__ import annotations
+
+import math
+import struct
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING, cast
+
+import numpy as np
+
+from gaugebox import alert_records, alerts, readouts, table
+from gaugelight import coolant
+from gaugelight.boxfile import Box
+from gaugelight.circuits import Floats
+from gaugelight.curves import Asked, decimals_of
+from gaugelight.light_tables import TICKS_A_SECOND, URGENCIES, text, with_curves
+from gaugelight.quantity import UNITS
+from gaugelight.laws import celsius_of
+from gaugelight.readouts import BoilMargin, Condition, Derived, Mark, Markings, worth
+
+if TYPE_CHECKING:
+    from gaugebox.curve import Curve
+    from gaugelight.build import SolvedInput
+
+COLOUR_CODES = {"green": readouts.GREEN, "yellow": readouts.YELLOW, "red": readouts.RED}
+WAYS = {
+    "above": alerts.ABOVE,
+    "below": alerts.BELOW,
+    "at fault": alerts.FAULTY,
+    "on": alerts.ON,
+    "off": alerts.OFF,
+}
+RED_RANK = 16  # however many yellow arcs there are, red is worse
+
+
+@dataclass(frozen=True)
+class Zone:
+    """From its edge, in reading units, to that of the next one. rank 0: as it should be. says: nothing where rank is 0."""
+
+    edge: int | None  # None: the lowest one
+    colour: str | None
+    rank: int
+    says: str
+
+
+def zones(marks: Sequence[Mark], decimals: int) -> list[Zone]:
+    """From marks that do not overlap, sorted. A limit and the outer end of an arc belong to what they mark; where arcs meet, the upper
+    one has the place."""
+    scale = 10**decimals
+    taken: list[tuple[int | None, int | None, Mark]] = []  # from and to, both included
+    for mark in marks:
+        first = None if mark.low is None else math.ceil(mark.low * scale)
+        last = None if mark.high is None else math.floor(mark.high * scale)
+        if taken and first is not None:
+            begins, ends, before = taken[-1]
+            if ends is not None and first <= ends:
+                if before.low is None:
+                    first = ends + 1
+                else:
+                    taken[-1] = begins, first - 1, before
+        taken.append((first, last, mark))
+    edges: list[tuple[int | None, Mark | None]] = [] if marks and marks[0].low is None else [(None, None)]
+    for (first, last, mark), after in zip(taken, [*taken[1:], None]):
+        edges.append((first, mark))
+        if last is not None and (after is None or after[0] != last + 1):
+            edges.append((last + 1, None))
+    return _ranked(edges)
+
+
+def _ranked(edges: list[tuple[int | None, Mark | None]]) -> list[Zone]:
+    good = [k for k, (_, mark) in enumerate(edges) if mark is not None and mark.colour == "green"]
+    good = good or [k for k, (_, mark) in enumerate(edges) if mark is None]
+    good = good or [min(range(len(edges)), key=lambda k: edges[k][1].colour == "red")]  # type: ignore[union-attr]
+    made = []
+    for k, (edge, mark) in enumerate(edges):
+        colour = None if mark is None else mark.colour
+        if k in good or mark is None or colour == "green":
+            made.append(Zone(edge, colour, 0, ""))
+            continue
+        nearest = min(good, key=lambda g: (abs(g - k), -g))
+        between = range(min(k, nearest), max(k, nearest))
+        steps = 1 + sum(1 for j in between if j != k and edges[j][1] is not None and j not in good)
+        rank = steps + (RED_RANK if colour == "red" else 0)
+        made.append(Zone(edge, colour, rank, mark.says or ("LOW" if k < nearest else "HIGH")))
+    return made
+
+
+def face_sections(box: Box, inputs: tuple[SolvedInput, ...]) -> list[tuple[int, bytes]]:
+    """For the table image."""
+    names = [one.input.name for one in inputs] + [one.name for one in box.face.derived]
+    decimals = [one.reading_decimals for one in inputs] + [decimals_of(one.step) for one in box.face.derived]
+    switches = [switch.name for switch in box.lights.switches]
+    shown = box.shown
+    found: list[Condition] = []
+    for condition in box.face.conditions(tuple(markings for _, _, markings in shown)):
+        if condition not in found:
+            found.append(condition)
+
+    def number(condition: Condition | None) -> int:
+        return alerts.NO_CONDITION if condition is None else found.index(condition)
+
+    def switch(name: str | None) -> int:
+        return alert_records.NO_SWITCH if name is None else switches.index(name)
+
+    sections = [(table.DERIVED, derived_section(one, box, inputs)) for one in box.face.derived]
+    for name, _, markings in shown:
+        index = names.index(name)
+        span, step = _span_and_step(box, name, inputs)
+        payload = _readout(markings, index, number(markings.only_when), decimals[index], span, step)
+        sections.append((table.READOUT, payload))
+    for condition in found:
+        on_switch = condition.way in ("on", "off")
+        index = (switches if on_switch else names).index(condition.name)
+        value = 0 if condition.value is None else round(condition.value * 10 ** decimals[index])
+        fixed = struct.pack(alert_records.CONDITION_FIXED, WAYS[condition.way], index, 0, value)
+        sections.append((table.CONDITION, fixed))
+    for rule in box.face.alerts:
+        fixed = struct.pack(
+            alert_records.ALERT_FIXED,
+            URGENCIES[rule.urgency],
+            number(rule.after),
+            number(rule.until),
+            len(rule.when),
+            max(1, round(rule.lasts * TICKS_A_SECOND)),
+            0,
+        )
+        when = bytes(number(condition) for condition in rule.when)
+        sections.append((table.ALERT, fixed + when + text(rule.words)))
+    buttons = box.face.buttons
+    if buttons.line:
+        pressed = [switch(name) for name in (buttons.acknowledge, buttons.test, buttons.page)]
+        sections.append((table.BUTTONS, struct.pack(alert_records.BUTTONS_FIXED, *pressed, 0)))
+    return sections
+
+
+def _span_and_step(
+    box: Box, name: str, inputs: tuple[SolvedInput, ...]
+) -> tuple[tuple[float, float], Fraction]:
+    one = box.input(name)
+    if one is not None:
+        return one.law.span, one.step
+    derived = next(one for one in box.face.derived if one.name == name)
+    return derived_span(derived, box), derived.step
+
+
+def _readout(
+    markings: Markings, index: int, only_when: int, decimals: int, span: tuple[float, float], step: Fraction
+) -> bytes:
+    scale = 10**decimals
+    low, high = (round(float(end) * scale) for end in markings.bar or span)
+    play = round((step if markings.play is None else markings.play) * scale)
+    made = zones(markings.marks, decimals)
+    delay = max(1, round(markings.delay * TICKS_A_SECOND))
+    payload = struct.pack(
+        alert_records.READOUT_FIXED, index, only_when, delay, play, low, high, len(made) - 1
+    )
+    payload += text(markings.label)
+    payload += bytes(-len(payload) % 4)
+    payload += b"".join(struct.pack("<i", one.edge) for one in made[1:])
+    for one in made:
+        urgency = alerts.WARNING if one.colour == "red" else alerts.CAUTION
+        colour = readouts.UNMARKED if one.colour is None else COLOUR_CODES[one.colour]
+        payload += struct.pack(alert_records.ZONE_FIXED, colour, one.rank, urgency if one.rank else 0, 0)
+    return payload + b"".join(text(one.says) for one in made)
+
+
+# -- derived readouts
+
+
+def derived_section(derived: Derived, box: Box, inputs: tuple[SolvedInput, ...]) -> bytes:
+    decimals = decimals_of(derived.step)
+    numbers = {one.input.name: number for number, one in enumerate(inputs)}
+    payload = struct.pack(
+        alert_records.DERIVED_FIXED,
+        decimals,
+        len(derived.names),
+        0,
+        round(derived.step * 10**decimals),
+    )
+    payload += text(derived.name) + text(derived.unit)
+    for name, curve in zip(derived.names, derived_curves(derived, box, inputs)):
+        payload += bytes(-len(payload) % 4) + struct.pack(alert_records.PART_FIXED, numbers[name])
+        payload = with_curves(payload, curve)
+    return payload
+
+
+def derived_curves(derived: Derived, box: Box, inputs: tuple[SolvedInput, ...]) -> list[Curve]:
+    """What each part's reading adds, in units of the derived one; each within a quarter of its step over the number of parts."""
+    solved = {one.input.name: one for one in inputs}
+    scale = 10 ** decimals_of(derived.step)
+    made = []
+    for name, exact in zip(derived.names, _laws(derived, box)):
+        one = solved[name]
+        said = one.reading_curve[1]
+        first, last = min(said), max(said)
+        readings = np.arange(first, last + 1) / 10.0**one.reading_decimals
+        law = exact(readings) * scale
+        within = np.full(len(law), float(derived.step) * scale / 4 / len(derived.names))
+        made.append(Asked(first, law, within).fitted())
+    return made
+
+
+def _laws(derived: Derived, box: Box) -> list[Callable[[Floats], Floats]]:
+    """What each part's reading counts, in the derived readout's unit."""
+    parts = derived.parts
+    if isinstance(parts, BoilMargin):
+        return _boil_laws(parts, derived.unit, box)
+
+    def counted(factor: float) -> Callable[[Floats], Floats]:
+        return lambda readings: readings * factor
+
+    units = {one.name: one.bare_unit for one in box.inputs}
+    return [counted(sign * float(worth(units[name], derived.unit))) for name, sign in parts]
+
+
+def _boil_laws(margin: BoilMargin, unit: str, box: Box) -> list[Callable[[Floats], Floats]]:
+    """Of the temperature, which is taken off, and of the pressure: how warm the coolant may be without boiling, its law's own error
+    taken off."""
+    temperature, pressure = box.input(margin.temperature), box.input(margin.pressure)
+    assert temperature is not None and pressure is not None
+    size = float(worth("degC", unit))
+    kind = cast(coolant.PressureKind, pressure.unit.rsplit(" ", 1)[1])
+    kilopascals = float(UNITS[pressure.bare_unit][1])
+    mix = coolant.parse_mix(margin.coolant)
+
+    def warmth(readings: Floats) -> Floats:
+        return -celsius_of(readings, temperature.bare_unit) * size
+
+    def boiling(readings: Floats) -> Floats:
+        absolute = coolant.absolute_from_reading(readings * kilopascals, kind, float(margin.altitude))
+        least, most = coolant.pressure_range_kpa(mix)
+        return coolant.may_boil_celsius(mix, np.clip(absolute, least, most)) * size
+
+    return [warmth, boiling]
+
+
+def derived_span(derived: Derived, box: Box) -> tuple[float, float]:
+    """The least and the most it can say."""
+    low = high = 0.0
+    for name, law in zip(derived.names, _laws(derived, box)):
+        one = box.input(name)
+        assert one is not None
+        said = law(np.linspace(*one.law.span, 65))
+        low, high = low + float(np.min(said)), high + float(np.max(said))
+    return low, high

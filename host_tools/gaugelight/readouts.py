@@ -1,0 +1,425 @@
+"""The box file's tables for what the face shows and says: range markings, derived readouts, alerts and their buttons."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import TYPE_CHECKING, Any
+
+from gaugelight import box_values
+from gaugelight.problems import meant
+from gaugelight.quantity import UNITS
+
+if TYPE_CHECKING:
+    from gaugelight.boxfile import Section
+
+COLOURS = ("green", "yellow", "red")
+LONGEST_LABEL = 10
+DELAY = Fraction(2)  # seconds
+ALERT_LASTS = Fraction(2)
+CONDITION = re.compile(r"(.+?) +(?:(above|below) +(\S.*)|(on|off|at fault))")
+CONDITION_EXAMPLE = '"NAME above 4 psi", "NAME below ...", "NAME on", "NAME off" or "NAME at fault"'
+
+
+@dataclass(frozen=True)
+class Mark:
+    """From low to high, in reading units; None: without end. A red limit has one of them. says: instead of LOW or HIGH."""
+
+    colour: str
+    low: Fraction | None
+    high: Fraction | None
+    says: str | None = None
+
+
+@dataclass(frozen=True)
+class Condition:
+    """way "above", "below" (value in the unit of what is named), "at fault", "on", "off"."""
+
+    name: str
+    way: str
+    value: Fraction | None = None
+
+
+@dataclass(frozen=True)
+class Markings:
+    """How the face shows one input or derived readout. play None: a displayed step. bar None: the whole span."""
+
+    label: str
+    marks: tuple[Mark, ...] = ()
+    delay: Fraction = DELAY  # seconds
+    play: Fraction | None = None
+    only_when: Condition | None = None
+    bar: tuple[Fraction, Fraction] | None = None
+
+
+@dataclass(frozen=True)
+class BoilMargin:
+    """How far below its boiling point the coolant is: at the lowest pressure there may be, at `altitude` metres."""
+
+    temperature: str
+    pressure: str
+    coolant: str
+    altitude: Fraction
+
+
+@dataclass(frozen=True)
+class Derived:
+    """parts: inputs by name, each with what its reading counts: 1 or -1; or a boil margin."""
+
+    line: int
+    name: str
+    unit: str
+    step: Fraction
+    parts: tuple[tuple[str, int], ...] | BoilMargin
+    markings: Markings
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        if isinstance(self.parts, BoilMargin):
+            return self.parts.temperature, self.parts.pressure
+        return tuple(name for name, _ in self.parts)
+
+
+@dataclass(frozen=True)
+class AlertRule:
+    """urgency "caution" or "warning"; lasts in seconds."""
+
+    line: int
+    words: str
+    urgency: str
+    when: tuple[Condition, ...]
+    after: Condition | None
+    until: Condition | None
+    lasts: Fraction
+
+
+@dataclass(frozen=True)
+class Buttons:
+    """Names of switches."""
+
+    line: int = 0
+    acknowledge: str | None = None
+    test: str | None = None
+    page: str | None = None
+
+
+@dataclass(frozen=True)
+class Face:
+    """What the box tells its pilot, beyond the inputs themselves."""
+
+    derived: tuple[Derived, ...] = ()
+    alerts: tuple[AlertRule, ...] = ()
+    buttons: Buttons = Buttons()
+
+    def conditions(self, markings: tuple[Markings, ...]) -> Iterator[Condition]:
+        for one in markings:
+            if one.only_when is not None:
+                yield one.only_when
+        for alert in self.alerts:
+            yield from alert.when
+            yield from (one for one in (alert.after, alert.until) if one is not None)
+
+
+# -- range markings
+
+
+def default_label(name: str) -> str:
+    """Its name, or of each word as much as fits."""
+    words = name.split()
+    letters = LONGEST_LABEL
+    while len(" ".join(word[:letters] for word in words)) > LONGEST_LABEL and letters > 1:
+        letters -= 1
+    return " ".join(word[:letters] for word in words)[:LONGEST_LABEL]
+
+
+def marks(unit: str) -> Callable[[Any], tuple[Mark, ...]]:
+    """[{ red = 0 }, { yellow = [0, 4] }, { green = [4, 18] }], each with `says` or without."""
+
+    def parse(value: Any) -> tuple[Mark, ...]:
+        right = f"[{{ green = [4, 18] }}, {{ red = 0 }}, ...] in {unit}"
+        if not isinstance(value, list) or not value or not all(isinstance(one, dict) for one in value):
+            raise ValueError(f"must be {right}")
+        return _sided([_mark(one, unit) for one in value])
+
+    return parse
+
+
+def _mark(given: dict[str, Any], unit: str) -> Mark:
+    says = given.get("says")
+    colours = [key for key in given if key != "says"]
+    if len(colours) != 1 or colours[0] not in COLOURS:
+        unknown = next((key for key in colours if key not in COLOURS), "")
+        cure = meant(unknown, [*COLOURS, "says"]) if unknown else "one colour in each { }"
+        raise ValueError(f"each mark is one of green, yellow or red; {cure}")
+    if says is not None:
+        _words(says, 12)
+    colour = colours[0]
+    place = given[colour]
+    if isinstance(place, list):
+        low, high = box_values.span(unit)(place)
+        return Mark(colour, low, high, says)
+    if colour != "red":
+        raise ValueError(f"{colour} is an arc: write {colour} = [from, to]")
+    limit = box_values.reading(unit)(place)
+    return Mark(colour, limit, limit, says)
+
+
+def _sided(given: list[Mark]) -> tuple[Mark, ...]:
+    """Sorted, and each red limit on the side where it forbids."""
+    arcs = sorted((mark for mark in given if mark.low != mark.high), key=lambda mark: mark.low or 0)
+    for one, other in zip(arcs, arcs[1:]):
+        assert one.high is not None and other.low is not None
+        if other.low < one.high:
+            what = f"{one.colour} to {float(one.high):g} and {other.colour} from {float(other.low):g}"
+            raise ValueError(f"{what} lie over each other")
+    limits = [mark for mark in given if mark.low == mark.high]
+    if not arcs:
+        raise ValueError("a red limit needs an arc to lie beside: add { green = [from, to] }")
+    bottom, top = arcs[0].low, arcs[-1].high
+    assert bottom is not None and top is not None
+    lower = [mark for mark in limits if mark.low is not None and mark.low <= bottom]
+    upper = [mark for mark in limits if mark.low is not None and mark.low >= top]
+    if len(lower) + len(upper) < len(limits):
+        inside = next(mark for mark in limits if mark not in lower + upper)
+        assert inside.low is not None
+        what = f"red = {float(inside.low):g} lies among the arcs; write red = [from, to]"
+        raise ValueError(what)
+    if len(lower) > 1 or len(upper) > 1:
+        raise ValueError("there is one red limit below all arcs, and one above")
+    below = [Mark("red", None, mark.high, mark.says) for mark in lower]
+    above = [Mark("red", mark.low, None, mark.says) for mark in upper]
+    return (*below, *arcs, *above)
+
+
+def markings(section: "Section", name: str, unit: str, span: tuple[float, float] | None) -> Markings:
+    """The keys that say how the face shows it; problems stand in the section."""
+    label = section.take("label", label_of, None) or default_label(name)
+    given = section.take("marks", marks(unit), None) or ()
+    delay = section.take("mark_delay", box_values.between("s", 0, 120), DELAY)
+    play = section.take("mark_play", box_values.positive, None)
+    only_when = section.take("only_when", condition, None)
+    bar = section.take("bar", box_values.span(unit), None)
+    if span is not None:
+        low, high = span
+        for mark in given:
+            for place in (mark.low, mark.high):
+                if place is not None and not low <= place <= high:
+                    what = f"{mark.colour} at {float(place):g}, but {name} reads {low:g} to {high:g} {unit}"
+                    section.wrong("marks", what)
+                    break
+    for key in ("mark_delay", "mark_play", "only_when"):
+        if key in section.written and "marks" not in section.written:
+            section.wrong(key, "belongs to marks; add marks or leave it out")
+    return Markings(label, given, DELAY if delay is None else delay, play, only_when, bar)
+
+
+def label_of(value: Any) -> str:
+    """The short name on the face."""
+    label = box_values.name(value)
+    if len(label) > LONGEST_LABEL:
+        raise ValueError(f'"{value}" is {len(label)} characters long; at most {LONGEST_LABEL} fit the face')
+    return label
+
+
+def _words(value: Any, longest: int) -> str:
+    words = box_values.name(value)
+    if len(words) > longest:
+        raise ValueError(f'"{value}" is {len(words)} characters long; at most {longest} fit the face')
+    return words
+
+
+def condition(value: Any) -> Condition:
+    """Its unit is judged when it is known what is named."""
+    if not isinstance(value, str) or (match := CONDITION.fullmatch(value.strip())) is None:
+        raise ValueError(f"{value!r} is no condition; write {CONDITION_EXAMPLE}")
+    name, way, reading, state = match.groups()
+    if state is not None:
+        return Condition(name, state)
+    return _Unread(name, way, None, reading)
+
+
+@dataclass(frozen=True)
+class _Unread(Condition):
+    """Its value still as it is written."""
+
+    written: str = ""
+
+
+def read_condition(
+    section: "Section", key: str, given: Condition | None, units: Mapping[str, str | None], switches: set[str]
+) -> Condition | None:
+    """With its value, in the unit of what it names. None where there is none, or something is wrong with it."""
+    if given is None:
+        return None
+    if given.way in ("on", "off"):
+        if given.name not in switches:
+            section.wrong(key, f'there is no switch "{given.name}"; {meant(given.name, sorted(switches))}')
+            return None
+        return given
+    if given.name not in units:
+        section.wrong(key, f'there is no readout "{given.name}"; {meant(given.name, list(units))}')
+        return None
+    unit = units[given.name]
+    if given.way == "at fault" or unit is None:
+        return None if unit is None else given
+    assert isinstance(given, _Unread)
+    try:
+        return Condition(given.name, given.way, box_values.reading(unit)(_number_or_text(given.written)))
+    except ValueError as problem:
+        section.wrong(key, str(problem))
+        return None
+
+
+def _number_or_text(written: str) -> float | str:
+    try:
+        return float(written)
+    except ValueError:
+        return written
+
+
+# -- derived readouts
+
+
+def derived(
+    section: "Section", units: Mapping[str, str | None], spans: Mapping[str, tuple[float, float]]
+) -> Derived | None:
+    before = section.problems
+    name = section.take("name", box_values.name, "", 'a name, such as "usable fuel"') or ""
+    ways = [key for key in ("sum", "difference", "boil_margin") if key in section.written]
+    if len(ways) != 1:
+        section.wrong(
+            "", 'write one of sum = ["NAME", ...], difference = ["NAME", "NAME"], boil_margin = { ... }'
+        )
+    parts: tuple[tuple[str, int], ...] | BoilMargin | None = None
+    unit = None
+    added = section.take("sum", _names(2, 4), None)
+    taken = section.take("difference", _names(2, 2), None)
+    margin = section.take("boil_margin", _boil_margin, None)
+    step = section.take("step", box_values.positive, None, "the smallest change shown")
+    asked = section.take("unit", box_values.name, None)
+    if added or taken:
+        names = added or taken or ()
+        for one in names:
+            if one not in units:
+                section.wrong(ways[0], f'there is no input "{one}"; {meant(one, list(units))}')
+        known = [units.get(one) for one in names]
+        unit = asked or known[0]
+        for one, of_it in zip(names, known):
+            if unit is not None and of_it is not None and not _same_kind(of_it, unit):
+                section.wrong(ways[0], f"{one} is in {of_it}, which is not in {unit}")
+        parts = tuple((one, -1 if taken and k else 1) for k, one in enumerate(names))
+    elif margin is not None:
+        unit = asked or "degC"
+        if unit not in ("degC", "degF"):
+            section.wrong("unit", f'a boil margin is in degC or degF, not "{unit}"')
+        for one, kinds in ((margin.temperature, ("degC", "degF")), (margin.pressure, ("psi", "bar", "kPa"))):
+            if one not in units:
+                section.wrong("boil_margin", f'there is no input "{one}"; {meant(one, list(units))}')
+            elif units[one] is not None and units[one] not in kinds:
+                section.wrong("boil_margin", f"{one} is in {units[one]}, not in {' or '.join(kinds)}")
+        parts = margin
+    span = None
+    if section.problems == before and isinstance(parts, tuple) and unit is not None:
+        span = _span(parts, unit, units, spans)
+    shown = markings(section, name, unit or "degC", span)
+    section.finish()
+    if section.problems > before or parts is None or unit is None or step is None:
+        return None
+    return Derived(section.line, name, unit, step, parts, shown)
+
+
+def _span(
+    parts: tuple[tuple[str, int], ...],
+    unit: str,
+    units: Mapping[str, str | None],
+    spans: Mapping[str, tuple[float, float]],
+) -> tuple[float, float] | None:
+    low = high = 0.0
+    for name, sign in parts:
+        if name not in spans:
+            return None
+        factor = float(worth(units[name] or unit, unit)) * sign
+        ends = sorted(factor * end for end in spans[name])
+        low, high = low + ends[0], high + ends[1]
+    return low, high
+
+
+def worth(unit: str, other: str) -> Fraction:
+    """How many of `other` one of `unit` is; both of one kind and without offset."""
+    return UNITS[unit][1] / UNITS[other][1]
+
+
+def _same_kind(unit: str, other: str) -> bool:
+    return unit == other or other in UNITS and UNITS[unit][0] == UNITS[other][0] and not UNITS[unit][2]
+
+
+def _names(least: int, most: int) -> Callable[[Any], tuple[str, ...]]:
+    def parse(value: Any) -> tuple[str, ...]:
+        count = f"{least} to {most}" if least < most else str(least)
+        if not isinstance(value, list) or not least <= len(value) <= most:
+            raise ValueError(f"must be a list of {count} names of inputs")
+        names = tuple(box_values.name(one) for one in value)
+        if len(set(names)) < len(names):
+            raise ValueError("names the same input twice")
+        return names
+
+    return parse
+
+
+def _boil_margin(value: Any) -> BoilMargin:
+    keys = ("temperature", "pressure", "coolant", "altitude")
+    right = (
+        '{ temperature = "NAME", pressure = "NAME", coolant = "50 % ethylene glycol", altitude = "10000 ft" }'
+    )
+    if not isinstance(value, dict) or sorted(value) != sorted(keys):
+        raise ValueError(f"must be {right}")
+    from gaugelight import coolant
+
+    coolant.parse_mix(box_values.name(value["coolant"]))
+    altitude = box_values.between("m", -400, 11_000)(value["altitude"])
+    return BoilMargin(
+        box_values.name(value["temperature"]), box_values.name(value["pressure"]), value["coolant"], altitude
+    )
+
+
+# -- alerts
+
+
+def alert(section: "Section", units: Mapping[str, str | None], switches: set[str]) -> AlertRule | None:
+    before = section.problems
+    words = section.take("words", lambda value: _words(value, 21), None, 'what is to be read, "COOLANT LOST"')
+    urgency = section.take("urgency", box_values.one_of("caution", "warning"), None, '"caution" or "warning"')
+    given = section.take("when", _conditions, None, f"[{CONDITION_EXAMPLE}, ...]") or ()
+    when = [read_condition(section, "when", one, units, switches) for one in given]
+    after, until = (
+        read_condition(section, key, section.take(key, condition, None), units, switches)
+        for key in ("after", "until")
+    )
+    lasts = section.take("lasts", box_values.between("s", 0, 600), ALERT_LASTS)
+    section.finish()
+    if section.problems > before or words is None or urgency is None or lasts is None:
+        return None
+    conditions = tuple(one for one in when if one is not None)
+    # one that must have been, ends when it is so again
+    return AlertRule(
+        section.line, words, urgency, conditions, after, after if until is None else until, lasts
+    )
+
+
+def _conditions(value: Any) -> tuple[Condition, ...]:
+    if not isinstance(value, list) or not 1 <= len(value) <= 6:
+        raise ValueError("must be a list of one to six conditions")
+    return tuple(condition(one) for one in value)
+
+
+def buttons(section: "Section", switches: set[str]) -> Buttons:
+    named = []
+    for key in ("acknowledge", "test", "page"):
+        name = section.take(key, box_values.name, None)
+        if name is not None and name not in switches:
+            section.wrong(key, f'there is no switch "{name}"; {meant(name, sorted(switches))}')
+        named.append(name)
+    section.finish()
+    return Buttons(section.line, *named)
