@@ -71,7 +71,7 @@ class Rule:
             self.armed = True
         all_hold = 1
         for condition in self.when:
-            if condition.holds < all_hold:
+            if condition.holds != 1 and all_hold:  # one that does not hold outweighs what is not known
                 all_hold = condition.holds
         if self.on:
             ends = all_hold == 0 if self.until is None else self.until.holds == 1

@@ -10,7 +10,7 @@ Every request may be repeated: its answer is the same, or it says that what it a
     table n which           piece n of the table that runs, base64; which: "older", or nothing
     input i                 name, signal unit, signal decimals, reading unit, reading decimals, step
     values i                for input i and up to seven more: count,signal,reading,fault
-    lamps i                 for dimmer i and up to three more: name,level,duty,fault
+    lamps i                 for dimmer i and up to three more: name,level,duty,fault; of a lamp for alerts the duty is 0 while it is dark
     alerts n                changes so far, warning and caution lamp (0 dark, 1 steady, 2 flashing), how many there are; then from the
                             n-th on up to four more, the first to be read first: urgency (1 caution, 2 warning), 1 if acknowledged, words
     marks n                 of readout n and up to 31 more: its colour (0 none, 1 green, 2 yellow, 3 red), rank
@@ -156,8 +156,10 @@ def lamps(app: "App", words: "list[str]") -> "list[str]":
     said: "list[str]" = []
     if app.lighting is None:
         return said
-    for dimmer in app.lighting.dimmers[start : start + DIMMERS_A_LINE]:
-        said.append("%s,%d,%d,%s" % (dimmer.record.name, dimmer.level, dimmer.duty, _fault(dimmer.fault)))
+    dimmers = app.lighting.dimmers
+    for i in range(start, min(start + DIMMERS_A_LINE, len(dimmers))):
+        one = dimmers[i]
+        said.append("%s,%d,%d,%s" % (one.record.name, one.level, app.driven[i], _fault(one.fault)))
     return said
 
 

@@ -112,6 +112,8 @@ class Expected:
 
     def duties(self, one: Dimmed) -> Span:
         low, high = self.levels(one)
+        if isinstance(one, Lamp):
+            low, high = max(low, float(one.not_below)), max(high, float(one.not_below))
         if not isinstance(one, Lamp):
             return low / 100 * FULL - 7, high / 100 * FULL + 7  # a level is a ten-thousandth
         ends = light_of_level(one, np.array([low, high]))
@@ -153,6 +155,10 @@ def through(one: Dimmed, points: Points | None, span: Span, slack: float) -> Spa
     # at a step the line is not single-valued: from the left and from the right
     values += [float(np.interp(x, xs + np.arange(len(xs)) * 1e-9, ys)) for x in (low, high)]
     return min(values), max(values)
+
+
+def _for_alerts(one: Dimmed) -> bool:
+    return isinstance(one, Lamp) and one.shows is not None
 
 
 def light_scenario(run: Run) -> None:
@@ -253,7 +259,7 @@ class _LightRun:
         seen = self.aircraft.watched
         self.aircraft.watched = None
         for one in self.lights.dimmed:
-            if isinstance(one, Lamp) and self.lights.knob_of(one) == knob:
+            if isinstance(one, Lamp) and not one.shows and self.lights.knob_of(one) == knob:
                 duties = {outputs.pwm[one.pin][1] for outputs in seen if one.pin in outputs.pwm}
                 said = f"{len(duties)} over {len(seen)} looks"
                 self.run.judge("8 counts of noise, 20 s", one.name, "one duty", said, len(duties) == 1)
@@ -269,7 +275,7 @@ class _LightRun:
             self.run.virtual.fast_forward(self.rest_ms)
             seen, self.aircraft.watched = self.aircraft.watched, None
             for one in self.lights.lamps:
-                if one.source == knob and one.fade >= Fraction(1, 10):
+                if one.source == knob and not one.shows and one.fade >= Fraction(1, 10):
                     self.judge_fade(f"knob from {start:g} to {end:g} %", one, seen)
 
     def judge_fade(self, action: str, lamp: Lamp, seen: list[Outputs]) -> None:
@@ -291,7 +297,7 @@ class _LightRun:
         """At night: to the safe level, named, and on the way never brighter than before or there."""
         self.turn(30.0)
         self.settle("knob to 30 %", show=False)
-        mine = [one for one in self.lights.lamps if self.lights.knob_of(one) == knob]
+        mine = [one for one in self.lights.lamps if not one.shows and self.lights.knob_of(one) == knob]
         before = {one.name: self.run.virtual.latest.pwm[one.pin][1] for one in mine}
         self.aircraft.watched = []
         self.aircraft.broken[knob.pin] = state
@@ -350,7 +356,11 @@ class _LightRun:
         """The supply taken away and given back at night: everything comes up from nothing, and nothing is brighter on the way."""
         self.turn(40.0)
         self.settle("knob to 40 %", show=False)
-        pins = {one.name: one.pin for one in self.lights.dimmed if not isinstance(one, Display)}
+        pins = {
+            one.name: one.pin
+            for one in self.lights.dimmed
+            if not isinstance(one, Display) and not _for_alerts(one)
+        }
         before = {name: self.run.virtual.latest.pwm[pin][1] for name, pin in pins.items()}
         self.aircraft.watched = []
         self.run.virtual.power_cycle()
@@ -373,7 +383,9 @@ class _LightRun:
         for one, answer in zip(self.lights.dimmed, said):
             least, most = self.expected.duties(one)
             held = least <= answer.duty <= most
-            if not isinstance(one, Display):
+            if _for_alerts(one):  # dark, or lit as it should be; it may flash, so its pin may have gone on
+                held = held or answer.duty == 0
+            elif not isinstance(one, Display):
                 held = held and self.run.virtual.latest.pwm.get(one.pin) == (one.frequency, answer.duty)
             if show or not held:
                 self.run.judge(action, one.name, *self.words(one, answer, (least, most)), held)

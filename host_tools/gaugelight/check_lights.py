@@ -207,8 +207,15 @@ def notes_on_lights(box: Box, shown: list[Shown]) -> Iterator[tuple[str, str]]:
             cure = "[daylight] would tell" if lights.daylight is None else "state by_day"
             yield one.name, f"a knob left up by day dims what shows warnings too; {cure}"
     request = lights.dim_request
+    buttons = box.face.buttons
+    used = {buttons.acknowledge, buttons.test, buttons.page}
+    used |= {one.name for one in box.face.conditions(tuple(markings for _, _, markings in box.shown))}
+    if request is not None:
+        used.add(request.follows)
+    if box.in_flight is not None:
+        used.add(box.in_flight.follows)
     for switch in lights.switches:
-        if request is None or request.follows != switch.name:
+        if switch.name not in used:
             yield switch.name, "nothing follows this switch"
     if request is not None and lights.daylight is None and lights.lamp(request.follows) is not None:
         yield "dim request", "a knob left up by day dims what shows warnings too; [daylight] would tell"

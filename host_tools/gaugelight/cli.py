@@ -117,6 +117,7 @@ NOTHING_TELLS = (
 def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
+    from gaugelight.check_face import notes_on_face
     from gaugelight.check_lights import notes_on_lights
     from gaugelight.error_budget import coarse_notes
     from gaugelight.faults_shown import faults_shown, notes_on
@@ -124,8 +125,8 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     box = read_box(Path(words.box))
     built = build(box)
     shown = [*faults_shown(built)]
-    told = [*notes_on(built, shown), *coarse_notes(built)]
-    notes = [{"input": one.name, "note": note} for one, note in told]
+    told = [(one.name, note) for one, note in [*notes_on(built, shown), *coarse_notes(built)]]
+    notes = [{"input": name, "note": note} for name, note in [*told, *notes_on_face(box)]]
     light_notes = [{"light": name, "note": note} for name, note in notes_on_lights(box, shown)]
     box_notes = [] if box.in_flight else [{"box": box.name, "note": NOTHING_TELLS}]
     screen.say(

@@ -131,7 +131,7 @@ def default_label(name: str) -> str:
     letters = LONGEST_LABEL
     while len(" ".join(word[:letters] for word in words)) > LONGEST_LABEL and letters > 1:
         letters -= 1
-    return " ".join(word[:letters] for word in words)[:LONGEST_LABEL]
+    return " ".join(word[:letters] for word in words)[:LONGEST_LABEL].strip()
 
 
 def marks(unit: str) -> Callable[[Any], tuple[Mark, ...]]:
