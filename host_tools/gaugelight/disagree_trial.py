@@ -1,0 +1,460 @@
+"""How often the disagree alert cries wolf and how soon it is right: simulated flights through the very code of the box.
+
+    python -m gaugelight.disagree_trial [--flights N] [--seed S] [--json]
+
+The aircraft, its slosh, attitudes, gauges and faults are a model of our own invention: no flight has been recorded for it. What it
+finds holds for an aircraft that is no rougher than the model, and for bands of burn and transfer that are true.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import sys
+from collections.abc import Iterator
+from dataclasses import asdict, dataclass, field
+from types import SimpleNamespace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gaugebox.disagree import (
+    FEEDS,
+    MAY_FEED,
+    NOT_JUDGED,
+    PARTS,
+    READS_HIGH,
+    READS_LOW,
+    RESTS,
+    TURN_MS,
+    Disagree,
+)
+
+Line = NDArray[np.float64]
+
+TURN_S = TURN_MS // 1000
+TURNS_PER_HOUR = 3600 // TURN_S
+TUNED_ON, HELD_OUT = 1, 20260  # seeds: what the allowances were chosen with, what is reported
+FLIGHTS = 3300
+
+# the aircraft: two wing tanks of the demo's kind, a reserve tank in the hull that refills both; gal, gal/h, ohm, V
+TANK, BRIM, RESERVE = 18.0, 2.0, 10.0  # what the float sees, what goes in above it
+OHMS, GALLONS = [0.0, 21.0, 46.0, 71.0, 90.0], [0.0, 4.0, 9.5, 15.0, 18.0]
+OVER = 95.0
+PULL_UP, RAIL = 150.0, 3.3
+BURN = (7.2, 8.8)  # of one flight, of all its cruise
+CLIMB, DESCENT = 1.25, 0.75  # of it
+PUMP = (10.8, 13.2)
+SHARE = (0.46, 0.54)  # of one tank in what both take from the pump, or give to the engine
+AR_12_S = math.exp(-TURN_S / 12)  # what a turn leaves of slosh behind a damper of 12 s
+AIR = {"smooth": 0.05, "light": 0.2, "rough": 0.5}  # slosh behind that damper, gal (1 sigma): the last is beyond +-1 gal at 95 %
+PITCH, PITCH_OF_ONE, SKID = 0.35, 0.2, 0.25  # what climbs and descents, and flying askew shift, gal (1 sigma)
+SLOPE, WIGGLE = 0.025, 0.1  # of a gauge's calibration: share of the reading, gal (1 sigma): some +-5 % of a full tank at 95 %
+
+ARRANGEMENTS = ("both", "selector told", "selector not told")
+GAUGES = ("left", "right", "sum")
+
+
+def record(low: float, high: float, **other: int) -> SimpleNamespace:
+    """A `DisagreeRecord` for burn between `low` and `high` gal/h, read on gauges whose scale is 5 % off at most."""
+    fields = {
+        "burn_low": round(low * 95),
+        "burn_high": round(high * 105),
+        "allowance": 200,
+        "smoothing": 24,
+        "top": 1750,
+        "unseen": 250,
+        "bottom": 20,
+    }
+    return SimpleNamespace(**(fields | other))
+
+
+SUM = {"allowance": 240, "top": 3100, "unseen": 500}
+
+
+def records(arrangement: str) -> list[SimpleNamespace]:
+    """Of the left, the right, and both tanks together."""
+    one = record(3.2, 4.8) if arrangement == "both" else record(7, 9)
+    return [one, one, record(7, 9, **SUM)]
+
+
+@dataclass
+class Flight:
+    """A flight turn by turn, fuel in gal; what is indexed by a gauge is of left, right."""
+
+    arrangement: str
+    fuel: list[Line]
+    shown: list[Line]  # as healthy gauges would
+    feed: list[NDArray[np.int64]]
+    pump: NDArray[np.bool_]
+    flying: NDArray[np.bool_]
+    fault: list[NDArray[np.bool_]]
+    read: list[Line] = field(default_factory=list)
+    excess: Line = field(default_factory=lambda: np.zeros(0))  # what the left gauge reads too much
+    onset: int = -1
+
+    @property
+    def turns(self) -> int:
+        return len(self.pump)
+
+
+def _ohms(gallons: Line) -> Line:
+    return np.interp(gallons, GALLONS, OHMS)
+
+
+def _from_ohms(ohms: Line) -> Line:
+    return np.interp(ohms, OHMS, GALLONS)
+
+
+def _shifts(random: np.random.Generator, climbs: Line) -> list[Line]:
+    """What slosh and attitude add to the left and the right gauge."""
+    turns = len(climbs)
+    air = np.empty(turns)
+    at = 0
+    while at < turns:
+        lasts = int(random.uniform(10, 60) * 60 / TURN_S)
+        air[at : at + lasts] = random.choice(list(AIR.values()), p=[0.45, 0.35, 0.2])
+        at += lasts
+    skid = np.zeros(turns)
+    at = 0
+    while at < turns:
+        lasts = int(random.uniform(1, 8) * 60 / TURN_S)
+        skid[at : at + lasts] = random.normal(0, SKID)
+        at += lasts
+    pitch = random.normal(0, PITCH)
+    found = []
+    for side in (1, -1):
+        white = random.normal(0, math.sqrt(1 - AR_12_S**2), turns)
+        slosh = np.empty(turns)
+        last = random.normal()
+        for i in range(turns):
+            last = AR_12_S * last + white[i]
+            slosh[i] = last
+        found.append(slosh * air + side * skid + climbs * (pitch + random.normal(0, PITCH_OF_ONE)))
+    return found
+
+
+def _calibration(random: np.random.Generator) -> tuple[float, float, int, float]:
+    return random.normal(0, SLOPE), random.normal(0, WIGGLE), int(random.integers(1, 3)), random.uniform(0, 2 * math.pi)
+
+
+def _shown(fuel: Line, shift: Line, calibration: tuple[float, float, int, float]) -> Line:
+    slope, wiggle, waves, phase = calibration
+    off = slope * fuel + wiggle * np.sin(2 * math.pi * waves * fuel / TANK + phase)
+    return np.clip(np.minimum(fuel, TANK) + off + shift, 0, TANK)
+
+
+def fly(random: np.random.Generator, arrangement: str, longest_h: float = 5.0, **trouble: float) -> Flight:
+    """A flight with healthy gauges. trouble: `leak` in gal/h of the left tank and `leaks_from` in turns; `pump_dead`: it is told to
+    run, and nothing arrives; `refuelled`: it lands in the middle and goes on with that much more in the left tank."""
+    turns = int(random.uniform(min(2.5, longest_h), longest_h) * TURNS_PER_HOUR)
+    burn = random.uniform(*BURN) / TURNS_PER_HOUR
+    climb, descent = (int(random.uniform(8, 20) * 60 / TURN_S) for _ in range(2))
+    climbs = np.zeros(turns)
+    climbs[:climb] = 1
+    climbs[turns - descent :] = -1
+    at = climb
+    while at < turns - descent:  # now and then to another height
+        at += int(random.uniform(30, 80) * 60 / TURN_S)
+        climbs[at : at + int(random.uniform(3, 8) * 60 / TURN_S)] = random.choice([-1, 1])
+    share, pumped_share = random.uniform(*SHARE), random.uniform(*SHARE)
+    pump_rate = random.uniform(*PUMP) / TURNS_PER_HOUR
+    brim = random.random() < 0.15
+    left, right = random.uniform(TANK, TANK + BRIM, 2) if brim else random.uniform(11, TANK, 2)
+    reserve = RESERVE
+    refuelled = trouble.get("refuelled", 0.0)
+    stop = turns // 2 if refuelled else -1
+    ground = int(10 * 60 / TURN_S)
+    fuel: list[Line] = [np.empty(turns), np.empty(turns)]
+    feed = [np.full(turns, FEEDS), np.full(turns, FEEDS)]
+    pump = np.zeros(turns, dtype=bool)
+    flying = np.ones(turns, dtype=bool)
+    from_left = left > right
+    pumping = False
+    for i in range(turns):
+        on_ground = stop <= i < stop + ground
+        if on_ground:
+            flying[i] = False
+            climbs[i] = 0
+            if i == stop + ground // 2:
+                left = min(TANK, left + refuelled)
+        else:
+            takes = burn * (CLIMB if climbs[i] > 0 else DESCENT if climbs[i] < 0 else 1)
+            if i % (TURNS_PER_HOUR // 2) == 0 or (left if from_left else right) < 1:
+                from_left = left > right
+            of_left = share if arrangement == "both" else float(from_left)
+            left -= takes * of_left
+            right -= takes * (1 - of_left)
+            if i >= trouble.get("leaks_from", turns):
+                left -= trouble["leak"] / TURNS_PER_HOUR
+            if left + right < 16 and not pumping and reserve == RESERVE:
+                pumping = True
+            pumping = pumping and reserve > 0
+            if pumping:
+                pump[i] = True
+                reserve -= pump_rate
+                if not trouble.get("pump_dead"):
+                    left += pump_rate * pumped_share
+                    right += pump_rate * (1 - pumped_share)
+        if min(left, right) < 0.5 and (arrangement == "both" or left + right < 2):
+            turns = i
+            break
+        left, right = max(0, left), max(0, right)
+        fuel[0][i], fuel[1][i] = left, right
+        if arrangement == "selector told":
+            feed[0][i], feed[1][i] = (FEEDS, RESTS) if from_left else (RESTS, FEEDS)
+        elif arrangement == "selector not told":
+            feed[0][i] = feed[1][i] = MAY_FEED
+    shifts = _shifts(random, climbs)
+    shown = [_shown(fuel[k][:turns], shifts[k][:turns], _calibration(random)) for k in (0, 1)]
+    return Flight(
+        arrangement,
+        [one[:turns] for one in fuel],
+        shown,
+        [one[:turns] for one in feed],
+        pump[:turns],
+        flying[:turns],
+        [np.zeros(turns, dtype=bool) for _ in (0, 1)],
+        list(shown),
+        np.zeros(turns),
+    )
+
+
+# what goes wrong with the left gauge: each makes a flight, with `read`, `excess` and `onset`
+
+
+def _somewhere(random: np.random.Generator, turns: int) -> int:
+    return int(random.uniform(0.15, 0.4) * turns)
+
+
+def _misread(flight: Flight, onset: int, read: Line) -> Flight:
+    flight.onset = onset
+    flight.excess = read - flight.shown[0]
+    flight.excess[:onset] = 0
+    flight.read[0] = read
+    return flight
+
+
+def _stuck(flight: Flight, onset: int, until: int) -> Flight:
+    read = flight.shown[0].copy()
+    read[onset:until] = read[onset]
+    return _misread(flight, onset, read)
+
+
+def _resistive(flight: Flight, onset: int, added: Line) -> Flight:
+    ohms = _ohms(flight.shown[0]) + added
+    flight.fault[0] |= ohms > OVER
+    return _misread(flight, onset, _from_ohms(ohms))
+
+
+def healthy(random: np.random.Generator, arrangement: str) -> Flight:
+    return fly(random, arrangement)
+
+
+def stuck_at_start(random: np.random.Generator, arrangement: str) -> Flight:
+    flight = fly(random, arrangement)
+    return _stuck(flight, 0, flight.turns)
+
+
+def stuck_in_flight(random: np.random.Generator, arrangement: str) -> Flight:
+    flight = fly(random, arrangement)
+    return _stuck(flight, _somewhere(random, flight.turns), flight.turns)
+
+
+def sticks_and_comes_loose(random: np.random.Generator, arrangement: str) -> Flight:
+    flight = fly(random, arrangement)
+    onset = _somewhere(random, flight.turns)
+    return _stuck(flight, onset, onset + int(random.uniform(0.75, 1.75) * TURNS_PER_HOUR))
+
+
+def corrodes_in_steps(random: np.random.Generator, arrangement: str) -> Flight:
+    """5 ohm each 20 minutes, up to 20."""
+    flight = fly(random, arrangement)
+    onset = _somewhere(random, flight.turns)
+    since = np.arange(flight.turns) - onset
+    steps = np.clip(since // (TURNS_PER_HOUR // 3) + 1, 0, 4)
+    return _resistive(flight, onset, 5.0 * steps)
+
+
+def corrodes_slowly(random: np.random.Generator, arrangement: str) -> Flight:
+    """15 ohm an hour, up to 20."""
+    flight = fly(random, arrangement)
+    onset = _somewhere(random, flight.turns)
+    return _resistive(flight, onset, np.clip((np.arange(flight.turns) - onset) * 15 / TURNS_PER_HOUR, 0, 20))
+
+
+def _ground(random: np.random.Generator, arrangement: str, volts: float) -> Flight:
+    flight = fly(random, arrangement)
+    onset = _somewhere(random, flight.turns)
+    ohms = _ohms(flight.shown[0])
+    pin = RAIL * ohms / (PULL_UP + ohms) + volts
+    added = PULL_UP * pin / (RAIL - pin) - ohms
+    added[:onset] = 0
+    return _resistive(flight, onset, added)
+
+
+def ground_50_mv(random: np.random.Generator, arrangement: str) -> Flight:
+    return _ground(random, arrangement, 0.05)
+
+
+def ground_150_mv(random: np.random.Generator, arrangement: str) -> Flight:
+    return _ground(random, arrangement, 0.15)
+
+
+def leak(random: np.random.Generator, arrangement: str) -> Flight:
+    """4 gal/h. The gauge is right: what is reported as reading too low is what has leaked."""
+    onset = int(random.uniform(0.4, 1.2) * TURNS_PER_HOUR)
+    flight = fly(random, arrangement, leak=4.0, leaks_from=onset)
+    flight.onset = onset
+    flight.excess = -np.clip(np.arange(flight.turns) - onset, 0, None) * 4.0 / TURNS_PER_HOUR
+    return flight
+
+
+def pump_runs_dry(random: np.random.Generator, arrangement: str) -> Flight:
+    """Told to flow, and nothing arrives: the left gauge reads what was to arrive too low."""
+    flight = fly(random, arrangement, pump_dead=1.0)
+    flight.onset = int(np.argmax(flight.pump)) if flight.pump.any() else flight.turns
+    flight.excess = -np.cumsum(flight.pump) * sum(PUMP) / 4 / TURNS_PER_HOUR
+    return flight
+
+
+def wire_breaks(random: np.random.Generator, arrangement: str) -> Flight:
+    """For 20 to 60 minutes, and the gauge is well afterwards."""
+    flight = fly(random, arrangement)
+    at = _somewhere(random, flight.turns)
+    flight.fault[0][at : at + int(random.uniform(20, 60) * 60 / TURN_S)] = True
+    return flight
+
+
+def wire_breaks_and_float_sticks(random: np.random.Generator, arrangement: str) -> Flight:
+    flight = fly(random, arrangement)
+    at = _somewhere(random, flight.turns)
+    flight = _stuck(flight, at, flight.turns)
+    flight.fault[0][at : at + int(random.uniform(20, 60) * 60 / TURN_S)] = True
+    return flight
+
+
+def refuelled(random: np.random.Generator, arrangement: str) -> Flight:
+    return fly(random, arrangement, refuelled=8.0)
+
+
+HEALTHY = {"healthy": healthy, "refuelled on the ground": refuelled, "wire breaks for a while": wire_breaks}
+FAULTS = {
+    "float stuck from the start": stuck_at_start,
+    "float sticks in flight": stuck_in_flight,
+    "float sticks and comes loose": sticks_and_comes_loose,
+    "wire breaks, comes back stuck": wire_breaks_and_float_sticks,
+    "contact corrodes in steps of 5 ohm": corrodes_in_steps,
+    "contact corrodes slowly": corrodes_slowly,
+    "ground off by 50 mV": ground_50_mv,
+    "ground off by 150 mV": ground_150_mv,
+    "leak of 4 gal/h": leak,
+    "pump runs dry unnoticed": pump_runs_dry,
+}
+
+
+# through the box's code
+
+
+@dataclass(frozen=True)
+class Said:
+    """One gauge at the turn when what it says begins or ends."""
+
+    turn: int
+    gauge: str
+    state: int
+    size: float  # gal
+
+
+def judge(flight: Flight, of: list[SimpleNamespace] | None = None) -> list[Said]:
+    """Every change of what the three gauges' detectors say, NOT_JUDGED set aside."""
+    gauges = [Disagree(one) for one in of or records(flight.arrangement)]
+    units = [np.rint(one * 100).astype(int) for one in flight.read]
+    readings = [units[0].tolist(), units[1].tolist(), (units[0] + units[1]).tolist()]
+    faults = [one.tolist() for one in (*flight.fault, flight.fault[0] | flight.fault[1])]
+    feeds = [*(one.tolist() for one in flight.feed), [FEEDS] * flight.turns]
+    flying = flight.flying.tolist()
+    pump = flight.pump.tolist()
+    # each tank takes 4/10 to 6/10 of the pump's 10 to 14 gal/h
+    gains = ((470, 750), (470, 750), (1000, 1400))
+    found = []
+    for name, gauge, reading, fault, feed, (low, high) in zip(GAUGES, gauges, readings, faults, feeds, gains):
+        step = gauge.step
+        before = 0
+        for i in range(flight.turns):
+            flows = pump[i]
+            step(TURN_MS, flying[i], fault[i], reading[i], feed[i], low if flows else 0, high if flows else 0)
+            state = gauge.state
+            if state != before and state != NOT_JUDGED:
+                if state >= READS_HIGH or before >= READS_HIGH:
+                    found.append(Said(i, name, state, gauge.size / 100))
+                before = state
+    return sorted(found, key=lambda one: one.turn)
+
+
+# figures
+
+
+def limits(happened: int, tries: int, level: float = 0.95) -> tuple[float, float]:
+    """Clopper-Pearson limits of a probability: exact, from the binomial distribution itself, by bisection."""
+
+    def at_most(k: int, p: float) -> float:
+        if k < 0:
+            return 0.0
+        if k >= tries or p <= 0:
+            return 1.0
+        if p >= 1:
+            return 0.0
+        logs = [
+            math.lgamma(tries + 1)
+            - math.lgamma(i + 1)
+            - math.lgamma(tries - i + 1)
+            + i * math.log(p)
+            + (tries - i) * math.log1p(-p)
+            for i in range(k + 1)
+        ]
+        return min(1.0, math.fsum(map(math.exp, logs)))
+
+    def where(k: int, wanted: float) -> float:
+        low, high = 0.0, 1.0
+        for _ in range(60):
+            middle = (low + high) / 2
+            low, high = (middle, high) if at_most(k, middle) > wanted else (low, middle)
+        return (low + high) / 2
+
+    tail = (1 - level) / 2
+    return (
+        0.0 if happened == 0 else where(happened - 1, 1 - tail),
+        1.0 if happened == tries else where(happened, tail),
+    )
+
+
+def run_length(k: float, h: float, random: np.random.Generator, runs: int) -> tuple[float, float]:
+    """Mean number of turns to an alert, and its standard error, of the box's detector fed with pure noise: changes of the reading
+    that are normal and independent, bounds of k and an allowance of h standard deviations either way."""
+    sigma = 200
+    bound = round(k * sigma * TURNS_PER_HOUR)
+    gauge = Disagree(
+        SimpleNamespace(
+            burn_low=bound,
+            burn_high=bound,
+            allowance=round(h * sigma),
+            smoothing=1,
+            top=1 << 20,
+            unseen=0,
+            bottom=-(1 << 20),
+        )
+    )
+    lengths = []
+    for _ in range(runs):
+        gauge.turns = 0
+        reading, length = 0, 0
+        gauge.step(TURN_MS, 1, 0, reading, FEEDS, 0, 2 * bound)
+        while gauge.state < READS_HIGH:
+            reading += round(random.normal(0, sigma))
+            length += 1
+            gauge.step(TURN_MS, 1, 0, reading, FEEDS, 0, 2 * bound)
+        lengths.append(length)
+        gauge.state = NOT_JUDGED
+    return float(np.mean(lengths)), float(np.std(lengths) / math.sqrt(runs))
