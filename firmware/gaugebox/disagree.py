@@ -13,7 +13,9 @@ NOT_JUDGED, AGREES, READS_HIGH, READS_LOW = range(4)
 RESTS, MAY_FEED, FEEDS = range(3)  # whether the burn comes from this gauge's fuel: no, nobody knows, yes
 
 TURN_MS = 10000
-PARTS = 720  # of a unit: a turn is 1/360 h, and it is the sum of two bounds that is counted, twice their middle
+PARTS = (
+    720  # of a unit: a turn is 1/360 h, and it is the sum of two bounds that is counted, twice their middle
+)
 LANDED_TURNS = 6  # a flag that drops for less is no landing
 MOST_READING = 200000
 MOST_RATE = 20000
@@ -137,7 +139,7 @@ class Disagree:
             if trail > lead:
                 lead, trail = trail, lead
                 self.sign = -self.sign
-            if lead > off:
+            if lead > on * 3 // 4:
                 self.peak = lead
         elif lead > self.peak:
             self.peak = lead

@@ -12,7 +12,7 @@ import argparse
 import json
 import math
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict, dataclass, field
 from types import SimpleNamespace
 
@@ -25,7 +25,6 @@ from gaugebox.disagree import (
     NOT_JUDGED,
     PARTS,
     READS_HIGH,
-    READS_LOW,
     RESTS,
     TURN_MS,
     Disagree,
@@ -36,7 +35,8 @@ Line = NDArray[np.float64]
 TURN_S = TURN_MS // 1000
 TURNS_PER_HOUR = 3600 // TURN_S
 TUNED_ON, HELD_OUT = 1, 20260  # seeds: what the allowances were chosen with, what is reported
-FLIGHTS = 3300
+FLIGHTS = 9000
+SETTLED = 180  # turns after a fault has gone in which an alert still is of it
 
 # the aircraft: two wing tanks of the demo's kind, a reserve tank in the hull that refills both; gal, gal/h, ohm, V
 TANK, BRIM, RESERVE = 18.0, 2.0, 10.0  # what the float sees, what goes in above it
@@ -48,10 +48,22 @@ CLIMB, DESCENT = 1.25, 0.75  # of it
 PUMP = (10.8, 13.2)
 SHARE = (0.46, 0.54)  # of one tank in what both take from the pump, or give to the engine
 AR_12_S = math.exp(-TURN_S / 12)  # what a turn leaves of slosh behind a damper of 12 s
-AIR = {"smooth": 0.05, "light": 0.2, "rough": 0.5}  # slosh behind that damper, gal (1 sigma): the last is beyond +-1 gal at 95 %
+AIR = {
+    "smooth": 0.05,
+    "light": 0.2,
+    "rough": 0.5,
+}  # slosh behind that damper, gal (1 sigma): the last is beyond +-1 gal at 95 %
 PITCH, PITCH_OF_ONE, SKID = 0.35, 0.2, 0.25  # what climbs and descents, and flying askew shift, gal (1 sigma)
-SLOPE, WIGGLE = 0.025, 0.1  # of a gauge's calibration: share of the reading, gal (1 sigma): some +-5 % of a full tank at 95 %
+SLOPE, WIGGLE = (
+    0.025,
+    0.1,
+)  # of a gauge's calibration: share of the reading, gal (1 sigma): some +-5 % of a full tank at 95 %
 
+PUMP_TOLD = (
+    (470, 750),
+    (470, 750),
+    (1000, 1400),
+)  # the bands of the left, the right, the sum, in hundredths of a gal/h
 ARRANGEMENTS = ("both", "selector told", "selector not told")
 GAUGES = ("left", "right", "sum")
 
@@ -61,8 +73,8 @@ def record(low: float, high: float, **other: int) -> SimpleNamespace:
     fields = {
         "burn_low": round(low * 95),
         "burn_high": round(high * 105),
-        "allowance": 200,
-        "smoothing": 24,
+        "allowance": 170,
+        "smoothing": 60,
         "top": 1750,
         "unseen": 250,
         "bottom": 20,
@@ -70,7 +82,7 @@ def record(low: float, high: float, **other: int) -> SimpleNamespace:
     return SimpleNamespace(**(fields | other))
 
 
-SUM = {"allowance": 240, "top": 3100, "unseen": 500}
+SUM = {"allowance": 220, "top": 3100, "unseen": 500}
 
 
 def records(arrangement: str) -> list[SimpleNamespace]:
@@ -136,7 +148,12 @@ def _shifts(random: np.random.Generator, climbs: Line) -> list[Line]:
 
 
 def _calibration(random: np.random.Generator) -> tuple[float, float, int, float]:
-    return random.normal(0, SLOPE), random.normal(0, WIGGLE), int(random.integers(1, 3)), random.uniform(0, 2 * math.pi)
+    return (
+        random.normal(0, SLOPE),
+        random.normal(0, WIGGLE),
+        int(random.integers(1, 3)),
+        random.uniform(0, 2 * math.pi),
+    )
 
 
 def _shown(fuel: Line, shift: Line, calibration: tuple[float, float, int, float]) -> Line:
@@ -147,7 +164,8 @@ def _shown(fuel: Line, shift: Line, calibration: tuple[float, float, int, float]
 
 def fly(random: np.random.Generator, arrangement: str, longest_h: float = 5.0, **trouble: float) -> Flight:
     """A flight with healthy gauges. trouble: `leak` in gal/h of the left tank and `leaks_from` in turns; `pump_dead`: it is told to
-    run, and nothing arrives; `refuelled`: it lands in the middle and goes on with that much more in the left tank."""
+    run, and nothing arrives; `refuelled`: it lands in the middle and goes on with that much more in the left tank.
+    """
     turns = int(random.uniform(min(2.5, longest_h), longest_h) * TURNS_PER_HOUR)
     burn = random.uniform(*BURN) / TURNS_PER_HOUR
     climb, descent = (int(random.uniform(8, 20) * 60 / TURN_S) for _ in range(2))
@@ -281,7 +299,8 @@ def corrodes_slowly(random: np.random.Generator, arrangement: str) -> Flight:
     """15 ohm an hour, up to 20."""
     flight = fly(random, arrangement)
     onset = _somewhere(random, flight.turns)
-    return _resistive(flight, onset, np.clip((np.arange(flight.turns) - onset) * 15 / TURNS_PER_HOUR, 0, 20))
+    since = np.arange(flight.turns, dtype=np.float64) - onset
+    return _resistive(flight, onset, np.clip(since * (15 / TURNS_PER_HOUR), 0, 20))
 
 
 def _ground(random: np.random.Generator, arrangement: str, volts: float) -> Flight:
@@ -315,7 +334,7 @@ def pump_runs_dry(random: np.random.Generator, arrangement: str) -> Flight:
     """Told to flow, and nothing arrives: the left gauge reads what was to arrive too low."""
     flight = fly(random, arrangement, pump_dead=1.0)
     flight.onset = int(np.argmax(flight.pump)) if flight.pump.any() else flight.turns
-    flight.excess = -np.cumsum(flight.pump) * sum(PUMP) / 4 / TURNS_PER_HOUR
+    flight.excess = np.cumsum(flight.pump) * (-sum(PUMP) / 4 / TURNS_PER_HOUR)
     return flight
 
 
@@ -358,17 +377,19 @@ FAULTS = {
 
 
 @dataclass(frozen=True)
-class Said:
-    """One gauge at the turn when what it says begins or ends."""
+class Alert:
+    """One gauge's, from the turn it begins to the turn it ends (the flight's last, if it does not). Sizes in gal, signed."""
 
-    turn: int
     gauge: str
     state: int
-    size: float  # gal
+    begins: int
+    ends: int
+    size: float  # when it begins
+    last_size: float
 
 
-def judge(flight: Flight, of: list[SimpleNamespace] | None = None) -> list[Said]:
-    """Every change of what the three gauges' detectors say, NOT_JUDGED set aside."""
+def judge(flight: Flight, of: list[SimpleNamespace] | None = None) -> list[Alert]:
+    """Every alert of the three gauges. While a gauge is not judged its alert neither begins nor ends."""
     gauges = [Disagree(one) for one in of or records(flight.arrangement)]
     units = [np.rint(one * 100).astype(int) for one in flight.read]
     readings = [units[0].tolist(), units[1].tolist(), (units[0] + units[1]).tolist()]
@@ -376,21 +397,29 @@ def judge(flight: Flight, of: list[SimpleNamespace] | None = None) -> list[Said]
     feeds = [*(one.tolist() for one in flight.feed), [FEEDS] * flight.turns]
     flying = flight.flying.tolist()
     pump = flight.pump.tolist()
-    # each tank takes 4/10 to 6/10 of the pump's 10 to 14 gal/h
-    gains = ((470, 750), (470, 750), (1000, 1400))
     found = []
-    for name, gauge, reading, fault, feed, (low, high) in zip(GAUGES, gauges, readings, faults, feeds, gains):
+    for name, gauge, reading, fault, feed, (low, high) in zip(
+        GAUGES, gauges, readings, faults, feeds, PUMP_TOLD
+    ):
         step = gauge.step
-        before = 0
+        state = begins = 0
+        size = last_size = 0.0
         for i in range(flight.turns):
             flows = pump[i]
             step(TURN_MS, flying[i], fault[i], reading[i], feed[i], low if flows else 0, high if flows else 0)
-            state = gauge.state
-            if state != before and state != NOT_JUDGED:
-                if state >= READS_HIGH or before >= READS_HIGH:
-                    found.append(Said(i, name, state, gauge.size / 100))
-                before = state
-    return sorted(found, key=lambda one: one.turn)
+            now = gauge.state
+            if now == NOT_JUDGED:
+                continue
+            if now != state:
+                if state >= READS_HIGH:
+                    found.append(Alert(name, state, begins, i, size, last_size))
+                state = now
+                begins = i
+                size = gauge.size / 100
+            last_size = gauge.size / 100
+        if state >= READS_HIGH:
+            found.append(Alert(name, state, begins, flight.turns, size, last_size))
+    return sorted(found, key=lambda one: one.begins)
 
 
 # figures
@@ -458,3 +487,210 @@ def run_length(k: float, h: float, random: np.random.Generator, runs: int) -> tu
         lengths.append(length)
         gauge.state = NOT_JUDGED
     return float(np.mean(lengths)), float(np.std(lengths) / math.sqrt(runs))
+
+
+@dataclass(frozen=True)
+class FalseAlarms:
+    """Of flights with healthy gauges: hours flown, and hours in which an alert began; per 100 h with 95 % limits."""
+
+    flights: str
+    hours: int
+    alarms: int
+    per_100_h: float
+    lowest: float
+    highest: float
+
+
+@dataclass(frozen=True)
+class Detection:
+    """Of one fault: share of the flights in which the alert came, and was right in its direction, with 95 % limits; minutes from the
+    fault to the alert, median and nine in ten of those that came; gal by which the gauge, or the tank, was off by then, median; size
+    said less the truth when it came and when it ended or the flight did, mean and standard deviation; alerts the wrong way round;
+    alerts that ended though the gauge was still off by more than the allowance; minutes an alert outlasted a fault that went away.
+    """
+
+    fault: str
+    arrangement: str
+    flights: int
+    found: int
+    share: float
+    lowest: float
+    highest: float
+    minutes: float | None
+    most_minutes: float | None
+    off_by: float | None
+    size_error: tuple[float, float] | None
+    last_size_error: tuple[float, float] | None
+    wrong_way: int
+    gone_too_soon: int
+    outlasted: float | None
+
+
+def false_alarms(name: str, flights: Iterable[Flight]) -> FalseAlarms:
+    """What the detectors say of flights with healthy gauges."""
+    turns = alarms = 0
+    for flight in flights:
+        turns += flight.turns
+        alarms += len({alert.begins // TURNS_PER_HOUR for alert in judge(flight)})
+    hours = round(turns / TURNS_PER_HOUR)
+    low, high = limits(alarms, hours)
+    return FalseAlarms(name, hours, alarms, 100 * alarms / hours, 100 * low, 100 * high)
+
+
+def detection(fault: str, arrangement: str, flights: Iterable[Flight]) -> Detection:
+    """What the detectors say of flights with a fault of the left gauge, tank or the pump."""
+    delays, off_by, errors, last_errors, outlasted = [], [], [], [], []
+    count = wrong_way = gone_too_soon = 0
+    for flight in flights:
+        count += 1
+        right = []
+        faulty = np.nonzero(flight.excess)[0]
+        until = int(faulty[-1]) + 1 if len(faulty) else 0
+        for alert in judge(flight):
+            # slosh behind the smoothing lives on for some turns after a float has come loose
+            if alert.begins < flight.onset or alert.gauge == "right" or alert.begins > until + SETTLED:
+                continue
+            sign = 1 if alert.state == READS_HIGH else -1
+            if flight.excess[min(alert.begins, until - 1)] * sign > 0:
+                right.append(alert)
+            else:
+                wrong_way += 1
+        if not right:
+            continue
+        first = right[0]
+        end = first.ends - 1
+        delays.append((first.begins - flight.onset) * TURN_S / 60)
+        truth = flight.excess[first.begins]
+        off_by.append(abs(truth))
+        if first.begins < until <= first.ends < flight.turns:
+            outlasted.append((first.ends - until) * TURN_S / 60)
+        else:
+            errors.append(first.size - truth)
+            last_errors.append(first.last_size - flight.excess[end])
+            allowance = records(arrangement)[GAUGES.index(first.gauge)].allowance / 100
+            gone_too_soon += first.ends < flight.turns and abs(flight.excess[end]) > allowance
+    found = len(delays)
+
+    def spread(values: list[float]) -> tuple[float, float] | None:
+        return (float(np.mean(values)), float(np.std(values))) if values else None
+
+    def middle(values: list[float], part: float = 0.5) -> float | None:
+        return float(np.quantile(values, part)) if values else None
+
+    return Detection(
+        fault,
+        arrangement,
+        count,
+        found,
+        found / count,
+        *limits(found, count),
+        middle(delays),
+        middle(delays, 0.9),
+        middle(off_by),
+        spread(errors),
+        spread(last_errors),
+        wrong_way,
+        gone_too_soon,
+        middle(outlasted),
+    )
+
+
+def _flights(
+    make: Callable[[np.random.Generator, str], Flight], arrangement: str, key: list[int], count: int
+) -> Iterator[Flight]:
+    for number in range(count):
+        yield make(np.random.default_rng([*key, number]), arrangement)
+
+
+def trial(
+    flights: int, seed: int, tell: Callable[[str], None]
+) -> tuple[list[FalseAlarms], list[Detection], dict[str, tuple[float, float]]]:
+    """Half the flights with healthy gauges, half with one fault each, shared out evenly; and mean run lengths on pure noise."""
+    alarms, found = [], []
+    for i, (name, make) in enumerate(HEALTHY.items()):
+        for j, arrangement in enumerate(ARRANGEMENTS):
+            tell(f"{name}, {arrangement}")
+            count = max(1, flights // (2 * len(HEALTHY) * len(ARRANGEMENTS)))
+            alarms.append(
+                false_alarms(f"{name}, {arrangement}", _flights(make, arrangement, [seed, i, j], count))
+            )
+    for i, (name, make) in enumerate(FAULTS.items(), len(HEALTHY)):
+        for j, arrangement in enumerate(ARRANGEMENTS):
+            tell(f"{name}, {arrangement}")
+            count = max(1, flights // (2 * len(FAULTS) * len(ARRANGEMENTS)))
+            found.append(detection(name, arrangement, _flights(make, arrangement, [seed, i, j], count)))
+    hours, began = sum(one.hours for one in alarms), sum(one.alarms for one in alarms)
+    low, high = limits(began, hours)
+    alarms.append(FalseAlarms("all", hours, began, 100 * began / hours, 100 * low, 100 * high))
+    tell("run lengths on pure noise")
+    random = np.random.default_rng([seed, 99])
+    lengths = {f"k = {k}, h = {h}": run_length(k, h, random, 1500) for k, h in ((0.5, 4), (0.5, 5))}
+    return alarms, found, lengths
+
+
+def _said(value: float | None, form: str = "%.0f") -> str:
+    return "-" if value is None else form % value
+
+
+def _said_both(value: tuple[float, float] | None) -> str:
+    return "-" if value is None else "%+.1f +-%.1f" % value
+
+
+def main(arguments: list[str]) -> int:
+    parser = argparse.ArgumentParser(
+        prog="python -m gaugelight.disagree_trial", description=__doc__.split("\n")[0]
+    )
+    parser.add_argument("--flights", type=int, default=FLIGHTS, metavar="N", help=f"default {FLIGHTS}")
+    parser.add_argument(
+        "--seed",
+        type=int,
+        default=HELD_OUT,
+        metavar="S",
+        help=f"default {HELD_OUT}; the allowances were chosen with {TUNED_ON}",
+    )
+    parser.add_argument("--json", action="store_true", help="one object on stdout")
+    asked = parser.parse_args(arguments)
+    if asked.flights < 1 or asked.seed < 0:
+        parser.error("--flights must be 1 or more, --seed 0 or more")
+    alarms, found, lengths = trial(asked.flights, asked.seed, lambda what: print(what, file=sys.stderr))
+    if asked.json:
+        print(
+            json.dumps(
+                {
+                    "seed": asked.seed,
+                    "false alarms": [asdict(one) for one in alarms],
+                    "detections": [asdict(one) for one in found],
+                    "run lengths on noise, and standard errors": lengths,
+                }
+            )
+        )
+        return 0
+    print("Flights of a model of our own invention: no flight was recorded for it. Seed %d." % asked.seed)
+    print("\nhealthy gauges                                  hours  alerts  in 100 h  95 % limits")
+    for alarm in alarms:
+        print(
+            f"{alarm.flights:45} {alarm.hours:7,} {alarm.alarms:7} {alarm.per_100_h:9.2f}  "
+            f"{alarm.lowest:.2f} to {alarm.highest:.2f}"
+        )
+    whole = alarms[-1]
+    mean = f"{whole.hours / whole.alarms:,.0f} h" if whole.alarms else "none came"
+    print(f"mean run to a false alert: {mean}; not shorter than {100 / whole.highest:,.0f} h (97.5 %)")
+    print(
+        "\nfault                              burn from          found   95 %     min  9 in 10  off by"
+        "  size error    at its end    wrong  soon  outlasts"
+    )
+    for one in found:
+        print(
+            f"{one.fault:34} {one.arrangement:17} {one.share:6.0%} {one.lowest:4.0%}-{one.highest:<4.0%} "
+            f"{_said(one.minutes):>5} {_said(one.most_minutes):>8} {_said(one.off_by, '%.1f'):>7}  "
+            f"{_said_both(one.size_error):12}  {_said_both(one.last_size_error):13} {one.wrong_way:5} "
+            f"{one.gone_too_soon:5} {_said(one.outlasted):>9}"
+        )
+    print("\nmean run on pure noise, in turns")
+    for name, (length, error) in lengths.items():
+        print(f"{name}: {length:.0f} +-{2 * error:.0f} (95 %)")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))
