@@ -49,9 +49,9 @@ class Disagree:
         self.last = self.unseen = 0
         # in parts
         self.behind = 0  # what it has moved beyond the middle of its bounds, and has not been counted yet
-        self.slack = 0  # half the width of the bounds, gathered
+        self.slack = 0  # half the width of the bounds, of what has not been counted
         self.sign = 1  # the leading sum is of too high a reading, -1 too low
-        self.lead = self.trail = self.peak = 0
+        self.lead = self.trail = self.peak = self.spare = 0
 
     def step(
         self,
@@ -95,15 +95,16 @@ class Disagree:
             if not paused:
                 self._seed(reading)
             return
-        if not fault:
-            # a float at its stop need not move
-            if reading >= record.top:
-                least = min(least, 0)
-                if most < 0 < self.unseen:
-                    self.unseen += most << 1
-                    most = 0
-            elif reading <= record.bottom:
-                most = max(most, 0)
+        # a float at its stop need not move
+        if fault:
+            reading = self.last
+        if reading >= record.top:
+            least = min(least, 0)
+            if most < 0 < self.unseen:
+                self.unseen += most << 1
+                most = 0
+        elif reading <= record.bottom:
+            most = max(most, 0)
         # fuel goes on being burnt while the gauge is not to be seen
         self.behind = max(-MOST_PARTS, min(MOST_PARTS, self.behind - least - most))
         self.slack = min(MOST_PARTS, self.slack + most - least)
@@ -117,7 +118,7 @@ class Disagree:
         self.last = reading
         self.unseen = self.record.unseen * PARTS
         self.behind = self.slack = 0
-        self.lead = self.trail = self.peak = 0
+        self.lead = self.trail = self.peak = self.spare = 0
 
     def _judge(self) -> None:
         settling = self.turns < self.record.smoothing
@@ -125,8 +126,8 @@ class Disagree:
             self.turns += 1
         moved = self.behind // self.turns
         self.behind -= moved
-        slack = self.slack
-        self.slack = 0
+        slack = self.slack // self.turns
+        self.slack -= slack
         if settling:
             return
         on = self.record.allowance * PARTS
@@ -135,21 +136,33 @@ class Disagree:
         lead = max(0, min(MOST_PARTS, self.lead + moved - slack))
         trail = min(MOST_PARTS, self.trail - moved - slack)
         if not self.peak:
-            trail = max(0, trail)
+            trail = max(-self.spare, trail)
+            self.spare = max(0, min(self.spare, -trail))
             if trail > lead:
                 lead, trail = trail, lead
                 self.sign = -self.sign
             if lead > on * 3 // 4:
                 self.peak = lead
-        elif lead > self.peak:
-            self.peak = lead
-        # a gauge that is suspected is no witness against itself: what has led it astray it may come back, before that is too far
-        if self.peak:
-            trail = -self.peak if lead == self.peak else max(-self.peak, trail)
+                trail = -lead
+        else:
+            # a gauge that is suspected is no witness for the other side: what it has led by it may come back, and what the bounds
+            # have grown apart since
+            self.spare = min(MOST_PARTS, self.spare + (slack << 1))
+            if lead > self.peak:
+                self.peak = lead
+                trail = -lead
+            trail = max(-self.peak, trail)
             # time alone ends no alert: it must have come back, faster than burn or transfer explain
-            if trail > -off if self.peak > on else lead <= 0 or trail >= 0:
-                lead = max(0, min(lead, -trail))
+            if self.peak > on:
+                if trail > -off:
+                    lead = max(0, min(lead, -trail))
+                    trail = max(-MOST_PARTS, trail - self.spare)
+                    self.spare = max(0, -trail)
+                    self.peak = 0
+            elif lead <= 0 or trail >= 0:
+                lead = 0
                 trail = max(0, trail)
+                self.spare = 0
                 self.peak = 0
         self.lead = lead
         self.trail = trail

@@ -15,6 +15,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import asdict, dataclass, field
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +31,7 @@ from gaugebox.disagree import (
     Disagree,
 )
 
-Line = NDArray[np.float64]
+Line = NDArray[np.floating[Any]]
 
 TURN_S = TURN_MS // 1000
 TURNS_PER_HOUR = 3600 // TURN_S
@@ -159,7 +160,8 @@ def _calibration(random: np.random.Generator) -> tuple[float, float, int, float]
 def _shown(fuel: Line, shift: Line, calibration: tuple[float, float, int, float]) -> Line:
     slope, wiggle, waves, phase = calibration
     off = slope * fuel + wiggle * np.sin(2 * math.pi * waves * fuel / TANK + phase)
-    return np.clip(np.minimum(fuel, TANK) + off + shift, 0, TANK)
+    shown: Line = np.clip(np.minimum(fuel, TANK) + off + shift, 0, TANK)
+    return shown
 
 
 def fly(random: np.random.Generator, arrangement: str, longest_h: float = 5.0, **trouble: float) -> Flight:
