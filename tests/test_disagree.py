@@ -62,6 +62,7 @@ def fly(*legs: dict[str, int], start: int = 1500, tick_ms: int = TURN_MS, **othe
     return gauge
 
 
+REST = {"minutes": 20, "feed": RESTS}
 ON_GROUND = {"minutes": 10, "flying": 0}
 TOLD = {"low": 1000, "high": 1400}  # of a transfer
 BROKEN = {"minutes": 60, "fault": 1}
@@ -109,6 +110,41 @@ CASES: dict[str, tuple[list[dict[str, int]], int, int, int, int]] = {
     "sticks and comes loose before it is called": (
         [AS_BURNT, {"minutes": 18}, {"jump": -120, **AS_BURNT}],
         1700,
+        AGREES,
+        0,
+        0,
+    ),
+    "sticks for long and comes loose": (
+        [AS_BURNT, {"minutes": 120}, {"jump": -800, **AS_BURNT}],
+        1740,
+        AGREES,
+        0,
+        0,
+    ),
+    "suspected of reading high, then falls away": (
+        [REST, {"jump": 80, **REST}, {"jump": -300, **REST}],
+        1500,
+        READS_LOW,
+        -221,
+        -219,
+    ),
+    "comes back but for a little, and rises again": (
+        [REST, {"jump": 200, **REST}, {"jump": -160, **REST}, {"jump": 80, **REST}],
+        1500,
+        READS_HIGH,
+        119,
+        121,
+    ),
+    "stood, and stood no longer on the next flight": (
+        [{"minutes": 60}, ON_GROUND, AS_BURNT],
+        1500,
+        AGREES,
+        0,
+        0,
+    ),
+    "its wire breaks above the stop": (
+        [{"minutes": 10}, {**BROKEN, "minutes": 38, "jump": -1000}, {"jump": 1000, **AS_BURNT}],
+        1800,
         AGREES,
         0,
         0,
@@ -210,7 +246,7 @@ PAIRS = st.tuples(RATES, RATES).map(sorted)
 @settings(max_examples=150, deadline=None)
 @given(
     burn=PAIRS,
-    allowance=READINGS,
+    allowance=READINGS.map(lambda units: max(2, units)),
     smoothing=st.integers(1, 1000),
     top=READINGS,
     legs=st.lists(
@@ -247,6 +283,16 @@ def test_never_leaves_the_small_integers(
             assert gauge.state in (NOT_JUDGED, AGREES, READS_HIGH, READS_LOW)
             assert (gauge.size > 0) == (gauge.state == READS_HIGH)
             assert (gauge.size < 0) == (gauge.state == READS_LOW)
+
+
+def test_a_wire_that_is_broken_for_a_week() -> None:
+    fields = SETTINGS | {"burn_low": MOST_RATE, "burn_high": MOST_RATE}
+    gauge = Disagree(SimpleNamespace(**{name: Small(value) for name, value in fields.items()}))
+    for i in range(7 * 24 * 360):
+        gauge.step(Small(TURN_MS), 1, i > 10, Small(1500), FEEDS, Small(0), Small(0))
+    for _ in range(100):
+        gauge.step(Small(TURN_MS), 1, 0, Small(MOST_READING), FEEDS, Small(0), Small(0))
+    assert gauge.state == READS_HIGH
 
 
 def test_control_small_sees_what_is_too_large() -> None:

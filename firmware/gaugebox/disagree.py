@@ -25,7 +25,7 @@ class Disagree:
     0..MOST_READING) and units per hour (0..MOST_RATE), in which the errors of the gauge's scale are allowed for:
 
     burn_low, burn_high  how fast it falls, at least and at most, while the burn comes from it
-    allowance            a disagreement up to this is slosh and attitude; it comes off at half of it
+    allowance            a disagreement up to this is slosh and attitude; the alert goes below half of it; 2 at least
     smoothing            turns of 10 s over which slosh is averaged, 1..1000
     top, unseen          from this reading on the float stands at its upper stop; how much may be in the tank that it does not see
     bottom               at or below this reading the float lies on its lower stop
@@ -80,8 +80,7 @@ class Disagree:
         record = self.record
         least = self.gain_low // TURN_MS - (record.burn_high if feed else 0)
         most = self.gain_high // TURN_MS - (record.burn_low if feed == FEEDS else 0)
-        self.gain_low %= TURN_MS
-        self.gain_high %= TURN_MS
+        self.gain_low = self.gain_high = 0
         if flying:
             self.landed = 0
         elif self.landed < LANDED_TURNS:

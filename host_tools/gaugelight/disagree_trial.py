@@ -36,7 +36,7 @@ Line = NDArray[np.floating[Any]]
 TURN_S = TURN_MS // 1000
 TURNS_PER_HOUR = 3600 // TURN_S
 TUNED_ON, HELD_OUT = 1, 20260  # seeds: what the allowances were chosen with, what is reported
-FLIGHTS = 9000
+FLIGHTS = 7200
 SETTLED = 180  # turns after a fault has gone in which an alert still is of it
 
 # the aircraft: two wing tanks of the demo's kind, a reserve tank in the hull that refills both; gal, gal/h, ohm, V
@@ -570,7 +570,7 @@ def detection(fault: str, arrangement: str, flights: Iterable[Flight]) -> Detect
             errors.append(first.size - truth)
             last_errors.append(first.last_size - flight.excess[end])
             allowance = records(arrangement)[GAUGES.index(first.gauge)].allowance / 100
-            gone_too_soon += first.ends < flight.turns and abs(flight.excess[end]) > allowance
+            gone_too_soon += int(first.ends < flight.turns and abs(flight.excess[end]) > allowance)
     found = len(delays)
 
     def spread(values: list[float]) -> tuple[float, float] | None:
