@@ -22,6 +22,7 @@ MOST_FUEL = 1 << 18  # times 3600 it still is a small integer
 FALLEN, SETTLED = 10, 30  # the pump has been off so long: a lower reading is the base; every reading is
 BUILT, LEARNED, KNOWN, BACK, LOST = 10, 30, 100, 50, 600
 RISEN, QUIET, ON_STOP = 15, 30, 20
+WINDOW_S = 180  # the longest that the mains are given to tell whether they rise
 # of the level's height above the base, in 64ths. A fall is counted beyond SHALLOW: deeper than the step that a bus going from
 # 14 to 11 V makes (24), less than a collapse on such a bus is (40). Where the pump's ripple has gone too, beyond SHALLOWER.
 SHALLOW, SHALLOWER = 27, 22
@@ -83,10 +84,7 @@ class ReserveWatch:
         self.fall = self.count = self.risen = self.quiet = self.on_stop = 0
         self.suspect = False  # the line may be closed: the mains must tell
         self.window = self.window_mains = 0  # seconds; the mains at its start
-        least_rate = max(1, record.rate - record.rate * record.rate_band // 100)
-        # so long that what must rise is four times the noise
-        self.window_s = min(600, max(60, record.mains_noise * 4 * 3600 // least_rate))
-        self.window_rise = least_rate * self.window_s // 3600
+        self.least_rate = record.rate - record.rate * record.rate_band // 100
         self.since = 0  # ms since the books were last kept
         self.open = False  # whether they are, for one transfer
         self.idle = 0  # seconds since it flowed
@@ -137,11 +135,12 @@ class ReserveWatch:
             self.phase = phase = BUILDING if pump_on else OFF
             self.turns = self.count = 0
             self.suspect = self.doubtful = False
-        self.turns = min(self.turns + 1, MOST_FUEL)
+        if not fault or phase != BUILDING:
+            self.turns = min(self.turns + 1, MOST_FUEL)
         if fault:
             self.silent = min(self.silent + 1, LOST)
             if self.silent == LOST:
-                self.based = False  # who knows how far it has climbed
+                self.based = self.sure = False  # who knows how far it has climbed
                 if pump_on:
                     self.phase = BUILDING
                     self.turns = self.count = 0
@@ -152,33 +151,34 @@ class ReserveWatch:
         self.last = pressure
         if phase == OFF:
             self.state = OFF
-            if not self.based and self.turns > SETTLED:
-                self.base = pressure
+            if self.turns > SETTLED:
+                self.base += (pressure - self.base) // (8 if self.based and self.turns > SETTLED + 1 else 1)
                 self.based = True
-            elif self.turns > SETTLED:
-                self.base += (pressure - self.base) // 8
-            elif self.turns > FALLEN and pressure < self.base:
+            elif self.turns <= FALLEN or pressure >= self.base:
+                return
+            else:
                 self.base = pressure
+            self.sure = self.based and self.base > record.bottom + record.low // 64
             return
         if phase == BUILDING or phase == NO_PRESSURE:
-            base = self.base if self.based else record.base_most
-            hidden = base <= record.bottom + record.low // 64
-            # from the sender's bottom it need only come off: nobody sees how far below that the base is
+            # with its base hidden below the sender's bottom the reading need only come off that
+            hidden = self.based and not self.sure
+            base = record.bottom if hidden else self.base if self.based else record.base_most
             above = pressure - base > (record.low // 8 if hidden else record.low * 5 // 8)
             self.count = self.count + 1 if above else max(0, self.count - 1)
             if self.count >= BUILT:
                 self.phase = FLOWING
-                self.sure = self.based and not hidden
+                self.doubtful = False
                 self.base = base if self.sure else pressure - record.high
                 self.level = pressure
                 self.height = self.most_height = max(record.low, pressure - self.base)
                 self.ripple = self.own_ripple = self.turns = 0
                 self.fall = self.count = self.risen = self.quiet = self.on_stop = 0
-                self.window = 0
+                self.window = -record.mains_lag
+                self.suspect = True  # until the mains have risen once
             elif self.turns >= record.build:
                 self.phase = NO_PRESSURE
-            silent_bottom = self.phase == NO_PRESSURE and (hidden or not self.based)
-            self.state = UNKNOWN if silent_bottom else self.phase
+            self.state = UNKNOWN if self.phase == NO_PRESSURE and not self.sure else self.phase
             return
         self._judge_level(pressure, last)
         self.state = self.phase
@@ -228,9 +228,9 @@ class ReserveWatch:
             self.risen + 1 if drop << 3 < -height and self.turns > LEARNED else max(0, self.risen - 1)
         )
         self.quiet = self.quiet + 1 if still and drop << 2 < height else 0
-        if (self.risen >= RISEN or self.quiet >= QUIET) and not self.suspect and self.phase == FLOWING:
+        if (self.risen >= RISEN or self.quiet >= QUIET) and not self.doubtful and self.phase == FLOWING:
             self.suspect = self.doubtful = True
-            self.window = -2 * self.record.mains_lag
+            self.window = -self.record.mains_lag
 
     def _follow(self, seconds: int) -> None:
         """The base goes with climb and descent, no faster; what the level does beyond is the pump's own height."""
@@ -238,7 +238,8 @@ class ReserveWatch:
             return
         record = self.record
         height = self.level - self.base
-        if self.turns < KNOWN or height > self.most_height:
+        # once known it is raised by a bus that comes up, not by noise: else it would climb from dip to dip
+        if self.turns < KNOWN or height * 8 > self.most_height * 9:
             self.most_height = max(record.low, min(record.high, height))
         self.height = max(record.low, min(record.high, height))
         if self.turns >= KNOWN:
@@ -249,18 +250,27 @@ class ReserveWatch:
         """Blocked: the pressure makes the line suspect, and then the mains do not rise."""
         if self.phase != FLOWING and self.phase != BLOCKED:
             return
+        record = self.record
         if mains_fault or self.room <= self.room_band:
             self.window_mains = NOT_KNOWN
         elif self.window <= 0:
             self.window_mains = mains
         self.window += seconds
-        if self.window < self.window_s:
+        if self.window <= 0:
             return
         if self.window_mains != NOT_KNOWN:
-            gained = mains - self.window_mains + self.record.burn * self.window // 3600
-            rises = gained * 3 >= self.window_rise
-        else:
-            rises = not (self.suspect and self.sure and self.level - self.base >= self.record.dead_head)
+            # half of what the slowest pump moves, as one of the two floats may stick
+            due = self.least_rate * self.window // 7200
+            more = mains - self.window_mains + record.burn * self.window // 3600 - due
+            over = self.window >= WINDOW_S
+            rises = more > record.mains_noise or over and more >= 0
+            if not rises and more >= -record.mains_noise and not over:
+                return
+        elif self.window < WINDOW_S:
+            return
+        else:  # the pressure alone must tell
+            height = self.level - self.base
+            rises = not (self.suspect and self.sure and height >= record.dead_head and height >= record.high)
         self.window = 0
         self.doubtful = not rises
         if rises:

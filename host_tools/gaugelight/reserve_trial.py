@@ -66,7 +66,7 @@ class ReserveRecord:
     burn_band: int = 15
     mains_full: int = 3600
     mains_band: int = 5
-    mains_noise: int = 15
+    mains_noise: int = 20
     mains_lag: int = 12
     reserve_full: int = 2000
     reserve_band: int = 100
@@ -134,11 +134,13 @@ class Transfer:
 
     @property
     def end(self) -> float:
-        return min(self.dry, self.off, self.closed + 260 if self.closed < math.inf else math.inf) + AFTER_S
+        return (
+            min(self.dry if self.runs_dry else math.inf, self.off, max(self.closed, BEFORE_S) + 260) + AFTER_S
+        )
 
     @property
     def runs_dry(self) -> bool:
-        return self.dry < min(self.off, self.closed) and not self.dead
+        return self.dry < min(self.off, self.closed)
 
     @property
     def record(self) -> ReserveRecord:
@@ -178,13 +180,13 @@ def draw(rng: np.random.Generator, sealed: bool = False) -> Transfer:
                 at = t + u(0.2, 1.5)
                 one.uncovered.append((t, at))
                 at += 0.5
-        one.slosh = u(6, 12)
+        one.slosh = u(5, 8)
     one.clogs = u(0, 0.25) if happens(0.2) else 0.0
     one.spit, one.air = u(0.5, 2), u(0, 0.08)
     one.dead_head = u(*pump.dead_head)
     one.rate = 2500 * u(0.9, 1.1)
     one.burn = 800 * u(0.85, 1.15)
-    one.mains, one.slosh = u(800, 2400), max(one.slosh, u(2, 6))
+    one.mains, one.slosh = u(800, 2400), max(one.slosh, u(2, 5))
     one.floats = (1 + 0.025 * rng.normal(), 1 + 0.025 * rng.normal())
     one.stated_error = rng.normal()
     if happens(0.08):
@@ -264,7 +266,8 @@ def simulate(transfers: list[Transfer], rng: np.random.Generator) -> Seen:
             volts[np.searchsorted(t, start) : np.searchsorted(t, stop), column] -= deep
     power = np.array([MODELS[one.pump].power for one in transfers])
     ratio = np.maximum(volts, 6) / 14
-    dry, closed = now >= of("dry"), now >= of("closed")
+    closed = now >= of("closed")
+    dry = (now >= of("dry")) & ~closed
     clog = 1 - of("clogs") * np.clip(now / of("dry"), 0, 1)
     # what part of its pressure the pump makes
     made = np.ones(shape)
@@ -335,6 +338,7 @@ class Outcome:
     states: list[tuple[float, int]] = field(default_factory=list)  # when each was first said
     calls: list[tuple[float, int]] = field(default_factory=list)  # of these, DRY and LEAK
     books: list[tuple[str, float, float]] = field(default_factory=list)  # what, error, band
+    doubted: bool = False  # at the end
     pumped_s: float = 0.0
 
 
@@ -372,6 +376,7 @@ def watch(one: Transfer, seen: Seen, column: int) -> Outcome:
                 said.calls.append((turn * TURN_S - one.dry, before))
         if turn in looked:
             _look_at_books(said, watcher, seen, turn, column, whole)
+    said.doubted = watcher.doubtful
     said.pumped_s = float(seen.pump_on[:end, column].sum()) * TURN_S
     return said
 
@@ -466,7 +471,7 @@ def delay(one: Outcome) -> float:
 
 def report(outcomes: list[Outcome]) -> dict[str, Any]:
     """Counts with Clopper-Pearson limits at 95 %, delays, and how often the books' errors lie within their bands."""
-    dry = [one for one in outcomes if one.transfer.runs_dry]
+    dry = [one for one in outcomes if one.transfer.runs_dry and not one.transfer.dead]
     delays = [delay(one) for one in dry]
     said = lambda one, state: any(what == state for _, what in one.states)  # noqa: E731
     false_dry = [one for one in outcomes if any(t < 0 or not one.transfer.runs_dry for t, _ in one.calls)]
@@ -485,6 +490,9 @@ def report(outcomes: list[Outcome]) -> dict[str, Any]:
         "false leak": share(sum(said(one, LEAK) for one in whole), len(whole)),
         "leak told from dry": share(sum(said(one, LEAK) for one in leaks), len(leaks)),
         "false blocked": share(sum(said(one, BLOCKED) for one in open_), len(open_)),
+        "blocked found or doubted": share(
+            sum(said(one, BLOCKED) or one.doubted for one in closed), len(closed)
+        ),
         "blocked found": share(sum(said(one, BLOCKED) for one in closed), len(closed)),
         "false no pressure": share(sum(said(one, NO_PRESSURE) for one in alive), len(alive)),
         "no pressure found": share(sum(said(one, NO_PRESSURE) for one in dead), len(dead)),
