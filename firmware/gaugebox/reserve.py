@@ -22,16 +22,17 @@ MOST_FUEL = 1 << 18  # times 3600 it still is a small integer
 FALLEN, SETTLED = 10, 30  # the pump has been off so long: a lower reading is the base; every reading is
 BUILT, LEARNED, KNOWN, BACK, LOST = 10, 30, 100, 50, 600
 RISEN, QUIET, ON_STOP = 15, 30, 20
-WINDOW_S = 180  # the longest that the mains are given to tell whether they rise
+WATCHED_S, WINDOW_S = (
+    60,
+    180,
+)  # the shortest and longest that the mains are given to tell that they do not rise
 # of the level's height above the base, in 64ths. A fall is counted beyond SHALLOW: deeper than the step that a bus going from
 # 14 to 11 V makes (24), less than a collapse on such a bus is (40). Where the pump's ripple has gone too, beyond SHALLOWER.
 SHALLOW, SHALLOWER = 27, 22
 NEAR = 36  # a collapse that cannot be so deep, as the sender's bottom is in the way, is not told from a sag
-FILL, DRAIN, CALL = (
-    24,
-    32,
-    456,
-)  # most that the fall's count gains and loses in a turn; what it must reach: 19 turns
+LEAD = 4  # turns; the reading is damped with five
+# what the count of a fall gains and loses in a turn at most; what it must reach: 24 turns of collapse
+FILL, DRAIN, CALL = 24, 54, 576
 
 
 class ReserveWatch:
@@ -40,8 +41,8 @@ class ReserveWatch:
 
     low, high       least and highest height while it flows, lowest bus voltage to highest
     dead_head       least height with the line closed
-    base_most       the highest that the sender reads with the pump off, at any altitude it is flown at
-    bottom          where the sender stands when it can go no lower (3.8 mA); below base_most by a lot if it never does
+    base_least, base_most   what the sender may read with the pump off, at any altitude that is flown
+    bottom          where the sender stands when it can go no lower (3.8 mA)
     drift           the most that climb or descent shifts the reading in a second
     build           turns of 100 ms until pressure must have built
     rate, rate_band     fuel an hour pumped, per cent; both of the whole voltage range
@@ -79,7 +80,8 @@ class ReserveWatch:
         self.silent = 0  # turns since the pressure was last good
         self.based = False  # whether base has been learned
         self.sure = False  # whether the height is known, not only the highest it may be
-        self.base = self.level = self.height = self.most_height = self.last = 0
+        self.base = self.level = self.height = self.last = 0
+        self.most_height = record.high  # until the pump has shown its own
         self.ripple = self.own_ripple = 0  # mean step from turn to turn, 16 times; the pump's own
         self.fall = self.count = self.risen = self.quiet = self.on_stop = 0
         self.suspect = False  # the line may be closed: the mains must tell
@@ -152,13 +154,15 @@ class ReserveWatch:
         if phase == OFF:
             self.state = OFF
             if self.turns > SETTLED:
-                self.base += (pressure - self.base) // (8 if self.based and self.turns > SETTLED + 1 else 1)
+                gentle = 8 if self.based and self.turns > SETTLED + 1 else 1
+                self._rebase(self.base + (pressure - self.base) // gentle)
                 self.based = True
             elif self.turns <= FALLEN or pressure >= self.base:
                 return
             else:
-                self.base = pressure
-            self.sure = self.based and self.base > record.bottom + record.low // 64
+                self._rebase(pressure)
+            bottom = record.bottom
+            self.sure = self.based and (self.base > bottom + record.low // 64 or record.base_least >= bottom)
             return
         if phase == BUILDING or phase == NO_PRESSURE:
             # with its base hidden below the sender's bottom the reading need only come off that
@@ -169,9 +173,11 @@ class ReserveWatch:
             if self.count >= BUILT:
                 self.phase = FLOWING
                 self.doubtful = False
-                self.base = base if self.sure else pressure - record.high
                 self.level = pressure
-                self.height = self.most_height = max(record.low, pressure - self.base)
+                if self.sure:
+                    self.most_height = max(record.low, pressure - base)
+                self.height = self.most_height
+                self.base = pressure - self.height
                 self.ripple = self.own_ripple = self.turns = 0
                 self.fall = self.count = self.risen = self.quiet = self.on_stop = 0
                 self.window = -record.mains_lag
@@ -203,7 +209,9 @@ class ReserveWatch:
         self.ripple += abs(pressure - last) - self.ripple // 16
         pulsates = self.own_ripple > height >> 1  # steps of a thirty-second of the height
         still = pulsates and self.ripple < self.own_ripple >> 1
-        fallen = (drop << 6) // height - (SHALLOWER if still else SHALLOW)
+        # what the reading's damping hides, put back: so a pickup covered again for half a second is seen to be
+        lead = max(-height, min(height, LEAD * (pressure - last)))
+        fallen = (drop - lead << 6) // height - (SHALLOWER if still else SHALLOW)
         self.fall = max(0, self.fall + max(-DRAIN, min(FILL, fallen * 2)))
         if self.fall >= CALL:
             well_before = self.left > 2 * self.left_band  # not known: -1, and -1
@@ -213,8 +221,8 @@ class ReserveWatch:
             self.count = 0
             self.doubtful = self.suspect = False
             return
-        # the level goes to the middle of the ripple, slower than fuel runs out, faster than air changes
-        slew = (height >> 8) + 1
+        # the level goes to the middle of the ripple, slower than fuel runs out, faster than air changes; a fall it hardly follows
+        slew = (height >> (8 if drop * 8 < height * 3 else 11)) + 1
         if self.turns < LEARNED and drop < 0:
             self.level -= drop // 4
         self.level -= max(-slew, min(slew, drop))
@@ -232,6 +240,9 @@ class ReserveWatch:
             self.suspect = self.doubtful = True
             self.window = -self.record.mains_lag
 
+    def _rebase(self, base: int) -> None:
+        self.base = max(self.record.base_least, min(self.record.base_most, base))
+
     def _follow(self, seconds: int) -> None:
         """The base goes with climb and descent, no faster; what the level does beyond is the pump's own height."""
         if self.state != FLOWING and self.state != BLOCKED or not self.sure:
@@ -244,7 +255,7 @@ class ReserveWatch:
         self.height = max(record.low, min(record.high, height))
         if self.turns >= KNOWN:
             most = record.drift * seconds
-            self.base += max(-most, min(most, height - self.most_height))
+            self._rebase(self.base + max(-most, min(most, height - self.most_height)))
 
     def _compare(self, seconds: int, mains_fault: int, mains: int) -> None:
         """Blocked: the pressure makes the line suspect, and then the mains do not rise."""
@@ -264,7 +275,7 @@ class ReserveWatch:
             more = mains - self.window_mains + record.burn * self.window // 3600 - due
             over = self.window >= WINDOW_S
             rises = more > record.mains_noise or over and more >= 0
-            if not rises and more >= -record.mains_noise and not over:
+            if not rises and not over and (more >= -record.mains_noise or self.window < WATCHED_S):
                 return
         elif self.window < WINDOW_S:
             return

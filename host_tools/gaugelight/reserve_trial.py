@@ -46,7 +46,9 @@ BLOCK = 150
 PUMPS = "plunger", "centrifugal", "vane"
 SENDERS = "gauge", "sealed", "absolute", "reversed"
 STOP_PSI = -0.1875  # 3.8 mA of 4-20 mA for 0-15 psi
-NO_STOP = -(1 << 23)
+STOP, NO_STOP = round(STOP_PSI * 1000), -(1 << 22)
+# thousandths of a psi: what each reads with the pump off, 0 to 12,500 ft and 1 % off: the air is 14.7 to 9.1 psi
+BASES = {"gauge": (-200, 200), "sealed": (-5850, 250), "absolute": (8800, 15_100), "reversed": (-250, 5850)}
 
 
 @dataclass(frozen=True)
@@ -56,8 +58,9 @@ class ReserveRecord:
     low: int
     high: int
     dead_head: int
-    base_most: int
-    bottom: int = NO_STOP
+    base_least: int = 0
+    base_most: int = 0
+    bottom: int = 0
     drift: int = 13  # 1,500 ft/min near sea level
     build: int = 80
     rate: int = 2500
@@ -85,9 +88,9 @@ class Pump:
 
 # low: lowest at 11 V with a clogged filter
 MODELS = (
-    Pump(3.5, 6.0, 1.0, (1.6, 2.0), ReserveRecord(2000, 6500, 5600, 700)),
-    Pump(4.5, 7.0, 2.0, (1.35, 1.6), ReserveRecord(2100, 7500, 6075, 700)),
-    Pump(5.0, 9.0, 1.5, (1.25, 1.5), ReserveRecord(2600, 9500, 6250, 700)),
+    Pump(3.5, 6.0, 1.0, (1.6, 2.0), ReserveRecord(2000, 6500, 5600)),
+    Pump(4.5, 7.0, 2.0, (1.35, 1.6), ReserveRecord(2100, 7500, 6075)),
+    Pump(5.0, 9.0, 1.5, (1.25, 1.5), ReserveRecord(2600, 9500, 6250)),
 )
 
 
@@ -134,9 +137,8 @@ class Transfer:
 
     @property
     def end(self) -> float:
-        return (
-            min(self.dry if self.runs_dry else math.inf, self.off, max(self.closed, BEFORE_S) + 260) + AFTER_S
-        )
+        end = min(self.dry if self.runs_dry else math.inf, self.off, max(self.closed, BEFORE_S) + 260)
+        return max([end, *(b for a, b in self.faults if a < end + IN_TIME_S)]) + AFTER_S
 
     @property
     def runs_dry(self) -> bool:
@@ -144,9 +146,9 @@ class Transfer:
 
     @property
     def record(self) -> ReserveRecord:
-        highest = {"absolute": 15000, "reversed": 6000}.get(SENDERS[self.sender], 700)
-        bottom = round(STOP_PSI * 1000) if self.stop or SENDERS[self.sender] == "gauge" else NO_STOP
-        return replace(MODELS[self.pump].record, base_most=highest, bottom=bottom)
+        least, most = BASES[SENDERS[self.sender]]
+        record = MODELS[self.pump].record
+        return replace(record, base_least=least, base_most=most, bottom=STOP if self.stop else NO_STOP)
 
 
 def draw(rng: np.random.Generator, sealed: bool = False) -> Transfer:
