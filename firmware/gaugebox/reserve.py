@@ -126,8 +126,8 @@ class ReserveWatch:
             seconds = self.since // 1000
             self.since -= seconds * 1000
             self._follow(seconds)
-            self._compare(seconds, mains_fault, mains)
             self._keep_books(seconds, mains_fault, mains)
+            self._compare(seconds, mains)
 
     def _judge(self, pump_on: int, fault: int, pressure: int) -> None:
         """The state from the pressure; one reading counts as one turn, however long the loop stalled."""
@@ -257,28 +257,28 @@ class ReserveWatch:
             most = record.drift * seconds
             self._rebase(self.base + max(-most, min(most, height - self.most_height)))
 
-    def _compare(self, seconds: int, mains_fault: int, mains: int) -> None:
+    def _compare(self, seconds: int, mains: int) -> None:
         """Blocked: the pressure makes the line suspect, and then the mains do not rise."""
         if self.phase != FLOWING and self.phase != BLOCKED:
             return
         record = self.record
-        if mains_fault or self.room <= self.room_band:
-            self.window_mains = NOT_KNOWN
-        elif self.window <= 0:
+        # a reading that has just come back is not damped yet; full mains do not rise
+        tells = self.good > 2 * record.mains_lag and self.room > self.room_band
+        if tells and (self.window <= 0 or self.window_mains == NOT_KNOWN):
+            self.window = min(0, self.window)
             self.window_mains = mains
+        elif not tells:
+            self.window_mains = NOT_KNOWN
         self.window += seconds
-        if self.window <= 0:
+        if self.window < WATCHED_S:
             return
-        if self.window_mains != NOT_KNOWN:
+        if tells:
             # half of what the slowest pump moves, as one of the two floats may stick
             due = self.least_rate * self.window // 7200
             more = mains - self.window_mains + record.burn * self.window // 3600 - due
-            over = self.window >= WINDOW_S
-            rises = more > record.mains_noise or over and more >= 0
-            if not rises and not over and (more >= -record.mains_noise or self.window < WATCHED_S):
+            if self.window < WINDOW_S and -record.mains_noise <= more <= record.mains_noise:
                 return
-        elif self.window < WINDOW_S:
-            return
+            rises = more >= 0
         else:  # the pressure alone must tell
             height = self.level - self.base
             rises = not (self.suspect and self.sure and height >= record.dead_head and height >= record.high)
