@@ -226,8 +226,8 @@ def test_restarted_with_the_pump_on_it_builds_on_the_highest_base() -> None:
     for sender, feet, state in ((GAUGE, 8000.0, FLOWING), (SEALED, 8000.0, UNKNOWN)):
         one = Transfer(sender=sender, feet=feet, dry=200.0, psi=4.6)
         seen = simulate([one], np.random.default_rng(1))
-        later = Seen(*(getattr(seen, name)[300:] for name in Seen.__dataclass_fields__))
-        assert stepped(one.record, later, 200).state == state, SENDERS[sender]
+        later: dict[str, Any] = {name: array[300:] for name, array in vars(seen).items()}
+        assert stepped(one.record, Seen(**later), 200).state == state, SENDERS[sender]
 
 
 def test_a_loop_below_its_range_is_a_reading_where_a_bottom_is_stated() -> None:
@@ -478,8 +478,8 @@ def test_a_step_takes_no_heap() -> None:
     for which in FOLLOWED:
         record, rows = rows_of(which)
         code += f"locked(watcher({record!r}, 1500), {rows!r}, 100)\n"
-    for record in RECORDS:
-        code += f"locked(watcher({fields(record)!r}, 200000), wild_rows(2000), 400)\n"
+    for one in RECORDS:
+        code += f"locked(watcher({fields(one)!r}, 200000), wild_rows(2000), 400)\n"
     code += f"locked(watcher({fields(RECORDS[0])!r}, 10), [(1, 0, 1 << 30, 0, 1 << 32)] * 3, 100)\n"
     said = run_on_32_bit(code, compiled())[0].splitlines()
     assert [line.rsplit(" ", 1)[0] for line in said[:-1]] == ["no heap"] * (len(FOLLOWED) + len(RECORDS))

@@ -154,7 +154,10 @@ class Transfer:
 def draw(rng: np.random.Generator, sealed: bool = False) -> Transfer:
     """One transfer at random."""
     u = rng.uniform
-    happens = lambda chance: bool(rng.random() < chance)  # noqa: E731
+
+    def happens(chance: float) -> bool:
+        return bool(rng.random() < chance)
+
     which = int(rng.integers(3))
     pump = MODELS[which]
     dry = BEFORE_S + (u(600, 900) if happens(0.06) else u(45, 220))
@@ -257,12 +260,14 @@ def simulate(transfers: list[Transfer], rng: np.random.Generator) -> Seen:
 
     columns = len(transfers)
     turns = math.ceil(max(one.end for one in transfers) / TURN_S) + 1
-    t = np.arange(turns * TICKS) * TICK_S
+    t: Array = np.arange(turns * TICKS, dtype=np.float64) * TICK_S
     now = t[:, None]
     shape = (len(t), columns)
     pauses = _during(t, [one.pauses for one in transfers])
     on = (now >= BEFORE_S) & (now < of("off")) & ~pauses
-    volts = np.stack([np.interp(t, *zip(*one.volts)) for one in transfers], 1)
+    volts = np.stack(
+        [np.interp(t, [at for at, _ in one.volts], [v for _, v in one.volts]) for one in transfers], 1
+    )
     for column, one in enumerate(transfers):
         for start, stop, deep in one.dips:
             volts[np.searchsorted(t, start) : np.searchsorted(t, stop), column] -= deep
@@ -301,7 +306,7 @@ def simulate(transfers: list[Transfer], rng: np.random.Generator) -> Seen:
     before = np.vstack([psi[:1], psi[:1], psi])
     psi = np.median(np.stack([before[:-2], before[1:-1], before[2:]]), axis=0)
     psi = psi[np.arange(turns) * TICKS // SAMPLE_TICKS]  # as last sampled at each turn
-    at = t[::TICKS]
+    at: Array = t[::TICKS]
     fault = _during(at, [one.faults for one in transfers])
     pressure = _lagged(psi, np.where(fault, 1.0, 0.2))  # seeded afresh after a fault
     # the mains, in turns
@@ -313,9 +318,9 @@ def simulate(transfers: list[Transfer], rng: np.random.Generator) -> Seen:
     first = true_mains / 2
     for column, one in enumerate(transfers):
         if one.sticks:
-            start, stop = np.searchsorted(at, one.sticks[0]), np.searchsorted(at, one.sticks[1])
-            if start < stop and start < len(at):
-                first[start:stop, column] = first[start, column]
+            stuck = (at >= one.sticks[0]) & (at < one.sticks[1])
+            if stuck.any():
+                first[stuck, column] = first[stuck.argmax(), column]
     shown = first * gains[:, 0] + true_mains / 2 * gains[:, 1]
     # slosh: before its damping it is 12 times what it is after, and lasts a second or so
     waves = rng.normal(size=(turns // 10 + 2, columns)).repeat(10, axis=0)[:turns] * of("slosh") * 5
@@ -475,7 +480,10 @@ def report(outcomes: list[Outcome]) -> dict[str, Any]:
     """Counts with Clopper-Pearson limits at 95 %, delays, and how often the books' errors lie within their bands."""
     dry = [one for one in outcomes if one.transfer.runs_dry and not one.transfer.dead]
     delays = [delay(one) for one in dry]
-    said = lambda one, state: any(what == state for _, what in one.states)  # noqa: E731
+
+    def said(one: Outcome, state: int) -> bool:
+        return any(what == state for _, what in one.states)
+
     false_dry = [one for one in outcomes if any(t < 0 or not one.transfer.runs_dry for t, _ in one.calls)]
     whole = [one for one in outcomes if one.transfer.leak == 1]
     leaks = [one for one in dry if one.transfer.leak < 1]
