@@ -54,7 +54,8 @@ class ReserveWatch:
     state       one of the above. UNKNOWN with the pump on: the pressure is at fault, or stands on the sender's bottom where
                 a pump that runs dry and a bus that sags look alike, or no base has been learned since the start
     doubtful    FLOWING or not, something is odd: the pressure has risen or its ripple gone, or the mains do not rise
-    moved       since the pump was switched on: rise of the mains and what was burnt; while they are at fault, rate x time.
+    moved       since the pump was switched on, a pause of up to three mains_lag aside: rise of the mains and what was burnt;
+                while they are at fault, rate x time; where nobody sees whether it flows the half of that, more or less.
                 Band: mains_noise, mains_band of the rise, burn_band of the burn, what the mains' damping hides; rate_band of
                 rate x time. Where it disagrees with rate x time beyond both bands, the band reaches over both.
     left        in the reserve: what was there less moved, the bands added. 0 after a dry call, not known after a leak
