@@ -31,7 +31,9 @@ WATCHED_S, WINDOW_S = (
 SHALLOW, SHALLOWER = 27, 22
 NEAR = 36  # a collapse that cannot be so deep, as the sender's bottom is in the way, is not told from a sag
 LEAD = 4  # turns; the reading is damped with five
-# what the count of a fall gains and loses in a turn at most; what it must reach: 24 turns of collapse
+# what the count of a fall gains and loses in a turn at most; what it must reach: 24 turns of collapse. So a pickup uncovered for
+# 2 s, or twice for 1.5 s with a second between, is not called dry, one for 2.5 s is; and dry is called after 3 s, with two
+# seconds of spitting and a low bus by 4.5
 FILL, DRAIN, CALL = 24, 54, 576
 
 
