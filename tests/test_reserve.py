@@ -410,7 +410,7 @@ def wild(fields, turns):
         if turn % 16 == 0:
             said(watch)
 """
-FOLLOWED = {
+FOLLOWED: dict[str, dict[str, Any]] = {
     "plunger, dry": {"pump": PLUNGER, "dry": 45.0},
     "sagging, pressure lost, mains lost": {
         "volts": SAG,
