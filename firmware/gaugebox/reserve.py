@@ -22,6 +22,7 @@ MOST_FUEL = 1 << 18  # times 3600 it still is a small integer
 FALLEN, SETTLED = 10, 30  # the pump has been off so long: a lower reading is the base; every reading is
 BUILT, LEARNED, KNOWN, BACK, LOST = 10, 30, 100, 50, 600
 RISEN, QUIET, ON_STOP = 15, 30, 20
+FOLLOW_S = 32  # in so long noise and dips do not hide a climb
 WATCHED_S, WINDOW_S = (
     60,
     180,
@@ -83,8 +84,9 @@ class ReserveWatch:
         self.silent = 0  # turns since the pressure was last good
         self.based = False  # whether base has been learned
         self.sure = False  # whether the height is known, not only the highest it may be
-        self.base = self.level = self.height = self.last = 0
-        self.most_height = record.high  # until the pump has shown its own
+        self.base = self.level = self.last = 0
+        self.height = record.high  # until the pump has shown its own
+        self.level_then = self.followed = 0  # the level when the base was last moved; seconds since
         self.ripple = self.own_ripple = 0  # mean step from turn to turn, 16 times; the pump's own
         self.fall = self.count = self.risen = self.quiet = self.on_stop = 0
         self.suspect = False  # the line may be closed: the mains must tell
@@ -177,9 +179,8 @@ class ReserveWatch:
                 self.phase = FLOWING
                 self.doubtful = False
                 self.level = pressure
-                if self.sure:
-                    self.most_height = max(record.low, pressure - base)
-                self.height = self.most_height
+                if self.sure:  # else the height that the pump has shown before
+                    self.height = max(record.low, pressure - base)
                 self.base = pressure - self.height
                 self.ripple = self.own_ripple = self.turns = 0
                 self.fall = self.count = self.risen = self.quiet = self.on_stop = 0
@@ -247,18 +248,18 @@ class ReserveWatch:
         self.base = max(self.record.base_least, min(self.record.base_most, base))
 
     def _follow(self, seconds: int) -> None:
-        """The base goes with climb and descent, no faster; what the level does beyond is the pump's own height."""
+        """What the level does no faster than climb and descent is the air's, and moves the base; the rest is the pump's."""
+        record = self.record
+        self.followed = min(self.followed + seconds, 2 * FOLLOW_S)
         if self.state != FLOWING and self.state != BLOCKED or not self.sure:
             return
-        record = self.record
-        height = self.level - self.base
-        # once known it is raised by a bus that comes up, not by noise: else it would climb from dip to dip
-        if self.turns < KNOWN or height * 8 > self.most_height * 9:
-            self.most_height = max(record.low, min(record.high, height))
-        self.height = max(record.low, min(record.high, height))
-        if self.turns >= KNOWN:
-            most = record.drift * seconds
-            self._rebase(self.base + max(-most, min(most, height - self.most_height)))
+        if self.turns < KNOWN or self.followed >= FOLLOW_S:
+            if self.turns >= KNOWN:
+                most = record.drift * self.followed
+                self._rebase(self.base + max(-most, min(most, self.level - self.level_then)))
+            self.level_then = self.level
+            self.followed = 0
+        self.height = max(record.low, min(record.high, self.level - self.base))
 
     def _compare(self, seconds: int, mains: int) -> None:
         """Blocked: the pressure makes the line suspect, and then the mains do not rise."""
