@@ -23,7 +23,7 @@ troubles    leak, line closed, pump dead, pump off and on, senders at fault, the
 Seeds 401 to 404, which nothing was set by, 12,000 transfers and 599 hours of pumping: dry said within 5 s in 99.968 % (99.906 to
 99.993 at 95 %), too early in 1 transfer (at most 0.046 %). Not within the model: a pump that still makes 0.4 of its pressure from
 air is called late in one of ten, 0.5 in most; a pickup uncovered for 2.5 s is called dry; a leak is told only if more is missing than
-twice the band of `left`. A 0-15 psi sealed sender says dry in one of five, else nothing: it is the wrong sender aloft.
+twice the band of `left`. With a 0-15 psi sealed sender (`--sealed`) dry is said in one of five, else "unknown": the wrong sender aloft.
 """
 
 from __future__ import annotations
