@@ -1,0 +1,384 @@
+"""The reserve watch: does fuel move from the reserve tank to the mains, and when has the reserve run dry?
+
+It judges the pressure of the transfer line against a base learned while the pump is off, and against the level and ripple
+that this pump has shown while flowing; the mains and the clock keep the books. It commands nothing. Integers below 2**30
+and nothing allocated per tick.
+"""
+
+from gaugebox.measure import UNDER
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
+
+OFF, BUILDING, FLOWING, DRY, BLOCKED, NO_PRESSURE, LEAK, UNKNOWN = range(8)
+STATES = ("off", "building", "flowing", "dry", "blocked", "no pressure", "possible leak: pump off", "unknown")
+
+NOT_KNOWN = -1  # in place of a quantity
+TURN_MS, MOST_MS = 100, 4000  # one turn of the watch; the longest stall that the books count in full
+MOST_PRESSURE = (1 << 22) - 1
+MOST_FUEL = 1 << 18  # times 3600 it still is a small integer
+# turns
+FALLEN, SETTLED = 10, 30  # the pump has been off so long: a lower reading is the base; every reading is
+BUILT, LEARNED, KNOWN, BACK, LOST = 10, 30, 100, 50, 600
+RISEN, QUIET, ON_STOP = 15, 30, 20
+FOLLOW_S = 32  # in so long noise and dips do not hide a climb
+WATCHED_S, WINDOW_S = (
+    60,
+    180,
+)  # the shortest and longest that the mains are given to tell that they do not rise
+# of the level's height above the base, in 64ths. A fall is counted beyond SHALLOW: deeper than the step that a bus going from
+# 14 to 11 V makes (24), less than a collapse on such a bus is (40). Where the pump's ripple has gone too, beyond SHALLOWER.
+SHALLOW, SHALLOWER = 27, 22
+NEAR = 36  # a collapse that cannot be so deep, as the sender's bottom is in the way, is not told from a sag
+LEAD = 4  # turns; the reading is damped with five
+# what the count of a fall gains and loses in a turn at most; what it must reach: 24 turns of collapse. So a pickup uncovered for
+# 2 s, or twice for 1.5 s with a second between, is not called dry, one for 2.5 s is; and dry is called after 3 s, with two
+# seconds of spitting and a low bus by 4.5
+FILL, DRAIN, CALL = 24, 54, 576
+
+
+class ReserveWatch:
+    """One reserve tank, its pump, its line, and the mains it feeds. `record` has, as integers (pressures in units of the
+    pressure reading, a height being above the pump-off reading; fuel in units of the mains' reading, at most 2**18):
+
+    low, high       least and highest height while it flows, lowest bus voltage to highest
+    dead_head       least height with the line closed
+    base_least, base_most   what the sender may read with the pump off, at any altitude that is flown
+    bottom          where the sender stands when it can go no lower (3.8 mA)
+    drift           the most that climb or descent shifts the reading in a second
+    build           turns of 100 ms until pressure must have built
+    rate, rate_band     fuel an hour pumped, per cent; both of the whole voltage range
+    burn, burn_band     fuel an hour burnt, per cent
+    mains_full, mains_band, mains_noise, mains_lag  usable fuel, per cent, what two readings may differ by at 95 %, damping in s
+    reserve_full, reserve_band                      usable fuel when filled, plus or minus at 95 %
+
+    step(...)   once a tick. Says, each with its band at 95 %, NOT_KNOWN where it is:
+    state       one of the above. UNKNOWN with the pump on: the pressure is at fault, or stands on the sender's bottom where
+                a pump that runs dry and a bus that sags look alike, or no base has been learned since the start
+    doubtful    FLOWING or not, something is odd: the pressure has risen or its ripple gone, or the mains do not rise
+    moved       since the pump was switched on, a pause of up to three mains_lag aside: rise of the mains and what was burnt;
+                while they are at fault, rate x time; where nobody sees whether it flows the half of that, more or less.
+                Band: mains_noise, mains_band of the rise, burn_band of the burn, what the mains' damping hides; rate_band of
+                rate x time. Where it disagrees with rate x time beyond both bands, the band reaches over both.
+    left        in the reserve: what was there less moved, the bands added. 0 after a dry call, not known after a leak
+    room        in the mains: mains_full less the reading. Band: mains_band of the reading and mains_noise
+    seconds_to_off  until the reserve is empty or the mains are full, at the rate measured once that is the better known,
+                else `rate`. Not known without room; without left it goes by room alone, and is a latest time then.
+                Band: the times with fuel and rate at the ends of their bands
+
+    RAM only: after a restart the reserve's content is not known until `fill` tells, the base not until the pump was off.
+    """
+
+    def __init__(self, record: "Any") -> None:
+        self.record = record
+        self.state = OFF
+        self.doubtful = False
+        self.moved = self.moved_band = 0
+        self.left = self.left_band = NOT_KNOWN
+        self.room = self.room_band = NOT_KNOWN
+        self.seconds_to_off = self.seconds_band = NOT_KNOWN
+        self.waited = 0  # ms since the last turn
+        self.phase = OFF  # what state is when the pressure is no fault
+        self.turns = 0  # in OFF and BUILDING, or since it flows
+        self.silent = 0  # turns since the pressure was last good
+        self.based = False  # whether base has been learned
+        self.sure = False  # whether the height is known, not only the highest it may be
+        self.base = self.level = self.last = 0
+        self.height = record.high  # until the pump has shown its own
+        self.level_then = self.followed = 0  # the level when the base was last moved; seconds since
+        self.ripple = self.own_ripple = 0  # mean step from turn to turn, 16 times; the pump's own
+        self.fall = self.count = self.risen = self.quiet = self.on_stop = 0
+        self.suspect = False  # the line may be closed: the mains must tell
+        self.window = self.window_mains = 0  # seconds; the mains at its start
+        self.least_rate = record.rate - record.rate * record.rate_band // 100
+        self.since = 0  # ms since the books were last kept
+        self.open = False  # whether they are, for one transfer
+        self.idle = 0  # seconds since it flowed
+        self.flowed = 0  # seconds
+        self.good = 0  # seconds for which the mains have been no fault
+        self.by_rate = 0  # rate x time, in all
+        self.by_clock = 0  # and since the mains last told
+        self.unsure = 0  # of by_rate, while nobody could tell whether it flowed
+        self.before = self.before_band = 0  # moved up to where the mains last began, or ceased, to tell
+        self.telling = False
+        self.start = self.burnt = 0  # the mains then, and what was burnt since
+        self.rate_rest = self.burn_rest = 0  # in fuel units x 1 s / 3600
+        self.held = self.held_band = NOT_KNOWN  # in the reserve when the books were opened
+
+    def fill(self, left: int, band: int) -> None:
+        """What the reserve holds now, plus or minus; the record's reserve_full and reserve_band when filled."""
+        self.open = False
+        self.left = left
+        self.left_band = band
+
+    def step(
+        self, elapsed_ms: int, pump_on: int, pressure_fault: int, pressure: int, mains_fault: int, mains: int
+    ) -> None:
+        self.waited += min(elapsed_ms, MOST_MS)
+        if self.waited < TURN_MS:
+            return
+        ms = min(self.waited, MOST_MS)
+        self.waited = 0
+        if pressure_fault == UNDER and self.record.bottom > -MOST_PRESSURE:
+            pressure_fault = 0  # the loop lives, and says that it is below its range
+            pressure = self.record.bottom
+        pressure = max(-MOST_PRESSURE, min(MOST_PRESSURE, pressure))
+        mains = max(0, min(MOST_FUEL, mains))
+        self._judge(pump_on, pressure_fault, pressure)
+        self.since += ms
+        if self.since >= 1000:
+            seconds = self.since // 1000
+            self.since -= seconds * 1000
+            self._follow(seconds)
+            self._keep_books(seconds, mains_fault, mains)
+            self._compare(seconds, mains)
+
+    def _judge(self, pump_on: int, fault: int, pressure: int) -> None:
+        """The state from the pressure; one reading counts as one turn, however long the loop stalled."""
+        record = self.record
+        phase = self.phase
+        if bool(pump_on) == (phase == OFF):  # switched on or off
+            self.phase = phase = BUILDING if pump_on else OFF
+            self.turns = self.count = 0
+            self.suspect = self.doubtful = False
+        if not fault or phase != BUILDING:
+            self.turns = min(self.turns + 1, MOST_FUEL)
+        if fault:
+            self.silent = min(self.silent + 1, LOST)
+            if self.silent == LOST:
+                self.based = self.sure = False  # who knows how far it has climbed
+                if pump_on:
+                    self.phase = BUILDING
+                    self.turns = self.count = 0
+            self.state = UNKNOWN if pump_on else OFF
+            return
+        self.silent = 0
+        last = self.last
+        self.last = pressure
+        if phase == OFF:
+            self.state = OFF
+            if self.turns > SETTLED:
+                gentle = 8 if self.based and self.turns > SETTLED + 1 else 1
+                self._rebase(self.base + (pressure - self.base) // gentle)
+                self.based = True
+            elif self.turns <= FALLEN or pressure >= self.base:
+                return
+            else:
+                self._rebase(pressure)
+            bottom = record.bottom
+            self.sure = self.based and (self.base > bottom + record.low // 64 or record.base_least >= bottom)
+            return
+        if phase == BUILDING or phase == NO_PRESSURE:
+            # with its base hidden below the sender's bottom the reading need only come off that
+            hidden = self.based and not self.sure
+            base = record.bottom if hidden else self.base if self.based else record.base_most
+            above = pressure - base > (record.low // 8 if hidden else record.low * 5 // 8)
+            self.count = self.count + 1 if above else max(0, self.count - 1)
+            if self.count >= BUILT:
+                self.phase = FLOWING
+                self.doubtful = False
+                self.level = pressure
+                if self.sure:  # else the height that the pump has shown before
+                    self.height = max(record.low, pressure - base)
+                self.base = pressure - self.height
+                self.ripple = self.own_ripple = self.turns = 0
+                self.fall = self.count = self.risen = self.quiet = self.on_stop = 0
+                self.window = -record.mains_lag
+                self.suspect = True  # until the mains have risen once
+            elif self.turns >= record.build:
+                self.phase = NO_PRESSURE
+            self.state = UNKNOWN if self.phase == NO_PRESSURE and not self.sure else self.phase
+            return
+        self._judge_level(pressure, last)
+        self.state = self.phase
+        # where the sender's bottom is too near for a collapse to be told from a sagging bus
+        stopped = pressure <= record.bottom + record.low // 32
+        self.on_stop = min(self.on_stop + 1, ON_STOP) if stopped else 0
+        if self.on_stop == ON_STOP and (self.level - record.bottom) << 6 < self.height * NEAR:
+            if self.phase == FLOWING or self.phase == BLOCKED:
+                self.state = UNKNOWN
+
+    def _judge_level(self, pressure: int, last: int) -> None:
+        """Flowing, dry, blocked: the pressure against the level, its ripple against the pump's own."""
+        height = self.height
+        drop = self.level - pressure
+        if self.phase == DRY or self.phase == LEAK:
+            self.count = self.count + 1 if drop < height >> 2 else 0
+            if self.count >= BACK:  # it was slosh, or has been refilled: nobody knows how much
+                self.phase = FLOWING
+                self.left = self.left_band = self.held = NOT_KNOWN
+                self.fall = self.count = 0
+            return
+        self.ripple += abs(pressure - last) - self.ripple // 16
+        pulsates = self.own_ripple > height >> 1  # steps of a thirty-second of the height
+        still = pulsates and self.ripple < self.own_ripple >> 1
+        # what the reading's damping hides, put back: so a pickup covered again for half a second is seen to be
+        lead = max(-height, min(height, LEAD * (pressure - last)))
+        fallen = (drop - lead << 6) // height - (SHALLOWER if still else SHALLOW)
+        self.fall = max(0, self.fall + max(-DRAIN, min(FILL, fallen * 2)))
+        if self.fall >= CALL:
+            well_before = self.left > 2 * self.left_band  # not known: -1, and -1
+            self.phase = LEAK if well_before and self.left != NOT_KNOWN else DRY
+            self.left = self.left_band = NOT_KNOWN if self.phase == LEAK else 0
+            self.held = NOT_KNOWN
+            self.count = 0
+            self.doubtful = self.suspect = False
+            return
+        # the level goes to the middle of the ripple, slower than fuel runs out, faster than air changes; a fall it hardly follows
+        slew = (height >> (8 if drop * 8 < height * 3 else 11)) + 1
+        if self.turns < LEARNED and drop < 0:
+            self.level -= drop // 4
+        self.level -= max(-slew, min(slew, drop))
+        if self.turns == KNOWN:
+            self.own_ripple = self.ripple
+            if self.sure and self.level - self.base >= self.record.dead_head:
+                self.risen = 2 * RISEN
+        elif self.turns > KNOWN and drop << 2 < height:
+            self.own_ripple += max(-4, min(4, self.ripple - self.own_ripple))
+        self.risen = (
+            self.risen + 1 if drop << 3 < -height and self.turns > LEARNED else max(0, self.risen - 1)
+        )
+        self.quiet = self.quiet + 1 if still and drop << 2 < height else 0
+        if (self.risen >= RISEN or self.quiet >= QUIET) and not self.doubtful and self.phase == FLOWING:
+            self.suspect = self.doubtful = True
+            self.window = -self.record.mains_lag
+
+    def _rebase(self, base: int) -> None:
+        self.base = max(self.record.base_least, min(self.record.base_most, base))
+
+    def _follow(self, seconds: int) -> None:
+        """What the level does no faster than climb and descent is the air's, and moves the base; the rest is the pump's."""
+        record = self.record
+        self.followed = min(self.followed + seconds, 2 * FOLLOW_S)
+        if self.state != FLOWING and self.state != BLOCKED or not self.sure:
+            return
+        if self.turns < KNOWN or self.followed >= FOLLOW_S:
+            if self.turns >= KNOWN:
+                most = record.drift * self.followed
+                self._rebase(self.base + max(-most, min(most, self.level - self.level_then)))
+            self.level_then = self.level
+            self.followed = 0
+        self.height = max(record.low, min(record.high, self.level - self.base))
+
+    def _compare(self, seconds: int, mains: int) -> None:
+        """Blocked: the pressure makes the line suspect, and then the mains do not rise."""
+        if self.phase != FLOWING and self.phase != BLOCKED:
+            return
+        record = self.record
+        # a reading that has just come back is not damped yet; full mains do not rise
+        tells = self.good > 2 * record.mains_lag and self.room > self.room_band
+        if tells and (self.window <= 0 or self.window_mains == NOT_KNOWN):
+            self.window = min(0, self.window)
+            self.window_mains = mains
+        elif not tells:
+            self.window_mains = NOT_KNOWN
+        self.window += seconds
+        if self.window < WATCHED_S:
+            return
+        if tells:
+            # half of what the slowest pump moves, as one of the two floats may stick
+            due = self.least_rate * self.window // 7200
+            more = mains - self.window_mains + record.burn * self.window // 3600 - due
+            if self.window < WINDOW_S and -record.mains_noise <= more <= record.mains_noise:
+                return
+            rises = more >= 0
+        else:  # the pressure alone must tell
+            height = self.level - self.base
+            rises = not (self.suspect and self.sure and height >= record.dead_head and height >= record.high)
+        self.window = 0
+        self.doubtful = not rises
+        if rises:
+            self.phase = FLOWING
+            self.suspect = False
+        elif self.suspect:
+            self.phase = BLOCKED
+
+    def _keep_books(self, seconds: int, mains_fault: int, mains: int) -> None:
+        record = self.record
+        self.good = 0 if mains_fault else min(self.good + seconds, 3600)
+        self.room = self.room_band = NOT_KNOWN
+        if not mains_fault:
+            self.room = max(0, record.mains_full - mains)
+            self.room_band = mains * record.mains_band // 100 + record.mains_noise
+        self.seconds_to_off = self.seconds_band = NOT_KNOWN
+        flows = self.phase == FLOWING
+        if self.phase != OFF and not self.open:
+            self.open = True
+            self.moved = self.moved_band = self.idle = self.flowed = 0
+            self.by_rate = self.by_clock = self.unsure = self.before = self.before_band = 0
+            self.telling = False
+            self.held = self.left
+            self.held_band = self.left_band
+        lag = record.mains_lag
+        self.idle = 0 if flows else min(self.idle + seconds, 3600)
+        if not self.open or self.idle > 3 * lag:
+            self.open = self.open and self.phase != OFF
+            return
+        if flows:
+            self.flowed = min(self.flowed + seconds, MOST_FUEL)
+            # nobody sees whether it flows: the half of it, more or less
+            self.rate_rest += record.rate * seconds // (2 if self.state == UNKNOWN else 1)
+            fuel = self.rate_rest // 3600
+            self.rate_rest -= fuel * 3600
+            self.by_rate = min(self.by_rate + fuel, MOST_FUEL)
+            self.by_clock = min(self.by_clock + fuel, MOST_FUEL)
+            if self.state == UNKNOWN:
+                self.unsure = min(self.unsure + fuel, MOST_FUEL)
+        by_rate_band = self.by_rate * record.rate_band // 100 + self.unsure
+        # a reading that has just come back is not damped yet
+        if (self.good > 2 * lag) != self.telling:
+            self.telling = not self.telling
+            self.before = self.moved
+            self.before_band = self.moved_band
+            self.start = mains
+            self.by_clock = self.burnt = 0
+        if self.telling:
+            self.burn_rest += record.burn * seconds
+            fuel = self.burn_rest // 3600
+            self.burn_rest -= fuel * 3600
+            self.burnt = min(self.burnt + fuel, MOST_FUEL)
+            rise = mains - self.start
+            self.moved = self.before + rise + self.burnt
+            band = (abs(rise) * record.mains_band + self.burnt * record.burn_band) // 100 + record.mains_noise
+            if self.idle < 2 * lag:
+                band += record.rate * lag // 3600
+            self.moved_band = self.before_band + band
+        else:
+            self.moved = self.before + self.by_clock
+            self.moved_band = self.before_band + self.by_clock * record.rate_band // 100 + self.unsure
+        off = abs(self.moved - self.by_rate)
+        if off > self.moved_band + by_rate_band:
+            self.moved_band = off + by_rate_band
+        self.moved = max(0, min(MOST_FUEL, self.moved))
+        self.moved_band = min(MOST_FUEL, self.moved_band)
+        if self.held != NOT_KNOWN:
+            self.left = max(0, self.held - self.moved)
+            self.left_band = self.held_band + self.moved_band
+        if flows and self.room != NOT_KNOWN:
+            self._look_ahead()
+
+    def _look_ahead(self) -> None:
+        record = self.record
+        rate = record.rate
+        band = record.rate_band
+        if self.flowed >= 60 and self.moved_band * 100 < self.moved * band:
+            rate = self.moved * 3600 // self.flowed
+            band = self.moved_band * 100 // self.moved + 1
+        left, left_band = self.left, self.left_band
+        if left == NOT_KNOWN:
+            left, left_band = MOST_FUEL, 0
+        burn = record.burn
+        more = burn * record.burn_band // 100
+        spread = rate * band // 100
+        at = _seconds(left, self.room, rate, burn)
+        soonest = _seconds(left - left_band, self.room - self.room_band, rate + spread, burn - more)
+        latest = _seconds(left + left_band, self.room + self.room_band, rate - spread, burn + more)
+        self.seconds_to_off = at
+        self.seconds_band = max(at - soonest, latest - at)
+
+
+def _seconds(left: int, room: int, rate: int, burn: int) -> int:
+    """Until the reserve is empty or the mains are full."""
+    empty = max(0, min(MOST_FUEL, left)) * 3600 // max(1, rate)
+    return min(empty, max(0, min(MOST_FUEL, room)) * 3600 // max(1, rate - burn))
