@@ -4,7 +4,9 @@ from array import array
 
 from gaugebox.alerts import ABOVE, NO_CONDITION, OFF, ON, WARNING
 from gaugebox.curve import lookup
+from gaugebox.disagree import FEEDS, MOST_RATE, MOST_READING
 from gaugebox.readouts import RED
+from gaugebox.reserve import MOST_FUEL, MOST_PRESSURE
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -19,7 +21,17 @@ ZONE_FIXED = "<BBBB"  # colour, rank, urgency, -; its words follow all zones
 CONDITION_FIXED = "<BBHi"  # way, channel or switch, -, reading
 ALERT_FIXED = "<BBBBHH"  # urgency; conditions: after, until; number of `when`; ticks; -
 BUTTONS_FIXED = "<BBBB"  # switches: acknowledge, test, page, -
+RESERVE_FIXED = "<BBBB"  # switch of the pump; channels: pressure, mains; switch that says it was filled; then RESERVE_NUMBERS
+# as gaugebox.reserve tells them
+RESERVE_NUMBERS = (
+    "low", "high", "dead_head", "base_least", "base_most", "bottom", "drift", "build", "rate", "rate_band", "burn", "burn_band",
+    "mains_full", "mains_band", "mains_noise", "mains_lag", "reserve_full", "reserve_band",
+)  # fmt: skip
+# channel; condition that says it flies; whether the burn comes from it; -; per cent of the transfer that go there, least and most
+DISAGREE_FIXED = "<BBBBHH"
+DISAGREE_NUMBERS = ("burn_low", "burn_high", "allowance", "smoothing", "top", "unseen", "bottom")
 MOST_DERIVED = 8
+MOST_GAUGES = 6
 MOST_CONDITIONS = 48
 MOST_ALERTS = 16
 MOST_ZONES = 12
@@ -84,6 +96,34 @@ class ButtonsRecord:
         self.acknowledge, self.test, self.page, _ = payload.fixed(BUTTONS_FIXED)
 
 
+class ReserveRecord:
+    def __init__(self, payload: "Payload") -> None:
+        self.pump, self.pressure, self.mains, self.filled = payload.fixed(RESERVE_FIXED)
+        self.rate = self.rate_band = self.reserve_full = self.reserve_band = self.mains_full = self.low = 0
+        for name in RESERVE_NUMBERS:
+            (number,) = payload.fixed("<i")
+            if abs(number) > MOST_PRESSURE:
+                raise ValueError("reserve: %s is out of range" % name)
+            setattr(self, name, number)
+        if self.low < 1 or not 0 < self.mains_full <= MOST_FUEL or not 0 < self.rate <= MOST_FUEL:
+            raise ValueError("reserve: a number is out of range")
+
+
+class DisagreeRecord:
+    def __init__(self, payload: "Payload") -> None:
+        fixed = payload.fixed(DISAGREE_FIXED)
+        self.index, self.flies, self.feed, _, self.share_low, self.share_high = fixed
+        self.burn_low = self.burn_high = self.allowance = self.smoothing = self.top = 0
+        for name in DISAGREE_NUMBERS:
+            setattr(self, name, payload.fixed("<i")[0])
+        if not (0 <= self.burn_low <= self.burn_high <= MOST_RATE and 2 <= self.allowance <= MOST_READING):
+            raise ValueError("disagree: a rate or an allowance is out of range")
+        if not 1 <= self.smoothing <= 1000 or self.top > MOST_READING or self.feed > FEEDS:
+            raise ValueError("disagree: a number is out of range")
+        if max(self.share_low, self.share_high) > 100:
+            raise ValueError("disagree: a share is out of range")
+
+
 def check(table: "Table") -> None:
     """Whether all that they name is there. Raises ValueError."""
     inputs = len(table.inputs)
@@ -116,6 +156,17 @@ def check(table: "Table") -> None:
         for number in alert.when + [alert.after, alert.until]:
             if number >= conditions and (number != NO_CONDITION or number in alert.when):
                 raise ValueError("alert %s: a condition is not there" % alert.words)
+    told = table.reserve
+    if told is not None:
+        if told.pump >= switches or told.filled >= switches and told.filled != NO_SWITCH:
+            raise ValueError("reserve: a switch is not there")
+        if told.pressure >= channels or told.mains >= channels:
+            raise ValueError("reserve: a readout is not there")
+    if len(table.gauges) > MOST_GAUGES:
+        raise ValueError("%d gauges to compare; the box takes %d" % (len(table.gauges), MOST_GAUGES))
+    for gauge in table.gauges:
+        if gauge.index >= channels or gauge.flies >= conditions:
+            raise ValueError("disagree: what it looks at is not there")
     buttons = table.buttons
     if buttons is not None:
         for number in (buttons.acknowledge, buttons.test, buttons.page):

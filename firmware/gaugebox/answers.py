@@ -14,6 +14,10 @@ Every request may be repeated: its answer is the same, or it says that what it a
     alerts n                changes so far, warning and caution lamp (0 dark, 1 steady, 2 flashing), how many there are; then from the
                             n-th on up to four more, the first to be read first: urgency (1 caution, 2 warning), 1 if acknowledged, words
     marks n                 of readout n and up to 31 more: its colour (0 none, 1 green, 2 yellow, 3 red), rank
+    reserve                 of the reserve watch, nothing where there is none: state, 1 if doubtful; moved, left, room, seconds to off, each
+                            with its band, -1 where it is not known
+    gauges                  of each disagree alert: state, size
+    filled                  (the reserve has been)
     acknowledge             (all alerts)
     test ticks              (all that can be lit is, for so long; at most 250)
     dim                     on or off, or none; day or night, or none; fault of the request, of the daylight
@@ -179,6 +183,28 @@ def marks(app: "App", words: "list[str]") -> "list[str]":
     return ["%d,%d" % (one.colour, one.rank) for one in app.readouts[start : start + MARKS_A_LINE]]
 
 
+def reserve(app: "App", _: "list[str]") -> "list[str]":
+    if app.reserve is None:
+        return []
+    watch = app.reserve.watch
+    said = watch.state, int(watch.doubtful), watch.moved, watch.moved_band, watch.left, watch.left_band
+    said += watch.room, watch.room_band, watch.seconds_to_off, watch.seconds_band  # type: ignore[assignment]
+    return [str(number) for number in said]
+
+
+def gauges(app: "App", _: "list[str]") -> "list[str]":
+    return [
+        "%d,%d" % (one.disagree.state, one.disagree.size) for one in app.watches if one is not app.reserve
+    ]
+
+
+def filled(app: "App", _: "list[str]") -> "list[str]":
+    if app.reserve is None:
+        raise Refused("there is no reserve to watch")
+    app.reserve.fill()
+    return []
+
+
 def acknowledge(app: "App", _: "list[str]") -> "list[str]":
     app.alerts.acknowledge()
     return []
@@ -270,6 +296,9 @@ VERBS = {
     "alerts": alerts,
     "marks": marks,
     "acknowledge": acknowledge,
+    "reserve": reserve,
+    "gauges": gauges,
+    "filled": filled,
     "test": test,
     "health": health,
     "log": log,

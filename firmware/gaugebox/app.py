@@ -13,6 +13,7 @@ from gaugebox.measure import CLOCK_MASK, CONVERTER, FAULT, SILENT, make_channels
 from gaugebox.readouts import Derived, Readout
 from gaugebox.store import SAFE, Store
 from gaugebox.table import DISPLAY, ON_CHIP
+from gaugebox.watches import Gauge, Reserve
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -69,11 +70,13 @@ class App:
         self.conditions: "list[Condition]" = []
         self.readouts: "list[Readout]" = []
         self.rules: "list[Rule]" = []
+        self.reserve: "Reserve | None" = None
+        self.watches: "list[Any]" = []  # the reserve watch and the disagree alerts
         self.testing = 0  # ticks for which all that can be lit is
         self.last_tick = board.now()
         self._log_start()
         self._wire()
-        self.alerts = Alerts(self.channels, self.readouts, self.rules, [])
+        self.alerts = Alerts(self.channels, self.readouts, self.rules, self.watches)
         self.faults = bytearray(len(self.channels) + len(self.driven))  # as they stand in the log
         self.changes = bytearray(len(self.faults))  # of each, since the log was written
         if board.service() and not store.distrusted:
@@ -131,6 +134,11 @@ class App:
             only_when = conditions[record.only_when] if record.only_when < len(conditions) else None
             self.readouts.append(Readout(record, shown[record.index], only_when))
         self.rules = [Rule(rule, conditions) for rule in table.alerts]
+        if table.reserve is not None:
+            self.reserve = Reserve(table.reserve, shown, lighting.switches)
+            self.watches.append(self.reserve)
+        for gauge in table.gauges:
+            self.watches.append(Gauge(gauge, shown, conditions, self.reserve))
 
     def _log_start(self) -> None:
         board, store = self.board, self.store
@@ -178,7 +186,7 @@ class App:
         for scan in self.chips:
             scan.tick(elapsed)
         board.mark(log.AT_LIGHTS)
-        self._judge()
+        self._judge(elapsed)
         self._light()
         board.feed()  # here, where it has sampled, judged and driven
         self._watch_jumper()
@@ -222,7 +230,7 @@ class App:
     def flush(self) -> None:
         _flush(self.events, self.seconds)
 
-    def _judge(self) -> None:
+    def _judge(self, elapsed: int) -> None:
         for derived in self.derived:
             derived.step()
         for condition in self.conditions:
@@ -231,6 +239,8 @@ class App:
             readout.step()
         for rule in self.rules:
             rule.step()
+        for watch in self.watches:
+            watch.step(elapsed)
         self.alerts.step(self.seconds > SAMPLED_S)
         if self.testing:
             self.testing -= 1

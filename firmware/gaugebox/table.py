@@ -10,7 +10,15 @@ import struct
 from array import array
 
 from gaugebox import alert_records, light
-from gaugebox.alert_records import AlertRecord, ButtonsRecord, ConditionRecord, DerivedRecord, ReadoutRecord
+from gaugebox.alert_records import (
+    AlertRecord,
+    ButtonsRecord,
+    ConditionRecord,
+    DerivedRecord,
+    DisagreeRecord,
+    ReadoutRecord,
+    ReserveRecord,
+)
 from gaugebox.curve import lookup, make_curve
 from gaugebox.measure import NO_INPUT, OPEN, OVER
 from gaugebox.pins import BOARD, CONVERTER_PINS, OUTPUT_PINS
@@ -31,7 +39,7 @@ LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
 
 BOX = 1  # 2 to 5 were earlier forms
 CHIP, INPUT, KNOB, DIMMER, SWITCH, DAYLIGHT, DIM_REQUEST, IN_FLIGHT = range(6, 14)
-DERIVED, READOUT, CONDITION, ALERT, BUTTONS = range(14, 19)
+DERIVED, READOUT, CONDITION, ALERT, BUTTONS, RESERVE, DISAGREE = range(14, 21)
 
 ON_CHIP = 255
 ADS1115 = 1
@@ -193,6 +201,8 @@ class Table:
         self.conditions: "list[ConditionRecord]" = []
         self.alerts: "list[AlertRecord]" = []
         self.buttons: "ButtonsRecord | None" = None
+        self.reserve: "ReserveRecord | None" = None
+        self.gauges: "list[DisagreeRecord]" = []
         sections = struct.unpack_from(HEADER, image, 0)[2]
         at = HEADER_SIZE
         view = memoryview(image)
@@ -245,6 +255,10 @@ class Table:
             self.alerts.append(AlertRecord(payload))
         elif kind == BUTTONS:
             self.buttons = ButtonsRecord(payload)
+        elif kind == RESERVE:
+            self.reserve = ReserveRecord(payload)
+        elif kind == DISAGREE:
+            self.gauges.append(DisagreeRecord(payload))
         elif flags & CRITICAL:
             raise TableError("section kind %d is not known to this firmware: install, then flash anew" % kind)
 

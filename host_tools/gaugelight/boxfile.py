@@ -33,7 +33,7 @@ from gaugelight.laws import (
 )
 from gaugelight.lights import Lights, Units, read_lights
 from gaugelight.problems import Misuse, Problem, WrongBoxFile, meant
-from gaugelight import readouts
+from gaugelight import fuel_watch, readouts
 from gaugelight.readouts import Face, Markings
 from gaugelight.toml_lines import Lines, key_lines
 
@@ -49,7 +49,7 @@ RAIL_SPAN = Fraction(80, 100), Fraction(108, 100)
 NAMUR_NE_43 = Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21)  # mA
 TABLES = (
     "box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request", "in_flight",
-    "derived", "alert", "buttons",
+    "derived", "alert", "buttons", "reserve", "disagree",
 )  # fmt: skip
 LAW_KEYS = ("points", "series", "sender", "range")
 COLD_JUNCTION = -40.0, 85.0  # degC, until the input that measures it is known
@@ -289,7 +289,19 @@ class Reader:
         alerts = [readouts.alert(section, all_units, switches) for section in self.tables("alert")]
         pressed = self.table("buttons")
         buttons = readouts.Buttons() if pressed is None else readouts.buttons(pressed, switches)
-        return inputs, Face(derived, tuple(one for one in alerts if one is not None), buttons)
+        tank = self.table("reserve")
+        reserve = None if tank is None else fuel_watch.reserve_tank(tank, all_units, switches)
+        gauges = [
+            fuel_watch.disagreement(section, all_units, spans, switches)
+            for section in self.tables("disagree")
+        ]
+        return inputs, Face(
+            derived,
+            tuple(one for one in alerts if one is not None),
+            buttons,
+            reserve,
+            tuple(one for one in gauges if one is not None),
+        )
 
     def in_flight(
         self, section: Section, inputs: list[Input], units: Units, lights: Lights

@@ -16,6 +16,7 @@ from gaugelight import coolant
 from gaugelight.boxfile import Box
 from gaugelight.circuits import Floats
 from gaugelight.curves import Asked, decimals_of
+from gaugelight.fuel_watch import disagree_section, reserve_section
 from gaugelight.light_tables import TICKS_A_SECOND, URGENCIES, text, with_curves
 from gaugelight.quantity import UNITS
 from gaugelight.laws import celsius_of
@@ -129,6 +130,14 @@ def face_sections(box: Box, inputs: tuple[SolvedInput, ...]) -> list[tuple[int, 
         )
         when = bytes(number(condition) for condition in rule.when)
         sections.append((table.ALERT, fixed + when + text(rule.words)))
+    if box.face.reserve is not None:
+        payload = reserve_section(box.face.reserve, box, names, decimals, switches)
+        sections.append((table.RESERVE, payload))
+    for gauge in box.face.gauges:
+        index = names.index(gauge.gauge)
+        span, _ = _span_and_step(box, gauge.gauge, inputs)
+        payload = disagree_section(gauge, number(gauge.flies), index, decimals[index], span)
+        sections.append((table.DISAGREE, payload))
     buttons = box.face.buttons
     if buttons.line:
         pressed = [switch(name) for name in (buttons.acknowledge, buttons.test, buttons.page)]

@@ -14,6 +14,7 @@ from gaugelight.quantity import UNITS
 
 if TYPE_CHECKING:
     from gaugelight.boxfile import Section
+    from gaugelight.fuel_watch import Disagreement, ReserveTank
 
 COLOURS = ("green", "yellow", "red")
 LONGEST_LABEL = 10
@@ -112,6 +113,8 @@ class Face:
     derived: tuple[Derived, ...] = ()
     alerts: tuple[AlertRule, ...] = ()
     buttons: Buttons = Buttons()
+    reserve: ReserveTank | None = None
+    gauges: tuple[Disagreement, ...] = ()
 
     def conditions(self, markings: tuple[Markings, ...]) -> Iterator[Condition]:
         for one in markings:
@@ -120,6 +123,8 @@ class Face:
         for alert in self.alerts:
             yield from alert.when
             yield from (one for one in (alert.after, alert.until) if one is not None)
+        for gauge in self.gauges:
+            yield gauge.flies
 
 
 # -- range markings

@@ -1,0 +1,114 @@
+"""What the reserve watch and the disagree alerts are given each tick, and what the pilot is told of it."""
+
+from gaugebox import reserve
+from gaugebox.alerts import CAUTION, WARNING
+from gaugebox.disagree import READS_HIGH, READS_LOW, Disagree
+from gaugebox.measure import FAULT, READING
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from gaugebox.alert_records import DisagreeRecord, ReserveRecord
+    from gaugebox.alerts import Condition
+    from gaugebox.light import Switch
+    from gaugebox.measure import Channel
+    from gaugebox.readouts import Derived
+
+# what is told in which state; the ranks say which is told anew after another
+TOLD = {
+    reserve.NO_PRESSURE: (CAUTION, 1, "NO TRANSFER PRESSURE"),
+    reserve.BLOCKED: (CAUTION, 2, "TRANSFER BLOCKED"),
+    reserve.DRY: (CAUTION, 4, "RESERVE DRY: PUMP OFF"),
+    reserve.LEAK: (WARNING, 5, "MAY LEAK: PUMP OFF"),
+}
+FULL = (CAUTION, 3, "MAINS FULL: PUMP OFF")
+
+
+class Reserve:
+    """The reserve watch on its channels and switches. As an alert has: urgency, rank, words()."""
+
+    def __init__(
+        self, record: "ReserveRecord", channels: "list[Channel | Derived]", switches: "list[Switch]"
+    ) -> None:
+        self.record = record
+        self.watch = reserve.ReserveWatch(record)
+        self.pump = switches[record.pump]
+        self.filled = switches[record.filled] if record.filled < len(switches) else None
+        self.pressed = 0
+        self.pressure = channels[record.pressure].said
+        self.mains = channels[record.mains].said
+        self.urgency = self.rank = 0
+
+    def step(self, elapsed_ms: int) -> None:
+        watch, pressure, mains = self.watch, self.pressure, self.mains
+        watch.step(
+            elapsed_ms, self.pump.level, pressure[FAULT], pressure[READING], mains[FAULT], mains[READING]
+        )
+        if self.filled is not None:
+            if self.filled.level and not self.pressed:
+                self.fill()
+            self.pressed = self.filled.level
+        told = TOLD.get(watch.state)
+        if told is None and watch.state == reserve.FLOWING and 0 <= watch.room <= watch.room_band:
+            told = FULL
+        if told is None:
+            self.urgency = self.rank = 0
+        else:
+            self.urgency = told[0]
+            self.rank = told[1]
+
+    def fill(self) -> None:
+        """The reserve has been filled."""
+        self.watch.fill(self.record.reserve_full, self.record.reserve_band)
+
+    def transfer(self, most: bool) -> int:
+        """What flows into the mains in an hour, at least or at most, in fuel units."""
+        if self.watch.state == reserve.OFF:
+            return 0
+        record = self.record
+        band = record.rate * record.rate_band // 100
+        if most:
+            return record.rate + band
+        return record.rate - band if self.watch.state == reserve.FLOWING else 0
+
+    def words(self) -> str:
+        told = TOLD.get(self.watch.state)
+        return FULL[2] if told is None else told[2]
+
+
+class Gauge:
+    """One gauge held against burn and transfer. As an alert has: urgency, rank, words()."""
+
+    def __init__(
+        self,
+        record: "DisagreeRecord",
+        channels: "list[Channel | Derived]",
+        conditions: "list[Condition]",
+        transfers: "Reserve | None",
+    ) -> None:
+        self.record = record
+        self.channel = channels[record.index]
+        self.said = self.channel.said
+        self.flies = conditions[record.flies]
+        self.transfers = transfers
+        self.disagree = Disagree(record)
+        self.urgency = self.rank = 0
+
+    def step(self, elapsed_ms: int) -> None:
+        low = high = 0
+        record = self.record
+        if self.transfers is not None:
+            low = self.transfers.transfer(False) * record.share_low // 100
+            high = self.transfers.transfer(True) * record.share_high // 100
+        one = self.disagree
+        one.step(
+            elapsed_ms, self.flies.holds == 1, self.said[FAULT], self.said[READING], record.feed, low, high
+        )
+        self.urgency = CAUTION if one.state == READS_HIGH or one.state == READS_LOW else 0
+        self.rank = 1 if self.urgency else 0
+
+    def words(self) -> str:
+        """READS_LOW may as well be fuel that goes elsewhere."""
+        record = self.channel.record
+        size = abs(self.disagree.size) // max(1, 10 ** (record.reading_decimals - 1))
+        way = "HIGH" if self.disagree.size > 0 else "LOW OR LEAKS"
+        return "%s %s %d.%d" % (record.name, way, size // 10, size % 10)
