@@ -11,7 +11,7 @@ from gaugelight.problems import Misuse, Wrong
 
 def head_of(state: State) -> str:
     """Two lines: which box and table, and the columns with their units. The same as long as the table is."""
-    columns = ["time UTC", "box uptime s"]
+    columns = ["time UTC"]
     for face in state.faces:
         name = face.about.name
         if not face.derived:
@@ -23,10 +23,7 @@ def head_of(state: State) -> str:
 
 def row_of(state: State, now: datetime) -> list[str]:
     """A reading at fault is empty, and the fault stands beside it."""
-    row = [
-        now.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
-        f"{state.hello.uptime_ms / 1000:.1f}",
-    ]
+    row = [now.isoformat(timespec="milliseconds").replace("+00:00", "Z")]
     for face, said in zip(state.faces, state.said):
         if not face.derived:
             row.append(str(said.count))
@@ -46,7 +43,7 @@ class LiveLog:
         self.head = head_of(state)
         try:
             # "x": what is there already is never written over, not even by chance
-            self.file = path.open("a+" if append else "x", newline="", encoding="utf-8")
+            self.file = path.open("a+" if append else "x+", newline="", encoding="utf-8")
         except FileExistsError:
             raise Misuse(
                 f"{path}: is there already; name a new file, or write --append to go on in it"
@@ -64,7 +61,7 @@ class LiveLog:
         self.file.seek(0)
         try:
             there = self.file.read()
-        except (OSError, ValueError):
+        except (OSError, UnicodeDecodeError):
             there = "?"
         if there and not there.startswith(self.head):
             what = f"was recorded of another table, or is no record; {self.head.splitlines()[0][2:]} needs a new file"

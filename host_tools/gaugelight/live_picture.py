@@ -263,8 +263,8 @@ def _cells(state: State, number: int, wide: bool) -> list[tuple[str, str]]:
 def _lights(state: State, width: int) -> list[Text]:
     items = []
     for one in state.lights:
-        fault = f" FAULT {one.fault}" if one.fault else ""
-        items.append(f"{one.name} {one.level / 100:.1f} % (duty {one.duty / 655.35:.2f} %){fault}")
+        level = f"{one.name} {one.level / 100:.1f} % (duty {one.duty / 655.35:.2f} %)"
+        items.append(level + (f" FAULT {one.fault}" if one.fault else ""))
     for name, value, fault in (
         ("dim request", state.dim.request, state.dim.request_fault),
         ("", state.dim.daylight, state.dim.daylight_fault),
