@@ -5,7 +5,7 @@ import contextlib
 import time
 import zlib
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from types import TracebackType
 
@@ -13,6 +13,7 @@ from gaugebox import VERSION
 from gaugebox.answers import JUMPER_OPEN, OLDER, STORE_FAILED
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
 from gaugebox.log import RECORD_SIZE
+from gaugebox.store import NOT_STARTING, SAFE
 from gaugebox.table import CONTAINER
 from gaugelight.ports import open_port, reason_of
 from gaugelight.problems import Wrong
@@ -100,17 +101,75 @@ class SaidDim:
     daylight_fault: str | None
 
 
+@dataclass(frozen=True)
+class SaidAlert:
+    """urgency 1 caution, 2 warning."""
+
+    urgency: int
+    acknowledged: bool
+    words: str
+
+
+@dataclass(frozen=True)
+class SaidAlerts:
+    """changed: grows with every change. warning, caution: the lamps for them, 0 dark, 1 steady, 2 flashing. count: of all that are on,
+    of which `shown` are some or all, the first to be read first."""
+
+    changed: int
+    warning: int
+    caution: int
+    count: int
+    shown: tuple[SaidAlert, ...]
+
+
+@dataclass(frozen=True)
+class SaidMark:
+    """Where a readout stands among its marks, as the box judges: colour 0 none, 1 green, 2 yellow, 3 red; rank: how bad that is."""
+
+    colour: int
+    rank: int
+
+
 def packed(image: bytes) -> bytes:
     """As the box takes it apart again: zlib, with a window of 1 kB."""
     packer = zlib.compressobj(9, zlib.DEFLATED, 10)
     return packer.compress(image) + packer.flush()
 
 
+def warnings_of(hello: Hello) -> list[str]:
+    """What must not be overlooked, whatever was asked."""
+    told = []
+    if hello.slot == SAFE and hello.notice.startswith(NOT_STARTING):
+        told.append(
+            "IT DOES NOT START WITH ITS TABLE, three times tried: it shows no number, lamps follow their knob; switch it off and on to"
+            " try again, `gaugelight revert` or flash another"
+        )
+    elif hello.slot == SAFE:
+        told.append("NO TABLE IS RIGHT: it shows no number, lamps follow their knob; flash it")
+    if hello.waiting_crc:
+        told.append(
+            f"ANOTHER TABLE RUNS FROM THE NEXT START ON: {hello.waiting_crc}; restart the box, or flash"
+        )
+    if hello.state != "FLIGHT":
+        watchdog = " and has no watchdog" if hello.state == "SERVICE" else ""
+        told.append(f"SERVICE JUMPER CLOSED: it can be written to{watchdog}; pull it before flight")
+        if hello.in_flight:
+            told.append(f"and yet {hello.in_flight}")
+    if hello.notice:
+        told.append(f"passed over at start: {hello.notice}")
+    return told
+
+
 class BoxLine:
-    """One open port. A context manager; every method raises Wrong when the box or the port is gone."""
+    """One open port. A context manager; every method raises Wrong when the box or the port is gone.
+
+    tries, within: how often a request is asked, and how many seconds each time is waited, where a method does not know better.
+    """
 
     def __init__(self, port: str) -> None:
         self.port = port
+        self.tries = TRIES
+        self.within = ANSWER_WITHIN
         self.next_id = 0
         self.repeated = 0  # requests that had to be asked again
         self.serial = open_port(port)
@@ -123,8 +182,10 @@ class BoxLine:
     ) -> None:
         self.serial.close()
 
-    def ask(self, *fields: str, tries: int = TRIES, within: float = ANSWER_WITHIN) -> list[str]:
-        """The answer's fields after "ok". Asks again when none comes. Raises NoAnswer, BoxSaysNo."""
+    def ask(self, *fields: str, tries: int | None = None, within: float | None = None) -> list[str]:
+        """The answer's fields after "ok". Asks again when none comes. Raises NoAnswer, BoxSaysNo, Lost."""
+        tries = self.tries if tries is None else tries
+        within = self.within if within is None else within
         self.next_id = (self.next_id + 1) % 4096
         name = f"{self.next_id:x}"
         line = frame(REQUEST, [name, *fields])
@@ -170,7 +231,7 @@ class BoxLine:
             what = "the box speaks another version of the line; run `gaugelight install`"
             raise Wrong(f"{self.port}: {what}") from None
 
-    def hello(self, tries: int = TRIES, within: float = ANSWER_WITHIN) -> Hello:
+    def hello(self, tries: int | None = None, within: float | None = None) -> Hello:
         said = self.ask("hello", tries=tries, within=within)
         with self._understood():
             return Hello(
@@ -267,18 +328,65 @@ class BoxLine:
 
     def lamps(self, dimmers: int) -> list[SaidDimmer]:
         """Lamps, bus output and display, in the order of the table."""
-        rows: list[str] = []
-        while len(rows) < dimmers:
-            more = self.ask("lamps", str(len(rows)))
-            if not more:
-                raise Wrong(f"{self.port}: the box changed its table meanwhile; ask again")
-            rows += more
+        said: list[SaidDimmer] = []
+        while len(said) < dimmers:
+            said += self.lamps_from(len(said))
+        return said
+
+    def lamps_from(self, first: int) -> list[SaidDimmer]:
+        """Up to four of them, in one request."""
+        rows = self.ask("lamps", str(first))
+        if not rows:
+            raise Wrong(f"{self.port}: the box changed its table meanwhile; ask again")
         said = []
         with self._understood():
             for row in rows:
                 name, level, duty, fault = row.split(",")
                 said.append(SaidDimmer(name, int(level), int(duty), fault or None))
         return said
+
+    def marks(self, readouts: int) -> list[SaidMark]:
+        """Of the readouts on the face, in the order of the table."""
+        rows: list[str] = []
+        while len(rows) < readouts:
+            more = self.ask("marks", str(len(rows)))
+            if not more:
+                raise Wrong(f"{self.port}: the box changed its table meanwhile; ask again")
+            rows += more
+        with self._understood():
+            return [SaidMark(*map(int, row.split(","))) for row in rows]
+
+    def alerts(self) -> SaidAlerts:
+        """All that are on, at one moment."""
+        said = self.alerts_from(0)
+        while len(said.shown) < said.count:
+            more = self.alerts_from(len(said.shown))
+            # where they changed between two requests it begins anew
+            said = (
+                replace(more, shown=said.shown + more.shown)
+                if more.changed == said.changed
+                else self.alerts_from(0)
+            )
+        return said
+
+    def alerts_from(self, first: int) -> SaidAlerts:
+        """Up to four of them, in one request."""
+        with self._understood():
+            head, *rows = self.ask("alerts", str(first))
+            shown = []
+            for row in rows:
+                urgency, acknowledged, words = row.split(",", 2)
+                shown.append(SaidAlert(int(urgency), acknowledged == "1", words))
+            changed, warning, caution, count = map(int, head.split(","))
+            return SaidAlerts(changed, warning, caution, count, tuple(shown))
+
+    def acknowledge(self) -> None:
+        """All alerts, as its button does."""
+        self.ask("acknowledge")
+
+    def test(self, ticks: int) -> None:
+        """All that can be lit is, for so many ticks of 20 ms (at most 250)."""
+        self.ask("test", str(ticks))
 
     def dim(self) -> SaidDim:
         with self._understood():

@@ -609,7 +609,7 @@ def _clock(seconds: int) -> str:
 
 
 def read(words: argparse.Namespace, screen: Screen) -> Outcome:
-    from gaugelight.box_line import BoxLine
+    from gaugelight.box_line import BoxLine, warnings_of
     from gaugelight.ports import the_port
     from gaugelight.said import shown
 
@@ -634,7 +634,7 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
     screen.say(
         f"{hello.box or 'no table: flash one'}    {hello.state}    table {hello.crc or 'none'} in {hello.slot or '-'}"
     )
-    for warning in (warnings := _warnings(hello)):
+    for warning in (warnings := warnings_of(hello)):
         screen.say(f"  {warning}")
     cells = [[about.name, *shown(s)] for about, s in zip(described, said)]
     screen.table("", ["input", ">signal", ">reading", "fault"], cells)
@@ -669,30 +669,27 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
     }, 0
 
 
-def _warnings(hello: "Hello") -> list[str]:
-    """What must not be overlooked, whatever was asked."""
-    from gaugebox.store import NOT_STARTING, SAFE
+def live(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.box_line import BoxLine
+    from gaugelight.live import Watch, can_draw, live, snapshot
+    from gaugelight.ports import the_port
 
-    told = []
-    if hello.slot == SAFE and hello.notice.startswith(NOT_STARTING):
-        told.append(
-            "IT DOES NOT START WITH ITS TABLE, three times tried: it shows no number, lamps follow their knob; switch it off and on to"
-            " try again, `gaugelight revert` or flash another"
+    if words.append and words.log is None:
+        raise Misuse("--append belongs to --log FILE.csv")
+    if words.json and words.log is not None:
+        raise Misuse("--json is one snapshot; --log records the live view: leave one of them out")
+    if not words.json and not can_draw():
+        raise Misuse(
+            "there is no terminal to draw on; write --json for one snapshot, or use `gaugelight read`"
         )
-    elif hello.slot == SAFE:
-        told.append("NO TABLE IS RIGHT: it shows no number, lamps follow their knob; flash it")
-    if hello.waiting_crc:
-        told.append(
-            f"ANOTHER TABLE RUNS FROM THE NEXT START ON: {hello.waiting_crc}; restart the box, or flash"
-        )
-    if hello.state != "FLIGHT":
-        watchdog = " and has no watchdog" if hello.state == "SERVICE" else ""
-        told.append(f"SERVICE JUMPER CLOSED: it can be written to{watchdog}; pull it before flight")
-        if hello.in_flight:
-            told.append(f"and yet {hello.in_flight}")
-    if hello.notice:
-        told.append(f"passed over at start: {hello.notice}")
-    return told
+    port = the_port(words.port)
+    if words.json:
+        with BoxLine(port) as line:
+            return snapshot(Watch(line).state), 0
+    rows = live(port, None if words.log is None else Path(words.log), words.append)
+    if words.log is not None:
+        screen.say(f"{words.log}: {rows} rows")
+    return None, 0
 
 
 def _at_fault(fault: str | None) -> str:
@@ -844,6 +841,12 @@ def parser() -> Parser:
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one = command("read", read, "one set of readings from the box")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one = command("live", live, "everything the box says, ten times a second; keys acknowledge and test")
+    one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one.add_argument(
+        "--log", metavar="FILE", help="record counts and readings, a row an update, in a new CSV file"
+    )
+    one.add_argument("--append", action="store_true", help="go on in a log that is there, of the same table")
     one = command("bench", bench, "prove a box file on a virtual box with a model aircraft around it")
     one.add_argument("box", metavar="BOX", nargs="?", default=str(DEMO))
     one.add_argument(

@@ -33,6 +33,8 @@ UNITS: dict[str, tuple[str, Fraction, Fraction]] = {
         ("W", "power", 1, 0),
         ("m", "length", 1, 0),
         ("cm", "length", Fraction(1, 100), 0),
+        ("mm", "length", Fraction(1, 1000), 0),
+        ("in", "length", Fraction("0.0254"), 0),
         ("ft", "length", Fraction("0.3048"), 0),
         ("lx", "illuminance", 1, 0),
         ("%", "share", 1, 0),

@@ -55,7 +55,7 @@ class NoPort(BoxLine):
     def __init__(self) -> None:
         self.told: list[tuple[str, ...]] = []
 
-    def ask(self, *fields: str, tries: int = 0, within: float = 0) -> list[str]:
+    def ask(self, *fields: str, tries: int | None = None, within: float | None = None) -> list[str]:
         self.told.append(fields)
         return {"begin": [str(PIECE)], "verify": [str(len(image())), crc_of(image())]}.get(fields[0], [""])
 
