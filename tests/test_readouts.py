@@ -59,10 +59,26 @@ def zone_at(made: list[Zone], reading: int) -> Zone:
 
 @pytest.mark.parametrize("given_marks, decimals, said", PLACES.values(), ids=PLACES)
 def test_zones(given_marks: Marks, decimals: int, said: list[tuple[int, str | None, int, str]]) -> None:
-    made = zones(marks("US gal")(given_marks) if given_marks else (), decimals)
+    made = zones(marks("US gal")(given_marks) if given_marks else (), decimals, Fraction(0))
     for reading, colour, rank, words in said:
         one = zone_at(made, reading)
         assert (one.colour, one.rank, one.says) == (colour, rank, words), reading
+
+
+# with a step of 50 units: what shows the limit has reached it
+AS_SHOWN: dict[str, tuple[Marks, list[tuple[int, str | None]]]] = {
+    "zero, of a float that never quite gets there": (FUEL, [(0, "red"), (25, "red"), (26, "yellow")]),
+    "an upper limit": ([{"green": [0, 10]}, {"red": 12}], [(1000, "green"), (1001, None), (1174, None), (1175, "red")]),
+    "an arc that ends at its limit": ([{"green": [0, 10]}, {"red": 10}], [(974, "green"), (975, "red"), (1000, "red")]),
+    "an arc narrower than that": ([{"red": 0}, {"yellow": [0, 0.2]}, {"green": [0.2, 9]}], [(25, "red"), (26, "green")]),
+    "arcs stay where they are": (FUEL, [(399, "yellow"), (400, "green")]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("given_marks, said", AS_SHOWN.values(), ids=AS_SHOWN)
+def test_a_limit_is_reached_when_it_is_shown(given_marks: Marks, said: list[tuple[int, str | None]]) -> None:
+    made = zones(marks("US gal")(given_marks), 2, Fraction(1, 2))
+    assert [(reading, zone_at(made, reading).colour) for reading, _ in said] == said
 
 
 @st.composite
@@ -87,7 +103,7 @@ def test_any_reading_has_the_colour_of_the_mark_it_lies_in(
     inside = [
         one for one in read if (one.low is None or at >= one.low) and (one.high is None or at <= one.high)
     ]
-    found = zone_at(zones(read, decimals), units)
+    found = zone_at(zones(read, decimals, Fraction(0)), units)
     if not inside:
         assert found.colour is None
     elif inside[0].low is None:
@@ -96,7 +112,7 @@ def test_any_reading_has_the_colour_of_the_mark_it_lies_in(
         assert found.colour == inside[-1].colour
     assert (found.rank == 0) == (found.says == "")
     if found.colour == "red":
-        everything = zones(read, decimals)
+        everything = zones(read, decimals, Fraction(0))
         if any(one.colour in ("green", "yellow") for one in everything):
             assert found.rank > max((one.rank for one in everything if one.colour != "red"), default=0)
 
@@ -149,7 +165,7 @@ def test_labels(name: str, label: str) -> None:
 
 
 def record(given_marks: Marks, delay: int = 3, play: int = 5) -> Any:
-    made = zones(marks("V")(given_marks), 0)
+    made = zones(marks("V")(given_marks), 0, Fraction(0))
     return SimpleNamespace(
         edges=array("i", [one.edge for one in made[1:] if one.edge is not None]),
         colours=bytes(UNMARKED if one.colour is None else COLOUR_CODES[one.colour] for one in made),

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from gaugelight.bench_flight import flight_scenario
 from gaugelight.bench_light import LightTrace, light_scenario
 from gaugelight.box_line import BoxLine, BoxSaysNo
 from gaugelight.boxfile import Box, Input
@@ -174,6 +175,7 @@ class Run:
             self.settle("the converters' bus held low", inputs, seconds=1.0)
             self.aircraft.bus_stuck = False
             self.settle("the bus released", inputs, seconds=2.5, show=False)
+        flight_scenario(self)
         light_scenario(self)
 
     def pull_jumper(self) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import struct
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, cast
 
@@ -47,10 +47,12 @@ class Zone:
     says: str
 
 
-def zones(marks: Sequence[Mark], decimals: int) -> list[Zone]:
-    """From marks that do not overlap, sorted. A limit and the outer end of an arc belong to what they mark; where arcs meet, the upper
-    one has the place."""
+def zones(marks: Sequence[Mark], decimals: int, step: Fraction) -> list[Zone]:
+    """From marks that do not overlap, sorted. Where arcs meet, the upper one has the place; the outer end of an arc belongs to it. A
+    limit is reached when its reading is shown, half a step early: a sender that is off by a hair would never reach its own end.
+    """
     scale = 10**decimals
+    marks = [_as_shown(mark, step / 2) for mark in marks]
     taken: list[tuple[int | None, int | None, Mark]] = []  # from and to, both included
     for mark in marks:
         first = None if mark.low is None else math.ceil(mark.low * scale)
@@ -63,12 +65,22 @@ def zones(marks: Sequence[Mark], decimals: int) -> list[Zone]:
                 else:
                     taken[-1] = begins, first - 1, before
         taken.append((first, last, mark))
+    # a limit half a step early may leave nothing of the arc beside it
+    taken = [one for one in taken if one[0] is None or one[1] is None or one[0] <= one[1]]
     edges: list[tuple[int | None, Mark | None]] = [] if marks and marks[0].low is None else [(None, None)]
     for (first, last, mark), after in zip(taken, [*taken[1:], None]):
         edges.append((first, mark))
         if last is not None and (after is None or after[0] != last + 1):
             edges.append((last + 1, None))
     return _ranked(edges)
+
+
+def _as_shown(mark: Mark, half: Fraction) -> Mark:
+    if mark.low is None and mark.high is not None:
+        return replace(mark, high=mark.high + half)
+    if mark.high is None and mark.low is not None:
+        return replace(mark, low=mark.low - half)
+    return mark
 
 
 def _ranked(edges: list[tuple[int | None, Mark | None]]) -> list[Zone]:
@@ -161,7 +173,7 @@ def _readout(
     scale = 10**decimals
     low, high = (round(float(end) * scale) for end in markings.bar or span)
     play = round((step if markings.play is None else markings.play) * scale)
-    made = zones(markings.marks, decimals)
+    made = zones(markings.marks, decimals, step)
     delay = max(1, round(markings.delay * TICKS_A_SECOND))
     payload = struct.pack(
         alert_records.READOUT_FIXED, index, only_when, delay, play, low, high, len(made) - 1
