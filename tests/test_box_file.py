@@ -18,11 +18,19 @@ from gaugelight.boxfile import Box, read_box
 from gaugelight.build import build
 from gaugelight.faults_shown import faults_shown, notes_on
 from gaugelight.problems import Misuse, WrongBoxFile
+from gaugelight.readouts import Face
 from gaugelight.toml_lines import key_lines
 
 AMPHIBIAN = Path(str(files("gaugelight.demo") / "amphibian.toml")).read_text(encoding="utf-8")
 # its inputs, and one lamp and its dim request; the rest of its lights in test_light_file.py
-DEMO = AMPHIBIAN[: AMPHIBIAN.index("# --- light")] + """# --- light ---
+FACE_KEYS = ("marks", "mark_delay", "label", "only_when", "face")
+# the demo's senders, without what the face shows of them; the reserve line's sealed
+SENDERS_ALONE = "".join(
+    line
+    for line in AMPHIBIAN[: AMPHIBIAN.index("# --- what follows")].splitlines(True)
+    if not line.startswith(FACE_KEYS)
+).replace('"gauge"', '"sealed"', 1)
+DEMO = SENDERS_ALONE + """# --- light ---
 
 [[lamp]]
 name = "glare shield"
@@ -644,7 +652,7 @@ def changed(box: Box) -> Box:
     needed = {one.cold for one in box.inputs} | {one.circuit.rail for one in box.inputs}
     inputs = [one for one in box.inputs if one.name in needed or replace(one, line=0) not in proven()]
     chips = tuple(chip for chip in box.chips if chip in [one.converter.chip for one in inputs])
-    return replace(box, inputs=tuple(inputs), chips=chips, in_flight=None)
+    return replace(box, inputs=tuple(inputs), chips=chips, in_flight=None, face=Face())
 
 
 @pytest.fixture(scope="module")

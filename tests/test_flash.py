@@ -51,11 +51,19 @@ EDITS: dict[str, tuple[str, str, list[str]]] = {
     "daylight": ('day_above = "50 %"', 'day_above = "60 %"', ["daylight: day_above changed"]),
     "another converter's address": ("address = 0x49", "address = 0x4a", ["converter fore: address changed"]),
     "a slower converter": ("address = 0x49", 'address = 0x49\nrate = "64 Hz"', ["converter fore: rate changed"]),
-    "a tank that holds more": ('["90 ohm", 18]]\ndamping', '["90 ohm", 20]]\ndamping', ["left fuel: up to 18 to 20; largest change +2.0 US gal, where it read 18.0 US gal"]),
+    "a tank that holds more": ('["90 ohm", 18]]\ndamping', '["90 ohm", 20]]\ndamping', ["left fuel: up to 18 to 20; largest change +2.0 US gal, where it read 18.0 US gal", "disagree of left fuel: allowance, top, bottom changed", "disagree of usable fuel: top, bottom changed"]),
     "another box": ('name = "hull console"', 'name = "hull"', ['box: its name "hull console" to "hull"']),
     "a lamp no longer kept steady": ('compensate = { input = "bus", at = "12 V" }\n', "", ["glare shield: compensate changed"]),
     "a floor": ('floor = "0.02 %"', 'floor = "0.05 %"', ["glare shield: curve, floor or ceiling changed"]),
     "another knob": ("knob = 27", 'knob = { pin = 27, track = "8 kohm" }', ["knob on GP27: ends, travel changed"]),
+    "a mark": ("{ yellow = [2, 4] }, { green = [4, 18] }", "{ yellow = [2, 5] }, { green = [5, 18] }", ["face of left fuel: marks changed"]),
+    "a mark's words": ('says = "EMPTY"', 'says = "NONE LEFT"', ["face of left fuel: marks changed"]),
+    "a mark's delay": ('mark_delay = "5 s"', 'mark_delay = "9 s"', ["face of bus: delay changed"]),
+    "a rule's memory": ('after = "coolant pressure above 6 psi"', 'after = "coolant pressure above 7 psi"', ["alert COOLANT LOST: after, until changed"]),
+    "the reserve": ('holds = "20 US gal"', 'holds = "22 US gal"', ["reserve: reserve_full, reserve_band changed"]),
+    "what burns": ('burn = ["7 US gal", "9 US gal"]\nshare', 'burn = ["7 US gal", "8 US gal"]\nshare', ["disagree of usable fuel: burn_high changed"]),
+    "another button": ('acknowledge = "acknowledge"', 'acknowledge = "panel lights"', ["buttons: acknowledge changed"]),
+    "the other way round": ('difference = ["left fuel", "right fuel"]', 'difference = ["right fuel", "left fuel"]', ["imbalance: parts changed"]),
     "in flight": ('above = "13.2 V"', 'above = "13.4 V"', ["in flight: above changed"]),
 }  # fmt: skip
 
@@ -66,7 +74,15 @@ def test_changes(old: str, new: str, said: list[str], tmp_path: Path) -> None:
     assert text.count(old) >= 1
     told = changes(table(text, tmp_path), table(text.replace(old, new, 1) if old else text, tmp_path))
     if "unit" in " ".join(said):
-        assert len(told) == 1 and told[0].startswith("coolant temperature: unit degC to degF")
+        assert told[0].startswith("coolant temperature: unit degC to degF")
+        assert (
+            told[1:]
+            == [
+                "boil margin: parts changed",
+                "alert COOLANT LOST: when changed",
+                "face of coolant temperature: marks changed",
+            ][: len(told) - 1]
+        )
     else:
         assert told == said
 
@@ -82,7 +98,8 @@ def test_an_input_gone_and_one_new(tmp_path: Path) -> None:
 
 def test_a_first_table_is_all_new(tmp_path: Path) -> None:
     told = changes(None, table(DEMO.read_text(), tmp_path))
-    assert told[0] == "sender rail: new, in V" and "glare shield: new" in told and len(told) == 15
+    assert told[0] == "sender rail: new, in V" and "glare shield: new" in told and "boil margin: new" in told
+    assert "alert COOLANT LOST: new" in told and "disagree of left fuel: new" in told and len(told) == 25
 
 
 # the event log

@@ -37,6 +37,8 @@ def test_everything_is_there() -> None:
         "glare shield",
         "switch legends",
         "map light",
+        "warning lamp",
+        "caution lamp",
         "bus output",
         "display",
         "dim request",

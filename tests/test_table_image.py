@@ -30,6 +30,7 @@ from gaugelight.boxfile import Box, read_box
 from gaugelight.build import Build, build, pack
 from gaugelight.light_tables import travel
 from gaugelight.lights import Display, Lights
+from gaugelight.readouts import Face
 
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
@@ -45,7 +46,7 @@ def demo() -> Build:
 def alone(box: Box) -> Box:
     """A box with the lamp that has a knob, and nothing else."""
     lamp = replace(box.lights.lamps[0], compensate=None, by_day=None)
-    return replace(box, chips=(), inputs=(), in_flight=None, lights=Lights(lamps=(lamp,)))
+    return replace(box, chips=(), inputs=(), in_flight=None, face=Face(), lights=Lights(lamps=(lamp,)))
 
 
 @pytest.fixture(scope="module")
@@ -120,7 +121,10 @@ def test_what_was_built_is_what_the_box_reads(demo: Build) -> None:
     assert {sources[name] for name in ("map light", "bus output", "display")} == {
         (light.DIMMER, glare_shield)
     }
-    assert [(s.name, s.pin, s.on) for s in read.switches] == [("panel lights", 12, 0)]
+    assert {(s.name, s.pin, s.on) for s in read.switches} >= {
+        ("panel lights", 12, 0),
+        ("transfer pump", 9, 0),
+    }
     assert read.daylight is not None and read.dim_request is not None
     ambient = demo.inputs[read.daylight.input]
     assert ambient.input.name == "ambient light" and read.daylight.delay == 1500

@@ -4,10 +4,11 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from types import SimpleNamespace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from gaugebox import light
+from gaugebox import alerts, light
 from gaugebox.measure import NO_INPUT
 from gaugebox.store import SLOTS
 from gaugebox.table import ON_CHIP, InputRecord, KnobRecord, Table, TableError
@@ -19,6 +20,9 @@ from gaugelight.problems import Wrong
 START_WITHIN = 15.0  # seconds
 # of an ADS1115, by its multiplexer code (SBAS444, table 8-3)
 PLACES = ("0-1", "0-3", "1-3", "2-3", "0", "1", "2", "3")
+if TYPE_CHECKING:
+    from gaugebox.curve import Curve
+
 Progress = Callable[[int, int], None]
 
 
@@ -46,7 +50,8 @@ def changes(old: Table | None, new: Table) -> list[str]:
     """What will be different on the face and of the lights, one line each."""
     if old is None:
         return [f"{record.name}: new, in {record.reading_unit}" for record in new.inputs] + [
-            f"{record.name}: new" for record in new.dimmers
+            f"{name}: new"
+            for name in [*(one.name for one in new.dimmers + new.derived), *_alerts(new), *_gauges(new)]
         ]
     lines = [] if old.name == new.name else [f'box: its name "{old.name}" to "{new.name}"']
     lines += _changes_of_records(
@@ -73,6 +78,12 @@ def changes(old: Table | None, new: Table) -> list[str]:
         _single("daylight", old.daylight, new.daylight),
         _single("dim request", old.dim_request, new.dim_request),
         _single("in flight", old.in_flight, new.in_flight),
+        _single("buttons", old.buttons, new.buttons),
+        _single("reserve", old.reserve, new.reserve),
+        (_derived(old), _derived(new)),
+        _of_both(_marks(old), _marks(new)),
+        (_alerts(old), _alerts(new)),
+        (_gauges(old), _gauges(new)),
     ):
         lines += _changes_of_records(was, is_now)
     return lines
@@ -91,6 +102,79 @@ def _lights(table: Table) -> dict[str, object]:
         one["knob"] = "" if record.knob == light.NOTHING else knobs[record.knob]
         resolved[record.name] = SimpleNamespace(**one)
     return resolved
+
+
+def _names(table: Table) -> list[str]:
+    return [one.name for one in table.inputs] + [one.name for one in table.derived]
+
+
+def _conditions(table: Table) -> list[str]:
+    """In words, for their numbers say nothing."""
+    names, switches = _names(table), [one.name for one in table.switches]
+    said = []
+    for one in table.conditions:
+        name = switches[one.index] if one.way in (alerts.ON, alerts.OFF) else names[one.index]
+        said.append(f"{name} {one.way} {one.value}")
+    return said
+
+
+def _derived(table: Table) -> dict[str, object]:
+    names = _names(table)
+    made: dict[str, object] = {}
+    for one in table.derived:
+        # by what a unit of each counts: a part that reaches further is told by its own line
+        parts = tuple((names[index], _slope(curve)) for index, curve in one.parts)
+        made[one.name] = SimpleNamespace(parts=parts, step=one.step, unit=one.reading_unit)
+    return made
+
+
+def _slope(curve: "Curve") -> float:
+    x, y = curve[0], curve[1]
+    return round((y[len(y) - 1] - y[0]) / (x[len(y) - 1] - x[0]), 4)
+
+
+def _marks(table: Table) -> dict[str, object]:
+    names, conditions = _names(table), [*_conditions(table)]
+    made: dict[str, object] = {}
+    for one in table.readouts:
+        shown = dict(vars(one))
+        shown["index"] = names[one.index]
+        shown["only_when"] = "" if one.only_when == alerts.NO_CONDITION else conditions[one.only_when]
+        made[f"face of {names[one.index]}"] = SimpleNamespace(**shown)
+    return made
+
+
+def _alerts(table: Table) -> dict[str, object]:
+    conditions = _conditions(table)
+
+    def said(number: int) -> str:
+        return "" if number == alerts.NO_CONDITION else conditions[number]
+
+    return {
+        f"alert {one.words}": SimpleNamespace(
+            urgency=one.urgency, after=said(one.after), until=said(one.until), lasts=one.lasts,
+            when=tuple(said(number) for number in one.when),
+        )
+        for one in table.alerts
+    }  # fmt: skip
+
+
+def _gauges(table: Table) -> dict[str, object]:
+    names, conditions = _names(table), _conditions(table)
+    made: dict[str, object] = {}
+    for one in table.gauges:
+        told = dict(vars(one))
+        told["index"], told["flies"] = names[one.index], conditions[one.flies]
+        made[f"disagree of {names[one.index]}"] = SimpleNamespace(**told)
+    return made
+
+
+def _of_both(old: dict[str, object], new: dict[str, object]) -> tuple[dict[str, object], dict[str, object]]:
+    """What is new or gone has a line already."""
+    common = old.keys() & new.keys()
+    return {name: one for name, one in old.items() if name in common}, {
+        name: one for name, one in new.items() if name in common
+    }
 
 
 def _single(name: str, old: object, new: object) -> tuple[dict[str, object], dict[str, object]]:
@@ -175,7 +259,8 @@ def _readings(record: InputRecord) -> "np.ndarray[tuple[int, ...], np.dtype[np.f
 KEYS = {
     "source": "follows", "index": "follows", "source_curve": "points", "play": "", "fixed": "level", "knob": "override",
     "supply": "compensate", "supply_curve": "compensate", "supply_play": "", "curve": "curve, floor or ceiling",
-    "lowest": "ends", "highest": "ends", "input": "sensor",
+    "lowest": "ends", "highest": "ends", "input": "sensor", "edges": "marks", "colours": "marks", "ranks": "marks", "urgencies": "marks",
+    "words": "marks", "low": "", "high": "", "flies": "while", "share_low": "share", "share_high": "share",
 }  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import REFERENCE, Direct, Millivolt
 from gaugelight.converters import CHIP_SUPPLY, OnChip
 from gaugelight.lights import Knob
-from gaugelight.said import resting_signal
+from gaugelight.said import resting_reading
 from gaugelight.virtual.world import Inputs, Outputs, Trouble
 
 Wire = Literal[
@@ -56,13 +56,24 @@ class Aircraft:
     def __post_init__(self) -> None:
         self.chains: dict[str, Chain] = {one.name: chain_of(self.box, one) for one in self.box.inputs}
         for one in self.box.inputs:
-            self.signals.setdefault(one.name, resting_signal(one))
+            self.signals.setdefault(one.name, float(one.law.signal(np.array([self._rests(one)]))[0]))
         for knob in self.box.lights.knobs:
             self.knobs.setdefault(knob.pin, 0.0)
         if self.box.lights.daylight is not None:  # at night
             sensor = self.box.input(self.box.lights.daylight.sensor)
             assert sensor is not None
             self.signals[sensor.name] = float(sensor.law.signal(np.array([sensor.law.span[0]]))[0])
+
+    def _rests(self, one: Input) -> float:
+        """In the middle of its green arc, where it has one, and below what says that the aircraft flies."""
+        green = [] if one.markings is None else [m for m in one.markings.marks if m.colour == "green"]
+        if not green or green[0].low is None or green[0].high is None:
+            return resting_reading(one)
+        low, high = float(green[0].low), float(green[0].high)
+        told = self.box.in_flight
+        if told is not None and told.follows == one.name and told.above is not None and told.above > low:
+            high = min(high, float(told.above))
+        return (low + high) / 2
 
     def rail_volts(self, one: Input) -> float | None:
         """Of the rail that an input hangs on."""
