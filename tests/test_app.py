@@ -14,11 +14,12 @@ from gaugebox.measure import CONVERTER, FAULT, FAULTS, RAIL, READING, SIGNAL
 from gaugebox.store import SLOT_HEADER_SIZE, SLOTS, Store, slot_header
 from gaugelight.build import Build, build
 from gaugelight.boxfile import read_box
-from gaugelight.cli import DEMO
 from gaugelight.filters import behind_divider, ripple
 from gaugelight.plant import Aircraft
 from gaugelight.virtual import ChipInProcess
 from gaugelight.virtual.world import Inputs, Outputs
+
+from plain import PLAIN
 
 TICK_S = 0.02
 LASTING_S = 10
@@ -119,7 +120,7 @@ class Rig:
 
 @pytest.fixture(scope="module")
 def demo() -> Build:
-    return build(read_box(DEMO))
+    return build(read_box(PLAIN))
 
 
 @pytest.fixture(scope="module")
@@ -287,7 +288,7 @@ def test_a_start_that_lasts_is_told_once(rig: Rig) -> None:
 def test_a_switch_that_says_in_flight(app_class: type[Any], tmp_path: Path) -> None:
     """By its level, the jumper closed: nothing is written, and Ctrl-C is shut out a second later."""
     box = tmp_path / "switch.toml"
-    text = DEMO.read_text()
+    text = PLAIN.read_text()
     told = '[in_flight]                         # the box is not written to while the alternator charges\nfollows = "bus"\nabove = "13.2 V"\n'
     assert text.count(told) == 1
     box.write_text(text.replace(told, '[in_flight]\nfollows = "panel lights"\n'))

@@ -15,11 +15,11 @@ if TYPE_CHECKING:
 
 DERIVED_FIXED = "<BBHi"  # decimals, number of parts, -, step in reading units
 PART_FIXED = "<I"  # input; its curve follows: what its reading adds, in reading units
-# channel; condition without which it is not judged; delay in ticks; play, and the ends of its bar, in reading units; number of edges
+# channel; condition without which it is not judged; delay in turns of 100 ms; play, and the ends of its bar, in reading units; number of edges
 READOUT_FIXED = "<BBHiiiI"
 ZONE_FIXED = "<BBBB"  # colour, rank, urgency, -; its words follow all zones
 CONDITION_FIXED = "<BBHi"  # way, channel or switch, -, reading
-ALERT_FIXED = "<BBBBHH"  # urgency; conditions: after, until; number of `when`; ticks; -
+ALERT_FIXED = "<BBBBHH"  # urgency; conditions: after, until; number of `when`; turns of 100 ms; -
 BUTTONS_FIXED = "<BBBB"  # switches: acknowledge, test, page, -
 RESERVE_FIXED = "<BBBB"  # switch of the pump; channels: pressure, mains; switch that says it was filled; then RESERVE_NUMBERS
 # as gaugebox.reserve tells them
@@ -112,13 +112,13 @@ class ReserveRecord:
 class DisagreeRecord:
     def __init__(self, payload: "Payload") -> None:
         fixed = payload.fixed(DISAGREE_FIXED)
-        self.index, self.flies, self.feed, _, self.share_low, self.share_high = fixed
+        self.index, self.flies, self.feeds, _, self.share_low, self.share_high = fixed
         self.burn_low = self.burn_high = self.allowance = self.smoothing = self.top = 0
         for name in DISAGREE_NUMBERS:
             setattr(self, name, payload.fixed("<i")[0])
         if not (0 <= self.burn_low <= self.burn_high <= MOST_RATE and 2 <= self.allowance <= MOST_READING):
             raise ValueError("disagree: a rate or an allowance is out of range")
-        if not 1 <= self.smoothing <= 1000 or self.top > MOST_READING or self.feed > FEEDS:
+        if not 1 <= self.smoothing <= 1000 or self.top > MOST_READING or self.feeds > FEEDS:
             raise ValueError("disagree: a number is out of range")
         if max(self.share_low, self.share_high) > 100:
             raise ValueError("disagree: a share is out of range")

@@ -18,8 +18,8 @@ NO_CONDITION = 255  # in place of a number of a condition
 ABOVE, BELOW, FAULTY, ON, OFF = range(5)  # ways of a condition
 UNKNOWN = -1
 CAUTION, WARNING = 1, 2  # urgencies; 0: it is not there
-LASTS = 50  # ticks, a second, that a fault stands before it is told
-KEPT = 3000  # ticks, a minute, that an acknowledgement outlives what it was for
+LASTS = 10  # turns, a second, that a fault stands before it is told
+KEPT = 600  # turns, a minute, that an acknowledgement outlives what it was for
 DARK, STEADY, FLASHING = range(3)  # a lamp for alerts
 FLASH = 25  # ticks; half of them lit, which is 2 Hz
 
@@ -95,7 +95,7 @@ class Alert:
         self.rank = 0
         self.acknowledged = 0  # up to that rank
         self.since = 0  # a number that grows from one to the next
-        self.gone = 0  # ticks
+        self.gone = 0  # turns
 
     def unseen(self) -> bool:
         return self.urgency > 0 and self.rank > self.acknowledged
@@ -152,6 +152,9 @@ class Alerts:
             at += 1
         if changed != self.changed:
             self._sort()
+
+    def tick(self) -> None:
+        """For the lamps, every tick."""
         self.flash += 1
         if self.flash == FLASH:
             self.flash = 0

@@ -193,9 +193,7 @@ def reserve(app: "App", _: "list[str]") -> "list[str]":
 
 
 def gauges(app: "App", _: "list[str]") -> "list[str]":
-    return [
-        "%d,%d" % (one.disagree.state, one.disagree.size) for one in app.watches if one is not app.reserve
-    ]
+    return ["%d,%d" % (one.disagree.state, one.disagree.size) for one in app.gauges]
 
 
 def filled(app: "App", _: "list[str]") -> "list[str]":

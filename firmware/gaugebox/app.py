@@ -9,7 +9,7 @@ from gaugebox.alert_records import NO_SWITCH
 from gaugebox.answers import JUMPER_TICKS, answer
 from gaugebox.board import Board, silence_outputs
 from gaugebox.line import LineReader
-from gaugebox.measure import CLOCK_MASK, CONVERTER, FAULT, SILENT, make_channels
+from gaugebox.measure import CLOCK_MASK, CONVERTER, COUNT, FAULT, READING, SILENT, make_channels
 from gaugebox.readouts import Derived, Readout
 from gaugebox.store import SAFE, Store
 from gaugebox.table import DISPLAY, ON_CHIP
@@ -31,6 +31,7 @@ FLUSH_TICKS = 3000
 FIRST_FLUSH_TICKS = 500
 FAILED_WAIT_MS = 1000
 LASTING_S = 10
+TURNS = 5  # ticks, in which all is judged once
 MOST_FAILED = (
     3  # so many starts in a row that have not lasted, and the next does without the table in the slots
 )
@@ -71,12 +72,16 @@ class App:
         self.readouts: "list[Readout]" = []
         self.rules: "list[Rule]" = []
         self.reserve: "Reserve | None" = None
-        self.watches: "list[Any]" = []  # the reserve watch and the disagree alerts
+        self.gauges: "list[Gauge]" = []
+        self.compared: "list[int]" = []  # when each was
+        self.next_gauge = 0
+        self.turn = 0
+        self.unwatched = 0  # ms
         self.testing = 0  # ticks for which all that can be lit is
         self.last_tick = board.now()
         self._log_start()
         self._wire()
-        self.alerts = Alerts(self.channels, self.readouts, self.rules, self.watches)
+        self.alerts = Alerts(self.channels, self.readouts, self.rules, self._watches())
         self.faults = bytearray(len(self.channels) + len(self.driven))  # as they stand in the log
         self.changes = bytearray(len(self.faults))  # of each, since the log was written
         if board.service() and not store.distrusted:
@@ -136,9 +141,11 @@ class App:
         self.rules = [Rule(rule, conditions) for rule in table.alerts]
         if table.reserve is not None:
             self.reserve = Reserve(table.reserve, shown, lighting.switches)
-            self.watches.append(self.reserve)
-        for gauge in table.gauges:
-            self.watches.append(Gauge(gauge, shown, conditions, self.reserve))
+        self.gauges = [Gauge(gauge, shown, conditions, self.reserve) for gauge in table.gauges]
+        self.compared = [0] * len(self.gauges)
+
+    def _watches(self) -> "list[Any]":
+        return ([] if self.reserve is None else [self.reserve]) + self.gauges  # type: ignore[operator,return-value]
 
     def _log_start(self) -> None:
         board, store = self.board, self.store
@@ -156,11 +163,13 @@ class App:
         if told.source == light.SWITCH:
             on = self.lighting is not None and self.lighting.switches[told.index].level
             return "in flight: %s is on" % table.switches[told.index].name if on else ""  # type: ignore[union-attr]
-        channel = self.channels[told.index]
-        fault, count, _, reading = channel.said
-        if fault == CONVERTER and not self.seconds:
+        return self._above(self.channels[told.index], told.above)
+
+    def _above(self, channel: "Channel", limit: int) -> str:
+        said = channel.said
+        if said[FAULT] == CONVERTER and not self.seconds:
             return "in flight: %s is not known yet" % channel.record.name
-        if count <= channel.record.windows[2] if fault else reading <= told.above:
+        if said[COUNT] <= channel.record.windows[2] if said[FAULT] else said[READING] <= limit:
             return ""
         return "in flight: %s is above its limit" % channel.record.name
 
@@ -178,13 +187,9 @@ class App:
                 board.lasts()
         board.mark(log.AT_INPUTS)
         for step, converter, doublings in self.on_chip:
-            count = (1 << doublings) >> 1
-            for _ in range(1 << doublings):
-                count += converter.read_u16()
-            step(count >> doublings)
+            step(_sampled(converter, doublings))
         board.mark(log.AT_CONVERTERS)
-        for scan in self.chips:
-            scan.tick(elapsed)
+        self._scan(elapsed)
         board.mark(log.AT_LIGHTS)
         self._judge(elapsed)
         self._light()
@@ -195,23 +200,22 @@ class App:
         board.mark(log.AT_LINE)
         self._serve()
 
+    # Small functions: MicroPython takes a large frame from the heap, at every call, and looks for it.
+
+    def _scan(self, elapsed: int) -> None:
+        for scan in self.chips:
+            scan.tick(elapsed)
+
     def _keep_log(self) -> None:
         """Faults that have come or gone, and once a minute the way to flash."""
         if not self.seconds:
             return  # not all have been sampled
-        faults = self.faults
-        channels = self.channels
-        for i in range(len(channels)):
-            fault = channels[i].said[FAULT]
-            if fault != faults[i] and (fault != CONVERTER or self.seconds > SAMPLED_S):
+        for i in range(len(self.channels)):
+            fault = self.channels[i].said[FAULT]
+            if fault != self.faults[i] and (fault != CONVERTER or self.seconds > SAMPLED_S):
                 self._event(i, i, fault)
         if self.lighting is not None:
-            dimmers = self.lighting.dimmers
-            at = len(channels)
-            for i in range(len(dimmers)):
-                fault = dimmers[i].fault
-                if fault >= 0 and fault != faults[at + i]:
-                    self._event(at + i, log.DIMMERS + i, fault)
+            self._keep_lights(self.lighting.dimmers, len(self.channels))
         self.unflushed += 1
         if self.unflushed >= FLUSH_TICKS:
             self.unflushed = FLUSH_TICKS - self.next_flush
@@ -219,6 +223,12 @@ class App:
             self.flush()
             for i in range(len(self.changes)):
                 self.changes[i] = 0
+
+    def _keep_lights(self, dimmers: "list[light.Dimmer]", at: int) -> None:
+        for i in range(len(dimmers)):
+            fault = dimmers[i].fault
+            if fault >= 0 and fault != self.faults[at + i]:
+                self._event(at + i, log.DIMMERS + i, fault)
 
     def _event(self, at: int, subject: int, fault: int) -> None:
         """A wire that comes and goes must not fill the log: its later changes wait for the next minute."""
@@ -231,17 +241,29 @@ class App:
         _flush(self.events, self.seconds)
 
     def _judge(self, elapsed: int) -> None:
-        for derived in self.derived:
-            derived.step()
-        for condition in self.conditions:
-            condition.step()
-        for readout in self.readouts:
-            readout.step()
-        for rule in self.rules:
-            rule.step()
-        for watch in self.watches:
-            watch.step(elapsed)
-        self.alerts.step(self.seconds > SAMPLED_S)
+        """In turns, one a tick, so that none takes long: each ten times a second."""
+        self.unwatched += elapsed
+        turn = self.turn
+        if turn == 0:
+            for derived in self.derived:
+                derived.step()
+            for condition in self.conditions:
+                condition.step()
+        elif turn == 1:
+            for readout in self.readouts:
+                readout.step()
+        elif turn == 2:
+            for rule in self.rules:
+                rule.step()
+            self._compare()
+        elif turn == 3:
+            if self.reserve is not None:
+                self.reserve.step(self.unwatched)
+            self.unwatched = 0
+        else:
+            self.alerts.step(self.seconds > SAMPLED_S)
+        self.turn = turn + 1 if turn < TURNS - 1 else 0
+        self.alerts.tick()
         if self.testing:
             self.testing -= 1
         buttons = self.buttons
@@ -255,26 +277,43 @@ class App:
             if buttons.test != NO_SWITCH and switches[buttons.test].level:
                 self.testing = 1
 
+    def _compare(self) -> None:
+        """One of the disagree alerts after the other."""
+        gauges = self.gauges
+        if not gauges:
+            return
+        at = self.next_gauge
+        gauges[at].step(self.clock[0] - self.compared[at] & CLOCK_MASK)
+        self.compared[at] = self.clock[0]
+        self.next_gauge = at + 1 if at + 1 < len(gauges) else 0
+
     def _light(self) -> None:
         lighting = self.lighting
         if lighting is None:
             return
+        self._take_knobs(lighting)
+        lighting.step()
+        for i in range(len(self.driven)):
+            self._drive(i, self._duty(lighting.dimmers[i]))
+        if lighting.dim_request is not None:
+            self.dim_pin.value(lighting.dim_request.pin)
+
+    def _take_knobs(self, lighting: "light.Lighting") -> None:
         for i in range(len(self.knob_pins)):
             lighting.knobs[i].sample(self.knob_pins[i])
         for i in range(len(self.switch_pins)):
             lighting.switches[i].take(self.switch_pins[i].value())
-        lighting.step()
-        driven = self.driven
-        for i in range(len(driven)):
-            dimmer = lighting.dimmers[i]
-            shows = dimmer.record.shows
-            duty = dimmer.duty if not shows or self.testing or self.alerts.lit(shows) else 0
-            if duty != driven[i]:
-                driven[i] = duty
-                if self.lines[i] is not None:
-                    self.lines[i].duty_u16(duty)
-        if lighting.dim_request is not None:
-            self.dim_pin.value(lighting.dim_request.pin)
+
+    def _duty(self, dimmer: "light.Dimmer") -> int:
+        """Of a lamp for alerts only while there are some."""
+        shows = dimmer.record.shows
+        return dimmer.duty if not shows or self.testing or self.alerts.lit(shows) else 0
+
+    def _drive(self, i: int, duty: int) -> None:
+        if duty != self.driven[i]:
+            self.driven[i] = duty
+            if self.lines[i] is not None:
+                self.lines[i].duty_u16(duty)
 
     def _watch_jumper(self) -> None:
         if self.board.service():
@@ -339,6 +378,14 @@ class App:
                 self._serve_until(due)
             if not self.restart_wanted:
                 board.wait_until(due)
+
+
+def _sampled(converter: "Any", doublings: int) -> int:
+    """The mean of so many doublings of samples."""
+    count = (1 << doublings) >> 1
+    for _ in range(1 << doublings):
+        count += converter.read_u16()
+    return count >> doublings
 
 
 def _flush(events: log.Log, seconds: int = 0) -> None:

@@ -224,6 +224,13 @@ class Dimmer:
         self.duty = 0
 
     def step(self, day: int) -> None:
+        if self._aim(day):
+            self.duty = self._dimmed(self._faded())
+
+    # Small functions: MicroPython takes a large frame from the heap, at every call, and looks for it.
+
+    def _aim(self, day: int) -> bool:
+        """Where it is to go; False where that is not known yet."""
         record = self.record
         source = self.source
         if (
@@ -233,13 +240,13 @@ class Dimmer:
             and record.by_day != NO_LEVEL
         ):
             self.fault = UNKNOWN
-            return
+            return False
         level = record.fixed
         self.fault = NONE
         if source is not None:
             self.fault = source.fault
             if self.fault == UNKNOWN:
-                return
+                return False
             if self.fault and record.on_fault != NO_LEVEL:
                 level = record.on_fault
             else:
@@ -260,15 +267,25 @@ class Dimmer:
             level = record.not_below
         self.known = True
         self.target = level
-        if record.fade > 1:
+        return True
+
+    def _faded(self) -> int:
+        """On the way there."""
+        fade = self.record.fade
+        level = self.target
+        if fade > 1:
             gap = (level << 16) - self.faded
-            if 0 <= gap < record.fade:
+            if 0 <= gap < fade:
                 self.faded += gap
             else:
-                self.faded += gap // record.fade
+                self.faded += gap // fade
             level = self.faded + 0x8000 >> 16
         self.level = level
-        duty = lookup(record.curve, level)
+        return level
+
+    def _dimmed(self, level: int) -> int:
+        """The duty, its supply allowed for."""
+        duty = lookup(self.record.curve, level)
         if self.supply is not None:
             if self.supply.fault == OVER:
                 self.factor = self.darkest
@@ -278,7 +295,7 @@ class Dimmer:
             self.steady = True
             if duty > self.least:
                 duty = max(self.least, duty * self.factor + (1 << FACTOR_BITS - 1) >> FACTOR_BITS)
-        self.duty = duty
+        return duty
 
 
 class Switch:
@@ -380,13 +397,21 @@ class Lighting:
 
     def step(self) -> None:
         """One tick of everything but the knobs and switches."""
-        for source, said in self.followed:
-            source.take(said[FAULT], said[READING])
+        self._take()
         day = 0
         if self.daylight is not None:
             self.daylight.step()
             day = self.daylight.day
-        for dimmer in self.dimmers:
-            dimmer.step(day)
+        self._dim(day)
         if self.dim_request is not None:
             self.dim_request.step(day)
+
+    # Small functions: MicroPython takes a large frame from the heap, at every call, and looks for it.
+
+    def _take(self) -> None:
+        for source, said in self.followed:
+            source.take(said[FAULT], said[READING])
+
+    def _dim(self, day: int) -> None:
+        for dimmer in self.dimmers:
+            dimmer.step(day)

@@ -101,7 +101,7 @@ class Gauge:
             high = self.transfers.transfer(True) * record.share_high // 100
         one = self.disagree
         one.step(
-            elapsed_ms, self.flies.holds == 1, self.said[FAULT], self.said[READING], record.feed, low, high
+            elapsed_ms, self.flies.holds == 1, self.said[FAULT], self.said[READING], record.feeds, low, high
         )
         self.urgency = CAUTION if one.state == READS_HIGH or one.state == READS_LOW else 0
         self.rank = 1 if self.urgency else 0

@@ -229,7 +229,9 @@ def without_inputs(box: Box) -> Box:
     lights = box.lights
     kept = [one for one in lights.dimmed if lights.knob_of(one) is not None]
     lamps = [
-        replace(lamp, compensate=None, by_day=None, override=False) for lamp in kept if isinstance(lamp, Lamp)
+        replace(lamp, compensate=None, by_day=None, override=False)
+        for lamp in kept
+        if isinstance(lamp, Lamp) and lamp.shows is None
     ]
     line = next((one for one in kept if isinstance(one, BusOutput)), None)
     request = lights.dim_request

@@ -17,7 +17,7 @@ from gaugelight.boxfile import Box
 from gaugelight.circuits import Floats
 from gaugelight.curves import Asked, decimals_of
 from gaugelight.fuel_watch import disagree_section, reserve_section
-from gaugelight.light_tables import TICKS_A_SECOND, URGENCIES, text, with_curves
+from gaugelight.light_tables import URGENCIES, text, with_curves
 from gaugelight.quantity import UNITS
 from gaugelight.laws import celsius_of
 from gaugelight.readouts import BoilMargin, Condition, Derived, Mark, Markings, worth
@@ -34,6 +34,7 @@ WAYS = {
     "on": alerts.ON,
     "off": alerts.OFF,
 }
+TURNS_A_SECOND = 10
 RED_RANK = 16  # however many yellow arcs there are, red is worse
 
 
@@ -137,7 +138,7 @@ def face_sections(box: Box, inputs: tuple[SolvedInput, ...]) -> list[tuple[int, 
             number(rule.after),
             number(rule.until),
             len(rule.when),
-            max(1, round(rule.lasts * TICKS_A_SECOND)),
+            max(1, round(rule.lasts * TURNS_A_SECOND)),
             0,
         )
         when = bytes(number(condition) for condition in rule.when)
@@ -174,7 +175,7 @@ def _readout(
     low, high = (round(float(end) * scale) for end in markings.bar or span)
     play = round((step if markings.play is None else markings.play) * scale)
     made = zones(markings.marks, decimals, step)
-    delay = max(1, round(markings.delay * TICKS_A_SECOND))
+    delay = max(1, round(markings.delay * TURNS_A_SECOND))
     payload = struct.pack(
         alert_records.READOUT_FIXED, index, only_when, delay, play, low, high, len(made) - 1
     )

@@ -20,7 +20,7 @@ from gaugelight.bench import allowed_error
 from gaugelight.boxfile import Box, Input, read_box
 from gaugelight.build import Build, SolvedInput, build
 from gaugelight.circuits import Direct, Millivolt, PullUp, Shunt, known_wire
-from gaugelight.cli import DEMO
+from plain import PLAIN
 from gaugelight.faults_shown import CORRODED_OHMS, GROUND_OFFSET, PLACES, faults_shown
 from gaugelight.laws import Thermocouple, celsius_of
 from gaugelight.plant import Aircraft, KnobState, Wire
@@ -495,7 +495,7 @@ HARD_FAULTS = {
 
 def all_damped(damping: str | None, folder: Path) -> Build:
     """The demo box with every input damped alike, or none."""
-    lines = [line for line in DEMO.read_text().splitlines() if not line.startswith("damping")]
+    lines = [line for line in PLAIN.read_text().splitlines() if not line.startswith("damping")]
     if damping is not None:
         lines = [f'{line}\ndamping = "{damping}"' if line == "[[input]]" else line for line in lines]
     path = folder / "damped.toml"
@@ -591,7 +591,7 @@ def test_a_wire_that_parts_slowly_moves_a_damped_reading_by_no_step(
         assert rig.fault(name) == TOLD[name][fault]
 
 
-BOXES = {"demo": DEMO, "every sender": SENDERS}
+BOXES = {"demo": PLAIN, "every sender": SENDERS}
 
 
 @pytest.fixture(scope="module")

@@ -1,0 +1,256 @@
+"""The box file's [reserve] and [[disagree]]: what of them reaches the box, and what the pilot is told.
+
+How well the two judge is shown by reserve_trial.py and disagree_trial.py, and held in test_reserve.py and test_disagree.py.
+"""
+
+from fractions import Fraction
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from gaugebox import alert_records, reserve
+from gaugebox.alerts import CAUTION, WARNING
+from gaugebox.measure import OPEN
+from gaugebox.table import Table
+from gaugebox.watches import FULL, TOLD, Gauge, Reserve
+from gaugelight.atmosphere import pressure_hpa
+from gaugelight.boxfile import read_box
+from gaugelight.build import build
+from gaugelight.cli import DEMO
+from gaugelight.problems import WrongBoxFile
+
+TEXT = DEMO.read_text()
+
+
+def edited(tmp_path: Path, *edits: tuple[str, str]) -> Path:
+    text = TEXT
+    for old, new in edits:
+        assert text.count(old) >= 1, old
+        text = text.replace(old, new, 1)
+    file = tmp_path / "hull.toml"
+    file.write_text(text)
+    return file
+
+
+def table(file: Path = DEMO) -> Table:
+    return Table(build(read_box(file)).image)
+
+
+def test_the_reserves_numbers() -> None:
+    """By hand, from the demo's file: thousandths of a psi (steps of 0.2 make three decimals), hundredths of a US gal (steps of 0.5)."""
+    told: Any = table().reserve
+    assert told is not None
+    said = {name: getattr(told, name) for name in alert_records.RESERVE_NUMBERS}
+    assert said == {
+        "low": 2000, "high": 7500, "dead_head": 6000,
+        "base_least": -450, "base_most": 450,  # 3 % of 15 psi
+        "bottom": -188,  # 3.8 mA: 0.2 mA of 16 below 0
+        "drift": 0, "build": 80, "rate": 2500, "rate_band": 40, "burn": 800, "burn_band": 13,
+        "mains_full": 3600, "mains_band": 5, "mains_noise": 25, "mains_lag": 12, "reserve_full": 2000, "reserve_band": 100,
+    }  # fmt: skip
+
+
+KINDS = {
+    # at 12,500 ft the air has 631.8 hPa, 9.16 psi (ISO 2533): 5.53 psi less than at the sea; 3 % for the weather and for the sender each
+    "sealed": (-5.53 - 0.44 - 0.45, 0.44 + 0.45),
+    "absolute": (9.16 - 0.44 - 0.45, 14.70 + 0.44 + 0.45),
+    "gauge": (-0.45, 0.45),
+}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_where_the_pressure_stands_with_the_pump_off(kind: str, tmp_path: Path) -> None:
+    line = 'pressure = "gauge"\nrange = [0, 15]'
+    span = "[0, 30]" if kind == "absolute" else "[0, 15]"
+    told: Any = table(edited(tmp_path, (line, f'pressure = "{kind}"\nrange = {span}'))).reserve
+    scale = 1000
+    least, most = KINDS[kind]
+    wider = 0.45 if kind == "absolute" else 0.0  # 3 % of 30
+    assert told.base_least / scale == pytest.approx(least - wider, abs=0.02)
+    assert told.base_most / scale == pytest.approx(most + wider, abs=0.02)
+    fall = float(np.diff(pressure_hpa(np.array([0.0, 7.62])))[0]) * -0.0145038
+    assert told.drift / scale == pytest.approx(0 if kind == "gauge" else fall, abs=0.001)
+
+
+RESERVE_WRONG: dict[str, tuple[tuple[str, str], str]] = {
+    "no such switch": (('pump = "transfer pump"', 'pump = "transfer pmp"'), 'pump: there is no switch "transfer pmp"; did you mean "transfer pump"?'),
+    "pump missing": (('pump = "transfer pump"\n', ""), "pump is missing"),
+    "no such readout": (('mains = "usable fuel"', 'mains = "useable fuel"'), 'there is no readout "useable fuel"; did you mean "usable fuel"?'),
+    "a pressure for fuel": (('mains = "usable fuel"', 'mains = "hydraulic"'), "hydraulic is in psi, not in"),
+    "fuel for a pressure": (('pressure = "reserve line"', 'pressure = "left fuel"'), "left fuel is in US gal, not in psi"),
+    "holds nothing": (('holds = "20 US gal"', 'holds = "0 US gal"'), "holds: must be more than 0"),
+    "holds missing": (('holds = "20 US gal"\n', ""), 'holds is missing; write holds = what it holds when filled, "10 US gal"'),
+    "a rate turned round": (('rate = ["15 US gal", "35 US gal"]', 'rate = ["35 US gal", "15 US gal"]'), "the lower end comes first"),
+    "a rate in psi": (('rate = ["15 US gal", "35 US gal"]', 'rate = ["15 psi", "35 US gal"]'), "is not in US gal"),
+    "flowing from nothing": (('flowing = ["2 psi", "7.5 psi"]', 'flowing = ["0 psi", "7.5 psi"]'), "flowing: begins at 0"),
+    "closed below flowing": (('dead_head = "6 psi"', 'dead_head = "1 psi"'), "must lie above the least flowing pressure"),
+    "an unknown key": (('holds = "20 US gal"', 'holds = "20 US gal"\nhold = "20 US gal"'), 'unknown key; did you mean "holds"?'),
+    "a gauge that is not there": (('gauge = "left fuel"', 'gauge = "left feul"'), 'there is no readout "left feul"; did you mean "left fuel"?'),
+    "a gauge of no fuel": (('gauge = "left fuel"', 'gauge = "bus"'), "bus is in V, not in"),
+    "while is no condition": (('while = "bus above 13.2 V"', 'while = "always"'), "'always' is no condition"),
+    "an allowance of nothing": (('allowance = "2.2 US gal"', 'allowance = "0 US gal"'), "allowance: must be more than 0"),
+    "feeds now and then": (('share = "100 %"', 'share = "100 %"\nfeeds = "sometimes"'), "write one of: always, not known, never"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("edit, told", RESERVE_WRONG.values(), ids=RESERVE_WRONG)
+def test_wrong(edit: tuple[str, str], told: str, tmp_path: Path) -> None:
+    with pytest.raises(WrongBoxFile) as wrong:
+        read_box(edited(tmp_path, edit))
+    assert any(told in line for line in wrong.value.lines), wrong.value.lines
+    assert all(":" in line for line in wrong.value.lines)
+
+
+# -- what the pilot is told
+
+
+class Tanks:
+    """The demo's reserve watch and its three gauges, on what this test says."""
+
+    def __init__(self) -> None:
+        read = table()
+        self.said = [[0, 0, 0, 0] for _ in range(len(read.inputs) + len(read.derived))]
+        records: list[Any] = [*read.inputs, *read.derived]
+        channels: Any = [SimpleNamespace(said=said, record=one) for said, one in zip(self.said, records)]
+        self.switches: Any = [SimpleNamespace(level=0) for _ in read.switches]
+        names = [one.name for one in records]
+        self.flies: Any = SimpleNamespace(holds=0)
+        assert read.reserve is not None
+        self.reserve = Reserve(read.reserve, channels, self.switches)
+        conditions: Any = [self.flies] * len(read.conditions)
+        self.gauges = [Gauge(record, channels, conditions, self.reserve) for record in read.gauges]
+        self.left, self.right, self.sum = (
+            self.said[names.index(n)] for n in ("left fuel", "right fuel", "usable fuel")
+        )
+        self.line = self.said[names.index("reserve line")]
+        self.pump = self.switches[read.reserve.pump]
+        self.filled = self.switches[read.reserve.filled]
+
+    def fuel(self, left: float, right: float) -> None:
+        self.left[3], self.right[3], self.sum[3] = (
+            round(left * 100),
+            round(right * 100),
+            round((left + right) * 100),
+        )
+
+    def pass_s(self, seconds: float, psi: float = 0.0, each_ms: int = 100) -> None:
+        self.line[3] = round(psi * 1000)
+        for _ in range(round(seconds * 1000 / each_ms)):
+            self.reserve.step(each_ms)
+            for gauge in self.gauges:
+                gauge.step(each_ms)
+
+
+TRANSFERS: dict[str, tuple[list[tuple[int, float, float]], bool, float, tuple[int, str | None]]] = {
+    # (pump, psi, seconds) one after the other; filled; fuel in each tank; urgency and words
+    "off": ([(0, 0, 10)], False, 9, (0, None)),
+    "flowing": ([(0, 0, 10), (1, 5, 30)], False, 9, (0, None)),
+    "dry": ([(0, 0, 10), (1, 5, 30), (1, 0, 6)], False, 9, (CAUTION, "RESERVE DRY: PUMP OFF")),
+    "dry, and the pump off": ([(0, 0, 10), (1, 5, 30), (1, 0, 6), (0, 0, 2)], False, 9, (0, None)),
+    "dry too soon": ([(0, 0, 10), (1, 5, 30), (1, 0, 6)], True, 9, (WARNING, "MAY LEAK: PUMP OFF")),
+    "nothing is built": ([(0, 0, 10), (1, 0, 12)], False, 9, (CAUTION, "NO TRANSFER PRESSURE")),
+    "the mains are full": ([(0, 0, 10), (1, 5, 30)], False, 18, (CAUTION, "MAINS FULL: PUMP OFF")),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("steps, filled, each, told", TRANSFERS.values(), ids=TRANSFERS)
+def test_a_transfer(
+    steps: list[tuple[int, float, float]], filled: bool, each: float, told: tuple[int, str | None]
+) -> None:
+    tanks = Tanks()
+    tanks.fuel(each, each)
+    tanks.filled.level = int(filled)
+    for pump, psi, seconds in steps:
+        tanks.pump.level = pump
+        tanks.pass_s(seconds, psi)
+    assert tanks.reserve.urgency == told[0]
+    if told[1] is not None:
+        assert tanks.reserve.words() == told[1]
+    assert (tanks.reserve.rank > 0) == (told[0] > 0)
+
+
+def test_every_state_that_asks_for_a_hand_is_told() -> None:
+    """Not known is told by the fault of the line's own sender."""
+    silent = {reserve.OFF, reserve.BUILDING, reserve.FLOWING, reserve.UNKNOWN}
+    assert TOLD.keys() | silent == set(range(len(reserve.STATES)))
+    ranks = [rank for _, rank, _ in [*TOLD.values(), FULL]]
+    assert len(set(ranks)) == len(ranks)
+    assert all(len(words) <= 21 for _, _, words in [*TOLD.values(), FULL])
+
+
+def test_the_filled_button_is_pressed_once() -> None:
+    tanks = Tanks()
+    tanks.fuel(9, 9)
+    tanks.filled.level = 1
+    tanks.pass_s(1)
+    assert tanks.reserve.watch.left == 2000
+    tanks.reserve.watch.left = 700
+    tanks.pass_s(60)
+    assert tanks.reserve.watch.left == 700  # held down is not filled again
+
+
+def flown(hours: float, left: float, right: float, sticks: bool) -> Tanks:
+    """In cruise at 8 US gal/h from both tanks; the left float stands still or not."""
+    tanks = Tanks()
+    tanks.flies.holds = 1
+    for second in range(0, round(hours * 3600), 10):
+        burnt = 4.0 * second / 3600
+        tanks.fuel(left if sticks else left - burnt, right - burnt)
+        tanks.pass_s(10, each_ms=2000)
+    return tanks
+
+
+def test_a_float_that_sticks_is_told_with_its_size() -> None:
+    tanks = flown(1.75, 14.0, 14.0, sticks=True)
+    left, right, _ = tanks.gauges
+    assert (left.urgency, right.urgency) == (CAUTION, 0)
+    words = left.words()
+    assert words.startswith("left fuel HIGH ")
+    assert 2.0 <= float(words.split()[-1]) <= 7.0  # 7 gal were burnt; the bands are taken off
+
+
+def test_one_that_moves_as_it_should_is_not() -> None:
+    assert [one.urgency for one in flown(2.5, 14.0, 14.0, sticks=False).gauges] == [0, 0, 0]
+
+
+def test_a_transfer_is_allowed_for() -> None:
+    """Ten minutes of it raise both tanks; what flows is counted only while it flows, or may."""
+    tanks = Tanks()
+    tanks.flies.holds = 1
+    fuel = 9.0
+    for second in range(0, 3600, 2):
+        pumping = 600 <= second < 1200
+        fuel += ((12.5 if pumping else 0) - 4.0) * 2 / 3600
+        tanks.pump.level = int(pumping)
+        tanks.fuel(fuel, fuel)
+        tanks.pass_s(2, 5.0 if pumping else 0.0, each_ms=200)
+    assert [one.urgency for one in tanks.gauges] == [0, 0, 0]
+
+
+def test_a_gauge_at_fault_is_not_judged() -> None:
+    tanks = flown(1.75, 14.0, 14.0, sticks=True)
+    tanks.left[0] = OPEN
+    tanks.pass_s(30, each_ms=2000)
+    assert tanks.gauges[0].urgency == 0
+
+
+def test_shares_and_bands_reach_the_gauges() -> None:
+    """Of 15 to 35 US gal/h half goes to each, 5 % more or less; while it only may flow, none at least."""
+    tanks = Tanks()
+    tanks.fuel(9, 9)
+    tanks.pass_s(10)
+    assert (tanks.reserve.transfer(False), tanks.reserve.transfer(True)) == (0, 0)
+    tanks.pump.level = 1
+    tanks.pass_s(1, 0.0)
+    assert tanks.reserve.watch.state == reserve.BUILDING
+    assert (tanks.reserve.transfer(False), tanks.reserve.transfer(True)) == (0, 3500)
+    tanks.pass_s(20, 5.0)
+    assert (tanks.reserve.transfer(False), tanks.reserve.transfer(True)) == (1500, 3500)
+    left = tanks.gauges[0].record
+    assert (left.share_low, left.share_high) == (45, 55)
+    assert Fraction(left.burn_low, 100) == Fraction("3.04") and Fraction(left.burn_high, 100) == Fraction(
+        "5.04"
+    )
