@@ -176,9 +176,10 @@ def picture(state: State, width: int, height: int, ascii_only: bool = False) -> 
     alerts = _alerts(state, max(3, height // 4))
     foot = [Text(state.message, style="bold"), _foot(state)]
     room = height - len(head) - len(alerts) - len(foot)
-    lights = _lights(state, width)
-    lights = lights[: max(1, room - len(state.faces))]
-    lines = [*head, *_readouts(state, width, room - len(lights), glyphs), *lights, *alerts]
+    lights = _lights(state, width, max(1, room - len(state.faces)))
+    readouts = _readouts(state, width, room - len(lights), glyphs)
+    gap = [Text("")] * (len(readouts) + len(lights) + 2 <= room)
+    lines = [*head, *readouts, *gap, *lights, *gap, *alerts]
     lines += [Text("")] * (height - len(lines) - len(foot)) + foot
     for line in lines:
         line.no_wrap = True
@@ -192,7 +193,7 @@ def _head(state: State) -> list[Text]:
     line.append(f"   {hello.state}", style="bold" if hello.state == "FLIGHT" else "bold reverse")
     line.append(f"   table {hello.crc or 'none'} in {hello.slot or '-'}   ", style="not bold")
     if state.age > STALE_S:
-        line.append(f" NO ANSWER: what stands here is {state.age:.1f} s old ", style="bold reverse red")
+        line.append(f" NO ANSWER for {state.age:.1f} s ", style="bold reverse red")
     else:
         line.append(f"{state.age:.1f} s old", style="not bold")
     return [line, *(Text(f"! {warning}", style="bold yellow") for warning in warnings_of(hello))]
@@ -230,11 +231,14 @@ def _readouts(state: State, width: int, room: int, glyphs: Glyphs) -> list[Text]
         line.append(f"{reading:>{value}} ", style=style)
         said = state.said[number]
         if said.fault:
-            line.append(f"{('FAULT ' + said.fault)[:bar_width]:<{bar_width}}", style="bold reverse yellow")
+            line.append(
+                f"{('FAULT ' + said.fault)[:bar_width]:<{bar_width}}",
+                style="" if stale else "bold reverse yellow",
+            )
         else:
             for glyph, colour in bar(state.faces[number], reading_units(said), bar_width, glyphs):
                 pointer = glyph not in glyphs.zones.values() and glyph != " "
-                line.append(glyph, style="bold reverse" if pointer and not stale else STYLES[colour])
+                line.append(glyph, style="" if stale else "bold reverse" if pointer else STYLES[colour])
         line.append(f" {words:<{word}}", style=word_style)
         if signal:
             line.append(f" {measured:>{signal}}", style="dim")
@@ -257,10 +261,15 @@ def _cells(state: State, number: int, wide: bool) -> list[tuple[str, str]]:
     elif said.fault:
         words = ""  # it stands in place of the bar
     name = face.about.name if wide else face.label
-    return [(name, ""), (reading or f"--- {said.reading_unit}", style), (words, style), (signal, "")]
+    return [
+        (name, ""),
+        (reading or f"--- {said.reading_unit}", style),
+        (words, style),
+        ("" if face.derived else signal, ""),
+    ]
 
 
-def _lights(state: State, width: int) -> list[Text]:
+def _lights(state: State, width: int, most: int) -> list[Text]:
     items = []
     for one in state.lights:
         level = f"{one.name} {one.level / 100:.1f} % (duty {one.duty / 655.35:.2f} %)"
@@ -272,8 +281,11 @@ def _lights(state: State, width: int) -> list[Text]:
         if value != "none":
             items.append(f"{name} {value}".strip() + (f" FAULT {fault}" if fault else ""))
     # what belongs together is not torn apart
-    joined = " | ".join(item.replace(" ", "\u00a0") for item in items)
-    return [Text(line.replace("\u00a0", " ")) for line in textwrap.wrap(joined, width)]
+    joined = "   ".join(item.replace(" ", "\u00a0") for item in items)
+    lines = [line.replace("\u00a0", " ") for line in textwrap.wrap(joined, width - 4)]
+    if len(lines) > most:
+        lines = [*lines[: most - 1], lines[most - 1] + " ..."]
+    return [Text(line, style="dim" if state.age > STALE_S else "") for line in lines]
 
 
 def _alerts(state: State, most: int) -> list[Text]:
@@ -281,9 +293,10 @@ def _alerts(state: State, most: int) -> list[Text]:
     lamps = (
         f"warning lamp {LAMP_WORDS.get(said.warning, '?')}, caution lamp {LAMP_WORDS.get(said.caution, '?')}"
     )
-    lines = [Text(f"alerts: {said.count or 'none'}   {lamps}", style="bold")]
+    stale = state.age > STALE_S
+    lines = [Text(f"alerts: {said.count or 'none'}   {lamps}", style="dim" if stale else "bold")]
     shown_here = said.shown if said.count <= most else said.shown[: most - 1]
-    lines += [_alert(one, state.age > STALE_S) for one in shown_here]
+    lines += [_alert(one, stale) for one in shown_here]
     if said.count > len(shown_here):
         lines.append(Text(f"and {said.count - len(shown_here)} more", style="bold"))
     return lines
