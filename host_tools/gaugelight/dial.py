@@ -142,7 +142,12 @@ def dial_of(box: Box, name: str, sweep: float, diameter: float) -> Dial:
             if edge is not None and not low <= edge <= high:
                 what = f"{mark.colour} at {float(edge):g} lies beyond its scale, {low:g} to {high:g} {unit}; widen bar"
                 raise Misuse(f"{box.file}: {name}: {what}")
-    return Dial(box.name, name, unit, low, high, float(step), marks, sweep, diameter)
+    dial = Dial(box.name, name, unit, low, high, float(step), marks, sweep, diameter)
+    if len(ticks(dial, major_step(dial))) < 2:
+        raise Misuse(
+            f"{name}: the numbers of {low:g} to {high:g} have no room on {sweep:g} degrees of {diameter:g} mm; more of either"
+        )
+    return dial
 
 
 # -- ticks
@@ -158,7 +163,7 @@ def major_step(dial: Dial) -> Fraction:
     for step in (power * 10**k * m for k in range(4) for m in (1, 2, 5)):
         longest = max(len(number(end, step)) for end in (dial.low, dial.high))
         room = around * float(step) / span
-        if span / float(step) < MOST_NUMBERS and room >= (longest + 1) * LETTER * size:
+        if span / float(step) < MOST_NUMBERS and room >= (longest + 0.6) * LETTER * size:
             break
     return step
 
@@ -167,7 +172,7 @@ def minor_step(dial: Dial, major: Fraction) -> Fraction | None:
     """A fifth, a quarter or half of the major one: as fine as the strokes stay apart, and no finer than the box shows."""
     digit = int(f"{float(major):e}"[0])
     around = math.radians(dial.sweep) * dial.radius * MINOR_TO
-    for parts in {1: (10, 5, 2), 2: (4, 2), 5: (5,)}[digit]:
+    for parts in {1: (5, 2), 2: (4, 2), 5: (5,)}[digit]:
         step = major / parts
         if step >= Fraction(str(dial.step)) and around * float(step) / (dial.high - dial.low) >= LEAST_GAP:
             return step
@@ -187,8 +192,8 @@ def number(reading: float | Fraction, step: Fraction) -> str:
 
 
 def number_size(dial: Dial) -> float:
-    """mm"""
-    return min(0.115 * dial.radius, 6.0)
+    """mm; smaller on a short scale."""
+    return min(0.115 * dial.radius, 6.0) * min(1.0, max(0.7, dial.sweep / 180))
 
 
 # -- shapes
