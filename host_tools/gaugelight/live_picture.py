@@ -12,7 +12,7 @@ from rich.console import Group
 from rich.text import Text
 
 from gaugebox.alert_records import ReadoutRecord
-from gaugebox.alerts import CAUTION, DARK, FLASHING, STEADY, WARNING
+from gaugebox.alerts import CAUTION, DARK, FLASHING, NO_CONDITION, STEADY, WARNING
 from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW, zone_of
 from gaugebox.table import Table
 from gaugelight.box_line import (
@@ -73,7 +73,7 @@ class Face:
 
 @dataclass(frozen=True)
 class State:
-    """All that is known of the box. age: seconds since the readings came. message: what has just happened. log: where it is recorded."""
+    """All that is known of the box. alert_lamps: which lights are lit by alerts only. age: seconds since the readings came. message: what has just happened. log: where it is recorded."""
 
     port: str
     hello: Hello
@@ -83,6 +83,7 @@ class State:
     lights: tuple[SaidDimmer, ...]
     dim: SaidDim
     alerts: SaidAlerts
+    alert_lamps: tuple[str, ...] = ()
     age: float = 0.0
     message: str = ""
     log: str = ""
@@ -125,7 +126,8 @@ def bar(face: Face, reading: int | None, width: int, glyphs: Glyphs = UNICODE) -
         return min(width - 1, max(0, (at - face.low) * width // span))
 
     zones = [zone_of(edges, face.low + (2 * k + 1) * span // (2 * width)) for k in range(width)]
-    for zone, colour in enumerate(colours):
+    # the worst colour last, so that no other takes its column
+    for colour, zone in sorted((colour, zone) for zone, colour in enumerate(colours)):
         if colour != UNMARKED and zone not in zones:
             zones[column(edges[zone - 1]) if zone else 0] = zone
     cells = [(glyphs.zones[colours[zone]], int(colours[zone])) for zone in zones]
@@ -145,18 +147,27 @@ def status(face: Face, said: Said, mark: SaidMark | None) -> tuple[str, int]:
     record = face.record
     if record is None or mark is None:
         return "", UNMARKED
+    reading = reading_units(said) or 0
+    now = zone_of(record.edges, reading)
     alike = [
         k for k, colour in enumerate(record.colours) if (colour, record.ranks[k]) == (mark.colour, mark.rank)
     ]
-    if not alike:
+    conditional = record.only_when != NO_CONDITION and record.colours[now] != UNMARKED
+    if not alike or mark.colour == UNMARKED and conditional:
         return "not judged", UNMARKED
     if not mark.rank:
         return ("ok" if mark.colour == GREEN else COLOUR_WORDS[mark.colour]), mark.colour
     # the box enters a zone late and leaves it late: of those that it may mean the nearest
-    now = zone_of(record.edges, reading_units(said) or 0)
-    zone = min(alike, key=lambda k: abs(k - now))
+    zone = min(alike, key=lambda k: _distance(record.edges, k, reading))
     words = f"{ATTENTION[record.urgencies[zone]]}{COLOUR_WORDS[mark.colour]} {record.words[zone]}"
     return words.replace("  ", " "), mark.colour
+
+
+def _distance(edges: "array[int]", zone: int, reading: int) -> int:
+    """Of a reading from a zone, in reading units."""
+    below = edges[zone - 1] - reading if zone else 0
+    above = reading - edges[zone] if zone < len(edges) else 0
+    return max(0, below, above)
 
 
 def needs_a_look(state: State, number: int) -> bool:
@@ -272,7 +283,8 @@ def _cells(state: State, number: int, wide: bool) -> list[tuple[str, str]]:
 def _lights(state: State, width: int, most: int) -> list[Text]:
     items = []
     for one in state.lights:
-        level = f"{one.name} {one.level / 100:.1f} % (duty {one.duty / 655.35:.2f} %)"
+        when = "for alerts " if one.name in state.alert_lamps else ""
+        level = f"{one.name} {when}{one.level / 100:.1f} % (duty {one.duty / 655.35:.2f} %)"
         items.append(level + (f" FAULT {one.fault}" if one.fault else ""))
     for name, value, fault in (
         ("dim request", state.dim.request, state.dim.request_fault),
