@@ -296,11 +296,11 @@ def test_what_is_old_looks_old() -> None:
 
 
 def test_in_a_low_window_what_needs_a_look_stays() -> None:
-    what = state({"fuel apart": 1, "usable fuel": 5, "bus": "open"})
+    what = state({"usable fuel": 5, "bus": "open"}, alerts=SaidAlerts(7, 2, 1, 4, ALERTS))
     lines = drawn(what, 80, 16)
     assert any("usabl fuel" in line and "yellow LOW" in line for line in lines)
     assert any("FAULT open" in line for line in lines)
-    assert any("more, as they should be: make the window taller" in line for line in drawn(what, 80, 14 + 2))
+    assert any("more, as they should be: make the window taller" in line for line in lines)
     assert "make it 60 by 16" in drawn(what, 70, 10)[0]
     assert "make it 60 by 16" in drawn(what, 50, 24)[0] or len(drawn(what, 50, 24)[0]) <= 50
 
@@ -402,7 +402,7 @@ def test_a_box_that_is_silent_is_waited_for_and_one_that_started_anew_is_told() 
     line.uptime = 0
     for _ in range(30):
         watch.update()
-    assert "the box started anew 0 s ago" in watch.state.message
+    assert "the box started anew 1 s ago" in watch.state.message
     line.uptime, line.inputs, line.crc = 0, 3, "00000002"
     for _ in range(30):
         watch.update()
