@@ -37,6 +37,10 @@ class BoxSaysNo(Wrong):
     """The box refused, and said why."""
 
 
+class TableChanged(Wrong):
+    """The box runs another table than it did when it was described."""
+
+
 @dataclass(frozen=True)
 class Hello:
     version: str
@@ -302,7 +306,7 @@ class BoxLine:
         while len(rows) < len(described):
             more = self.ask("values", str(len(rows)))
             if not more:
-                raise Wrong(f"{self.port}: the box changed its table meanwhile; ask again")
+                raise TableChanged(f"{self.port}: the box changed its table meanwhile; ask again")
             rows += more
         with self._understood():
             return self._read(described, rows)
@@ -337,7 +341,7 @@ class BoxLine:
         """Up to four of them, in one request."""
         rows = self.ask("lamps", str(first))
         if not rows:
-            raise Wrong(f"{self.port}: the box changed its table meanwhile; ask again")
+            raise TableChanged(f"{self.port}: the box changed its table meanwhile; ask again")
         said = []
         with self._understood():
             for row in rows:
@@ -351,7 +355,7 @@ class BoxLine:
         while len(rows) < readouts:
             more = self.ask("marks", str(len(rows)))
             if not more:
-                raise Wrong(f"{self.port}: the box changed its table meanwhile; ask again")
+                raise TableChanged(f"{self.port}: the box changed its table meanwhile; ask again")
             rows += more
         with self._understood():
             return [SaidMark(*map(int, row.split(","))) for row in rows]

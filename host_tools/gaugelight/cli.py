@@ -669,6 +669,58 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
     }, 0
 
 
+def dial(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.boxfile import read_box
+    from gaugelight.dial import ADVICE, dial_drawing, dial_of, png, svg
+
+    box = read_box(Path(words.box))
+    one = dial_of(box, words.readout, _degrees(words.sweep), _millimetres(words.diameter))
+    path = Path(words.output or one.name.replace(" ", "_").replace("/", "_") + ".svg")
+    if path.suffix not in (".svg", ".png") or path.is_dir() or not os.access(path.parent, os.W_OK):
+        raise Misuse(f"{path}: no dial can be written there; name a .svg or .png in a folder of yours")
+    drawing = dial_drawing(one)
+    try:
+        if path.suffix == ".svg":
+            path.write_text(svg(drawing), encoding="utf-8")
+        else:
+            png(drawing, path)
+    except ImportError:
+        raise Misuse("a .png needs the extra: pip install 'gaugelight[bench]'; or name a .svg") from None
+    except OSError as problem:
+        raise Misuse(f"{path}: cannot be written: {problem.strerror}") from None
+    size = f"{drawing.width:.4g} by {drawing.height:.4g} mm"
+    screen.say(
+        f"{path}: {one.name}, {one.low:g} to {one.high:g} {one.unit} over {one.sweep:g} degrees, sheet {size}"
+    )
+    screen.say(ADVICE)
+    return {
+        "file": str(path),
+        "readout": one.name,
+        "unit": one.unit,
+        "low": one.low,
+        "high": one.high,
+        "sweep": one.sweep,
+        "diameter_mm": one.diameter,
+        "sheet_mm": [drawing.width, drawing.height],
+    }, 0
+
+
+def _degrees(word: str) -> float:
+    try:
+        return float(word)
+    except ValueError:
+        raise Misuse(f'--sweep "{word}": write a number of degrees, such as 270') from None
+
+
+def _millimetres(word: str) -> float:
+    from gaugelight.quantity import parse_quantity
+
+    try:
+        return float(parse_quantity(word, "mm"))
+    except ValueError as problem:
+        raise Misuse(f"--diameter: {problem}") from None
+
+
 def live(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
     from gaugelight.live import Watch, can_draw, live, snapshot
@@ -841,6 +893,14 @@ def parser() -> Parser:
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one = command("read", read, "one set of readings from the box")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one = command(
+        "dial", dial, "a sheet to print, at true size: a dial for a needle, with its range markings"
+    )
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("readout", metavar="READOUT", help="the name of an input or a derived readout")
+    one.add_argument("-o", dest="output", metavar="FILE", help=".svg or .png (default: its name with .svg)")
+    one.add_argument("--sweep", metavar="DEGREES", default="270", help="of the scale (default: 270)")
+    one.add_argument("--diameter", metavar="LENGTH", default="57 mm", help='of the rim (default: "57 mm")')
     one = command("live", live, "everything the box says, ten times a second; keys acknowledge and test")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one.add_argument(

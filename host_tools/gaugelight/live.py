@@ -20,7 +20,16 @@ from typing import Any
 from rich.console import Console
 from rich.live import Live
 
-from gaugelight.box_line import BoxLine, BoxSaysNo, Hello, NoAnswer, SaidAlerts, SaidDimmer, warnings_of
+from gaugelight.box_line import (
+    BoxLine,
+    BoxSaysNo,
+    Hello,
+    NoAnswer,
+    SaidAlerts,
+    SaidDimmer,
+    TableChanged,
+    warnings_of,
+)
 from gaugelight.flash import stored
 from gaugelight.live_log import LiveLog
 from gaugelight.live_picture import COLOUR_WORDS, LAMP_WORDS, URGENCY_WORDS, State, faces_of, picture, status
@@ -54,7 +63,8 @@ class Watch:
         """All that goes with a table, and all else once. What was known stands until all is."""
         line = self.line
         described = line.describe(hello.inputs)
-        faces = faces_of(described, stored(line, hello))
+        table = stored(line, hello)
+        faces = faces_of(described, table)
         marked = sum(face.record is not None for face in faces)
         state = State(
             port=line.port,
@@ -65,6 +75,7 @@ class Watch:
             lights=tuple(line.lamps(hello.dimmers)),
             dim=line.dim(),
             alerts=line.alerts(),
+            alert_lamps=() if table is None else tuple(one.name for one in table.dimmers if one.shows),
         )
         self.described, self.marked, self.state = described, marked, state
         self.came = self.clock()
@@ -83,7 +94,7 @@ class Watch:
             self.state = replace(self.state, said=said)
             for _ in range(max(1, REQUESTS_AN_UPDATE - -(-len(said) // VALUES_A_REQUEST))):
                 next(self.others)
-        except NoAnswer:
+        except (NoAnswer, TableChanged):
             self.lost = True
             self.others = self._others()
             return False

@@ -12,7 +12,7 @@ from rich.console import Group
 from rich.text import Text
 
 from gaugebox.alert_records import ReadoutRecord
-from gaugebox.alerts import CAUTION, DARK, FLASHING, STEADY, WARNING
+from gaugebox.alerts import CAUTION, DARK, FLASHING, NO_CONDITION, STEADY, WARNING
 from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW, zone_of
 from gaugebox.table import Table
 from gaugelight.box_line import (
@@ -73,7 +73,7 @@ class Face:
 
 @dataclass(frozen=True)
 class State:
-    """All that is known of the box. age: seconds since the readings came. message: what has just happened. log: where it is recorded."""
+    """All that is known of the box. alert_lamps: which lights are lit by alerts only. age: seconds since the readings came. message: what has just happened. log: where it is recorded."""
 
     port: str
     hello: Hello
@@ -83,6 +83,7 @@ class State:
     lights: tuple[SaidDimmer, ...]
     dim: SaidDim
     alerts: SaidAlerts
+    alert_lamps: tuple[str, ...] = ()
     age: float = 0.0
     message: str = ""
     log: str = ""
@@ -125,7 +126,8 @@ def bar(face: Face, reading: int | None, width: int, glyphs: Glyphs = UNICODE) -
         return min(width - 1, max(0, (at - face.low) * width // span))
 
     zones = [zone_of(edges, face.low + (2 * k + 1) * span // (2 * width)) for k in range(width)]
-    for zone, colour in enumerate(colours):
+    # the worst colour last, so that no other takes its column
+    for colour, zone in sorted((colour, zone) for zone, colour in enumerate(colours)):
         if colour != UNMARKED and zone not in zones:
             zones[column(edges[zone - 1]) if zone else 0] = zone
     cells = [(glyphs.zones[colours[zone]], int(colours[zone])) for zone in zones]
@@ -145,18 +147,27 @@ def status(face: Face, said: Said, mark: SaidMark | None) -> tuple[str, int]:
     record = face.record
     if record is None or mark is None:
         return "", UNMARKED
+    reading = reading_units(said) or 0
+    now = zone_of(record.edges, reading)
     alike = [
         k for k, colour in enumerate(record.colours) if (colour, record.ranks[k]) == (mark.colour, mark.rank)
     ]
-    if not alike:
+    conditional = record.only_when != NO_CONDITION and record.colours[now] != UNMARKED
+    if not alike or mark.colour == UNMARKED and conditional:
         return "not judged", UNMARKED
     if not mark.rank:
         return ("ok" if mark.colour == GREEN else COLOUR_WORDS[mark.colour]), mark.colour
     # the box enters a zone late and leaves it late: of those that it may mean the nearest
-    now = zone_of(record.edges, reading_units(said) or 0)
-    zone = min(alike, key=lambda k: abs(k - now))
+    zone = min(alike, key=lambda k: _distance(record.edges, k, reading))
     words = f"{ATTENTION[record.urgencies[zone]]}{COLOUR_WORDS[mark.colour]} {record.words[zone]}"
     return words.replace("  ", " "), mark.colour
+
+
+def _distance(edges: "array[int]", zone: int, reading: int) -> int:
+    """Of a reading from a zone, in reading units."""
+    below = edges[zone - 1] - reading if zone else 0
+    above = reading - edges[zone] if zone < len(edges) else 0
+    return max(0, below, above)
 
 
 def needs_a_look(state: State, number: int) -> bool:
@@ -176,9 +187,10 @@ def picture(state: State, width: int, height: int, ascii_only: bool = False) -> 
     alerts = _alerts(state, max(3, height // 4))
     foot = [Text(state.message, style="bold"), _foot(state)]
     room = height - len(head) - len(alerts) - len(foot)
-    lights = _lights(state, width)
-    lights = lights[: max(1, room - len(state.faces))]
-    lines = [*head, *_readouts(state, width, room - len(lights), glyphs), *lights, *alerts]
+    lights = _lights(state, width, max(1, room - len(state.faces)))
+    readouts = _readouts(state, width, room - len(lights), glyphs)
+    gap = [Text("")] * (len(readouts) + len(lights) + 2 <= room)
+    lines = [*head, *readouts, *gap, *lights, *gap, *alerts]
     lines += [Text("")] * (height - len(lines) - len(foot)) + foot
     for line in lines:
         line.no_wrap = True
@@ -192,7 +204,7 @@ def _head(state: State) -> list[Text]:
     line.append(f"   {hello.state}", style="bold" if hello.state == "FLIGHT" else "bold reverse")
     line.append(f"   table {hello.crc or 'none'} in {hello.slot or '-'}   ", style="not bold")
     if state.age > STALE_S:
-        line.append(f" NO ANSWER: what stands here is {state.age:.1f} s old ", style="bold reverse red")
+        line.append(f" NO ANSWER for {state.age:.1f} s ", style="bold reverse red")
     else:
         line.append(f"{state.age:.1f} s old", style="not bold")
     return [line, *(Text(f"! {warning}", style="bold yellow") for warning in warnings_of(hello))]
@@ -230,11 +242,14 @@ def _readouts(state: State, width: int, room: int, glyphs: Glyphs) -> list[Text]
         line.append(f"{reading:>{value}} ", style=style)
         said = state.said[number]
         if said.fault:
-            line.append(f"{('FAULT ' + said.fault)[:bar_width]:<{bar_width}}", style="bold reverse yellow")
+            line.append(
+                f"{('FAULT ' + said.fault)[:bar_width]:<{bar_width}}",
+                style="" if stale else "bold reverse yellow",
+            )
         else:
             for glyph, colour in bar(state.faces[number], reading_units(said), bar_width, glyphs):
                 pointer = glyph not in glyphs.zones.values() and glyph != " "
-                line.append(glyph, style="bold reverse" if pointer and not stale else STYLES[colour])
+                line.append(glyph, style="" if stale else "bold reverse" if pointer else STYLES[colour])
         line.append(f" {words:<{word}}", style=word_style)
         if signal:
             line.append(f" {measured:>{signal}}", style="dim")
@@ -257,13 +272,19 @@ def _cells(state: State, number: int, wide: bool) -> list[tuple[str, str]]:
     elif said.fault:
         words = ""  # it stands in place of the bar
     name = face.about.name if wide else face.label
-    return [(name, ""), (reading or f"--- {said.reading_unit}", style), (words, style), (signal, "")]
+    return [
+        (name, ""),
+        (reading or f"--- {said.reading_unit}", style),
+        (words, style),
+        ("" if face.derived else signal, ""),
+    ]
 
 
-def _lights(state: State, width: int) -> list[Text]:
+def _lights(state: State, width: int, most: int) -> list[Text]:
     items = []
     for one in state.lights:
-        level = f"{one.name} {one.level / 100:.1f} % (duty {one.duty / 655.35:.2f} %)"
+        when = "for alerts " if one.name in state.alert_lamps else ""
+        level = f"{one.name} {when}{one.level / 100:.1f} % (duty {one.duty / 655.35:.2f} %)"
         items.append(level + (f" FAULT {one.fault}" if one.fault else ""))
     for name, value, fault in (
         ("dim request", state.dim.request, state.dim.request_fault),
@@ -272,8 +293,11 @@ def _lights(state: State, width: int) -> list[Text]:
         if value != "none":
             items.append(f"{name} {value}".strip() + (f" FAULT {fault}" if fault else ""))
     # what belongs together is not torn apart
-    joined = " | ".join(item.replace(" ", "\u00a0") for item in items)
-    return [Text(line.replace("\u00a0", " ")) for line in textwrap.wrap(joined, width)]
+    joined = "   ".join(item.replace(" ", "\u00a0") for item in items)
+    lines = [line.replace("\u00a0", " ") for line in textwrap.wrap(joined, width - 4)]
+    if len(lines) > most:
+        lines = [*lines[: most - 1], lines[most - 1] + " ..."]
+    return [Text(line, style="dim" if state.age > STALE_S else "") for line in lines]
 
 
 def _alerts(state: State, most: int) -> list[Text]:
@@ -281,9 +305,10 @@ def _alerts(state: State, most: int) -> list[Text]:
     lamps = (
         f"warning lamp {LAMP_WORDS.get(said.warning, '?')}, caution lamp {LAMP_WORDS.get(said.caution, '?')}"
     )
-    lines = [Text(f"alerts: {said.count or 'none'}   {lamps}", style="bold")]
+    stale = state.age > STALE_S
+    lines = [Text(f"alerts: {said.count or 'none'}   {lamps}", style="dim" if stale else "bold")]
     shown_here = said.shown if said.count <= most else said.shown[: most - 1]
-    lines += [_alert(one, state.age > STALE_S) for one in shown_here]
+    lines += [_alert(one, stale) for one in shown_here]
     if said.count > len(shown_here):
         lines.append(Text(f"and {said.count - len(shown_here)} more", style="bold"))
     return lines

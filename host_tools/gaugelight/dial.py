@@ -1,0 +1,479 @@
+"""A printable dial for a needle: one readout's scale and range markings, at true size.
+
+Geometry in millimetres and degrees, free of any picture format: `dial_drawing` makes shapes, and each format draws them. Range markings
+after 14 CFR 23.1549 (as it stood before 2017; from memory): a green arc for normal operation, a yellow arc for caution, a red radial
+at a limit, a red arc where it must not stay. Each is told by its shape too: the green arc is plain, the yellow one barred, the red
+one cross-barred, and a limit is a stroke through the rim with a wedge outside.
+"""
+
+import html
+import math
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+from gaugelight.boxfile import FUEL_UNITS, Box, bare
+from gaugelight.face_tables import derived_span
+from gaugelight.problems import Misuse, meant
+from gaugelight.readouts import Mark
+
+INCH = 25.4
+LEAST_SWEEP, MOST_SWEEP = 60, 330  # degrees
+LEAST_DIAMETER, MOST_DIAMETER = 40, 170  # mm; a sheet of A4 or letter takes the larger one with its margins
+MOST_NUMBERS = 11
+LEAST_GAP = 1.0  # mm between the strokes of minor ticks
+LETTER = (
+    0.64  # a letter's width over the size of its type; a little more than usual fonts take, bold ones too
+)
+HEIGHT = 0.72  # of a digit
+SCALE_BAR = 50  # mm
+MARGIN = 8.0
+ADVICE = (
+    "Print it at 100 %, measure its bar of 50 mm, and check the needle against a reference at each marking before flight: it is"
+    " advisory, never a sole reference."
+)
+COLOURS = {"green": "#1a9c3c", "yellow": "#f2c500", "red": "#d3121f"}
+INK, FAINT = "#000000", "#777777"
+
+# radii, of that of the dial
+RIM, BAND_OUTER, BAND_INNER = 1.0, 0.94, 0.87
+TICK, MINOR_TO, MAJOR_TO, NUMBERS_FROM = 0.855, 0.80, 0.75, 0.73
+LIMIT_FROM = 0.75
+OPEN_SWEEP = 285  # degrees; up to there the gap at the bottom has room for words
+
+Xy = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Line:
+    """width in mm."""
+
+    start: Xy
+    end: Xy
+    width: float
+    colour: str = INK
+
+
+@dataclass(frozen=True)
+class Polygon:
+    points: tuple[Xy, ...]
+    colour: str
+
+
+@dataclass(frozen=True)
+class Circle:
+    centre: Xy
+    radius: float
+    width: float
+    colour: str = INK
+
+
+@dataclass(frozen=True)
+class Words:
+    """size: of the type, mm. The place is the middle of the text, or the left end of its middle line."""
+
+    place: Xy
+    text: str
+    size: float
+    centred: bool = True
+    bold: bool = False
+
+
+Shape = Line | Polygon | Circle | Words
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """mm; x to the right, y down."""
+
+    width: float
+    height: float
+    shapes: tuple[Shape, ...]
+
+
+@dataclass(frozen=True)
+class Dial:
+    """low to high over `sweep` degrees, evenly about the top, clockwise. diameter: of the rim, mm. step: the smallest change shown."""
+
+    box: str
+    name: str
+    unit: str
+    low: float
+    high: float
+    step: float
+    marks: tuple[Mark, ...]
+    sweep: float
+    diameter: float
+
+    @property
+    def radius(self) -> float:
+        return self.diameter / 2
+
+    def angle(self, reading: float) -> float:
+        """Degrees, clockwise from the top."""
+        return self.sweep * ((reading - self.low) / (self.high - self.low) - 0.5)
+
+    def reading(self, angle: float) -> float:
+        """Where a needle at that angle points."""
+        return self.low + (self.high - self.low) * (angle / self.sweep + 0.5)
+
+
+def dial_of(box: Box, name: str, sweep: float, diameter: float) -> Dial:
+    """The dial of one input or derived readout. Raises Misuse where there can be none."""
+    if not LEAST_SWEEP <= sweep <= MOST_SWEEP:
+        raise Misuse(f"--sweep {sweep:g}: a dial sweeps {LEAST_SWEEP} to {MOST_SWEEP} degrees")
+    if not LEAST_DIAMETER <= diameter <= MOST_DIAMETER:
+        raise Misuse(f"--diameter {diameter:g} mm: it is {LEAST_DIAMETER} to {MOST_DIAMETER} mm")
+    one = box.input(name)
+    derived = next((each for each in box.face.derived if each.name == name), None)
+    if one is not None:
+        unit, step, markings, (low, high) = one.unit, one.step, one.markings, one.law.span
+    elif derived is not None:
+        unit, step, markings = derived.unit, derived.step, derived.markings
+        low, high = derived_span(derived, box)
+    else:
+        names = [each.name for each in box.inputs] + [each.name for each in box.face.derived]
+        raise Misuse(f'{box.file}: there is no readout "{name}" to draw; {meant(name, names)}')
+    if markings is not None and markings.bar is not None:
+        low, high = map(float, markings.bar)
+    marks = () if markings is None else markings.marks
+    for mark in marks:
+        for edge in (mark.low, mark.high):
+            if edge is not None and not low <= edge <= high:
+                what = f"{mark.colour} at {float(edge):g} lies beyond its scale, {low:g} to {high:g} {unit}; widen bar"
+                raise Misuse(f"{box.file}: {name}: {what}")
+    dial = Dial(box.name, name, unit, low, high, float(step), marks, sweep, diameter)
+    if len(ticks(dial, major_step(dial))) < 2:
+        raise Misuse(
+            f"{name}: the numbers of {low:g} to {high:g} have no room on {sweep:g} degrees of {diameter:g} mm; more of either"
+        )
+    return dial
+
+
+# -- ticks
+
+
+def major_step(dial: Dial) -> Fraction:
+    """The smallest 1, 2 or 5 times a power of ten at which the numbers have room along the scale."""
+    span = dial.high - dial.low
+    power = Fraction(10) ** (math.floor(math.log10(span)) - 2)
+    around = math.radians(dial.sweep) * dial.radius * (NUMBERS_FROM - 0.1)
+    size = number_size(dial)
+    step = power
+    for step in (power * 10**k * m for k in range(4) for m in (1, 2, 5)):
+        longest = max(len(number(end, step)) for end in (dial.low, dial.high))
+        room = around * float(step) / span
+        if span / float(step) < MOST_NUMBERS and room >= (longest + 0.6) * LETTER * size:
+            break
+    return step
+
+
+def minor_step(dial: Dial, major: Fraction) -> Fraction | None:
+    """A fifth, a quarter or half of the major one: as fine as the strokes stay apart, and no finer than the box shows."""
+    digit = int(f"{float(major):e}"[0])
+    around = math.radians(dial.sweep) * dial.radius * MINOR_TO
+    for parts in {1: (5, 2), 2: (4, 2), 5: (5,)}[digit]:
+        step = major / parts
+        if step >= Fraction(str(dial.step)) and around * float(step) / (dial.high - dial.low) >= LEAST_GAP:
+            return step
+    return None
+
+
+def ticks(dial: Dial, step: Fraction) -> list[Fraction]:
+    """The multiples of step on the scale."""
+    slack = float(step) * 1e-9
+    first, last = math.ceil((dial.low - slack) / float(step)), math.floor((dial.high + slack) / float(step))
+    return [k * step for k in range(first, last + 1)]
+
+
+def number(reading: float | Fraction, step: Fraction) -> str:
+    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
+    return f"{float(reading):.{decimals}f}"
+
+
+def number_size(dial: Dial) -> float:
+    """mm; smaller on a short scale."""
+    return min(0.115 * dial.radius, 6.0) * min(1.0, max(0.7, dial.sweep / 180))
+
+
+# -- shapes
+
+
+def place(dial: Dial, angle: float, radius: float) -> Xy:
+    """mm from the middle of the dial, radius of that of the dial."""
+    turned = math.radians(angle)
+    return radius * dial.radius * math.sin(turned), -radius * dial.radius * math.cos(turned)
+
+
+def sector(dial: Dial, first: float, last: float, inner: float, outer: float) -> tuple[Xy, ...]:
+    """A piece of a ring between two angles; no edge of it spans more than a degree."""
+    count = max(1, math.ceil(last - first))
+    angles = [first + (last - first) * k / count for k in range(count + 1)]
+    return tuple(
+        [place(dial, angle, outer) for angle in angles]
+        + [place(dial, angle, inner) for angle in reversed(angles)]
+    )
+
+
+def arc_of(dial: Dial, mark: Mark) -> tuple[float, float] | None:
+    """Angles from and to; None where it is a limit."""
+    if mark.low is None or mark.high is None or mark.low == mark.high:
+        return None
+    return dial.angle(float(mark.low)), dial.angle(float(mark.high))
+
+
+def limit_of(dial: Dial, mark: Mark) -> float | None:
+    """The angle of a red limit; None where it is an arc."""
+    edge = mark.high if mark.low is None else mark.low
+    return None if edge is None or arc_of(dial, mark) is not None else dial.angle(float(edge))
+
+
+def mark_shapes(dial: Dial, mark: Mark) -> list[Shape]:
+    arc, limit = arc_of(dial, mark), limit_of(dial, mark)
+    colour = COLOURS[mark.colour]
+    if limit is not None:
+        half = math.degrees(0.05)
+        wedge = place(dial, limit, BAND_OUTER), place(dial, limit - half, RIM), place(dial, limit + half, RIM)
+        ends = place(dial, limit, LIMIT_FROM), place(dial, limit, BAND_OUTER + 0.02)
+        return [Line(*ends, max(0.8, 0.03 * dial.radius), colour), Polygon(wedge, colour)]
+    assert arc is not None
+    first, last = arc
+    shapes: list[Shape] = [Polygon(sector(dial, first, last, BAND_INNER, BAND_OUTER), colour)]
+    if mark.colour == "green":
+        return shapes
+    # bars about as far apart as the band is wide, whole ones only
+    count = max(1, round(math.radians(last - first) / (BAND_OUTER - BAND_INNER)))
+    width = max(0.25, 0.012 * dial.radius)
+    for k in range(count):
+        a, b = (first + (last - first) * (k + part) / count for part in (0.25, 0.75))
+        inner, outer = BAND_INNER, BAND_OUTER
+        shapes.append(Line(place(dial, a, inner), place(dial, b, outer), width))
+        if mark.colour == "red":
+            shapes.append(Line(place(dial, b, inner), place(dial, a, outer), width))
+    return shapes
+
+
+def fitted(text: str, room: float, most: float) -> float:
+    """The size of type, mm, at which it fits."""
+    return min(most, room / (LETTER * max(1, len(text))))
+
+
+def reference_of(unit: str) -> str:
+    return "the dipstick" if bare(unit) in FUEL_UNITS else "a reference"
+
+
+def face_shapes(dial: Dial) -> list[Shape]:
+    """The dial itself, about its own middle. Limits come last: nothing lies over them."""
+    r = dial.radius
+    shapes: list[Shape] = [Circle((0, 0), r * RIM, 0.15, FAINT)]
+    for mark in dial.marks:
+        if limit_of(dial, mark) is None:
+            shapes += mark_shapes(dial, mark)
+    major = major_step(dial)
+    minor = minor_step(dial, major)
+    numbered = ticks(dial, major)
+    for reading in [] if minor is None else ticks(dial, minor):
+        if reading not in numbered:
+            shapes.append(_tick(dial, float(reading), MINOR_TO, 0.25))
+    for end in (dial.low, dial.high):
+        if not any(math.isclose(end, reading, abs_tol=1e-9) for reading in numbered):
+            shapes.append(_tick(dial, end, MINOR_TO, 0.4))
+    size = number_size(dial)
+    free = NUMBERS_FROM * r
+    for reading in numbered:
+        text, angle = number(reading, major), dial.angle(float(reading))
+        shapes.append(_tick(dial, float(reading), MAJOR_TO, 0.5))
+        # its outer corner stays clear of the ticks, whatever its length
+        turned = math.radians(angle)
+        reach = (
+            abs(math.sin(turned)) * len(text) * LETTER * size / 2 + abs(math.cos(turned)) * HEIGHT * size / 2
+        )
+        shapes.append(Words(place(dial, angle, NUMBERS_FROM - reach / r), text, size, bold=True))
+        free = min(free, NUMBERS_FROM * r - 2 * reach)
+    shapes += [
+        Line((-0.03 * r, 0), (0.03 * r, 0), 0.15, FAINT),
+        Line((0, -0.03 * r), (0, 0.03 * r), 0.15, FAINT),
+    ]
+    shapes += _words(dial, free)
+    for mark in dial.marks:
+        if limit_of(dial, mark) is not None:
+            shapes += mark_shapes(dial, mark)
+    return shapes
+
+
+def _words(dial: Dial, free: float) -> list[Shape]:
+    """Name, unit and caution, inside the numbers; free: the radius, mm, within which nothing else stands."""
+    r = dial.radius
+
+    def inside(y: float) -> float:
+        return 2 * math.sqrt(max(0.0, free**2 - (abs(y) + 0.05 * r) ** 2))
+
+    def in_the_gap(y: float) -> float:
+        beside = math.pi - math.radians(dial.sweep) / 2
+        by_scale = y * math.tan(beside) - 0.1 * r if beside < 1.5 else r
+        return 2 * min(by_scale, math.sqrt((0.95 * r) ** 2 - (y + 0.05 * r) ** 2))
+
+    shapes: list[Shape] = []
+    for y, text in ((-0.2 * r, dial.name), (0.15 * r, dial.unit)):
+        shapes.append(Words((0, y), text, fitted(text, inside(y), 0.12 * r)))
+    caution = "advisory; check", f"against {reference_of(dial.unit)}"
+    rows, room = ((0.64, 0.75), in_the_gap) if dial.sweep <= OPEN_SWEEP else ((0.3, 0.37), inside)
+    size = min(fitted(text, room(y * r), 0.09 * r) for y, text in zip(rows, caution))
+    return shapes + [Words((0, y * r), text, size) for y, text in zip(rows, caution)]
+
+
+def _tick(dial: Dial, reading: float, inner: float, width: float) -> Line:
+    angle = dial.angle(reading)
+    return Line(place(dial, angle, inner), place(dial, angle, TICK), width)
+
+
+def dial_drawing(dial: Dial) -> Drawing:
+    """The sheet: the dial, what its markings mean, the cautions, and a bar to check the print with."""
+    width = max(dial.diameter, 104.0) + 2 * MARGIN
+    middle = width / 2, MARGIN + dial.radius
+    shapes = [_moved(shape, middle) for shape in face_shapes(dial)]
+    y = middle[1] + dial.radius + 8
+    left = MARGIN
+    shapes += _scale_bar(left, y)
+    shapes.append(
+        Words((left + SCALE_BAR + 4, y), f"{SCALE_BAR} mm: measure it on the print", 2.8, centred=False)
+    )
+    y += 7
+    for line in (
+        f"{dial.box}: {dial.name}, {dial.unit}",
+        f"{dial.low:g} at {dial.angle(dial.low):g} degrees, {dial.high:g} at {dial.angle(dial.high):+g} (clockwise from the top)",
+        f"rim {dial.diameter:g} mm; print at 100 %, not fitted to the page",
+    ):
+        shapes.append(Words((left, y), line, fitted(line, width - 2 * MARGIN, 2.8), centred=False))
+        y += 4.5
+    for line in legend(dial):
+        shapes.append(Words((left, y), line, fitted(line, width - 2 * MARGIN, 2.8), centred=False))
+        y += 4.5
+    caution = f"Advisory; check against {reference_of(dial.unit)} before flight. Never a sole reference."
+    shapes.append(
+        Words((left, y + 1), caution, fitted(caution, width - 2 * MARGIN, 2.8), centred=False, bold=True)
+    )
+    return Drawing(width, y + 1 + MARGIN, tuple(shapes))
+
+
+def legend(dial: Dial) -> list[str]:
+    """Each marking in words, so that a print without colours says as much."""
+    told = []
+    for mark in dial.marks:
+        if mark.low is not None and mark.high is not None and mark.low != mark.high:
+            how = {"green": "plain", "yellow": "barred", "red": "cross-barred"}[mark.colour]
+            told.append(f"{mark.colour} arc, {how}: {float(mark.low):g} to {float(mark.high):g}")
+        else:
+            edge = mark.high if mark.low is None else mark.low
+            assert edge is not None
+            told.append(f"red radial with a wedge: {'least' if mark.low is None else 'most'} {float(edge):g}")
+    return told
+
+
+def _scale_bar(left: float, y: float) -> list[Shape]:
+    bar: list[Shape] = [Line((left, y), (left + SCALE_BAR, y), 0.3)]
+    for x in range(0, SCALE_BAR + 1, 10):
+        half = 2.0 if x in (0, SCALE_BAR) else 1.0
+        bar.append(Line((left + x, y - half), (left + x, y + half), 0.2))
+    return bar
+
+
+def _moved(shape: Shape, by: Xy) -> Shape:
+    def at(point: Xy) -> Xy:
+        return point[0] + by[0], point[1] + by[1]
+
+    if isinstance(shape, Line):
+        return Line(at(shape.start), at(shape.end), shape.width, shape.colour)
+    if isinstance(shape, Polygon):
+        return Polygon(tuple(map(at, shape.points)), shape.colour)
+    if isinstance(shape, Circle):
+        return Circle(at(shape.centre), shape.radius, shape.width, shape.colour)
+    return Words(at(shape.place), shape.text, shape.size, shape.centred, shape.bold)
+
+
+# -- formats
+
+
+def svg(drawing: Drawing) -> str:
+    """One unit of the picture is one millimetre of the print."""
+    w, h = drawing.width, drawing.height
+    lines = [
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{w:g}mm" height="{h:g}mm" viewBox="0 0 {w:g} {h:g}">',
+        f'<rect width="{w:g}" height="{h:g}" fill="#ffffff"/>',
+    ]
+    for shape in drawing.shapes:
+        if isinstance(shape, Line):
+            (x1, y1), (x2, y2) = shape.start, shape.end
+            ends = f'x1="{x1:.4f}" y1="{y1:.4f}" x2="{x2:.4f}" y2="{y2:.4f}"'
+            lines.append(f'<line {ends} stroke="{shape.colour}" stroke-width="{shape.width:.3f}"/>')
+        elif isinstance(shape, Polygon):
+            points = " ".join(f"{x:.4f},{y:.4f}" for x, y in shape.points)
+            lines.append(f'<polygon points="{points}" fill="{shape.colour}"/>')
+        elif isinstance(shape, Circle):
+            (x, y), r = shape.centre, shape.radius
+            stroke = f'fill="none" stroke="{shape.colour}" stroke-width="{shape.width:.3f}"'
+            lines.append(f'<circle cx="{x:.4f}" cy="{y:.4f}" r="{r:.4f}" {stroke}/>')
+        else:
+            (x, y), size = shape.place, shape.size
+            anchor = "middle" if shape.centred else "start"
+            weight = ' font-weight="bold"' if shape.bold else ""
+            # capitals are about 0.7 of the type's size high: their middle is put on the line
+            start = f'<text x="{x:.4f}" y="{y + 0.35 * size:.4f}" font-size="{size:.3f}" text-anchor="{anchor}"{weight}'
+            lines.append(f'{start} font-family="sans-serif">{html.escape(shape.text)}</text>')
+    return "\n".join([*lines, "</svg>", ""])
+
+
+def png(drawing: Drawing, path: Path, dots_an_inch: int = 300) -> None:
+    """The same by matplotlib, with its size in the file. Raises OSError, ImportError where matplotlib is missing."""
+    import matplotlib
+
+    matplotlib.use("Agg")
+    from matplotlib import patches, pyplot
+
+    points = 72 / INCH  # to a millimetre
+    figure = pyplot.figure(figsize=(drawing.width / INCH, drawing.height / INCH))
+    axes = figure.add_axes((0, 0, 1, 1))
+    axes.set_xlim(0, drawing.width)
+    axes.set_ylim(drawing.height, 0)
+    axes.set_axis_off()
+    for number_of, shape in enumerate(drawing.shapes):
+        if isinstance(shape, Line):
+            (x1, y1), (x2, y2) = shape.start, shape.end
+            width = shape.width * points
+            axes.plot(
+                [x1, x2],
+                [y1, y2],
+                color=shape.colour,
+                linewidth=width,
+                solid_capstyle="butt",
+                zorder=number_of,
+            )
+        elif isinstance(shape, Polygon):
+            axes.add_patch(patches.Polygon(shape.points, color=shape.colour, linewidth=0, zorder=number_of))
+        elif isinstance(shape, Circle):
+            width = shape.width * points
+            axes.add_patch(
+                patches.Circle(
+                    shape.centre,
+                    shape.radius,
+                    fill=False,
+                    edgecolor=shape.colour,
+                    linewidth=width,
+                    zorder=number_of,
+                )
+            )
+        else:
+            (x, y), size = shape.place, shape.size
+            axes.text(
+                x,
+                y + 0.35 * size,
+                shape.text,
+                fontsize=size * points,
+                ha="center" if shape.centred else "left",
+                va="baseline",
+                weight="bold" if shape.bold else "normal",
+                parse_math=False,
+                zorder=number_of,
+            )
+    figure.savefig(path, dpi=dots_an_inch)
+    pyplot.close(figure)
