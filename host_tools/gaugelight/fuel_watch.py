@@ -120,8 +120,16 @@ def reserve_tank(section: "Section", units: "Units", switches: set[str]) -> Rese
         section.wrong("dead_head", "must lie above the least flowing pressure")
     if section.problems > before or pump is None or pressure is None or mains is None:
         return None
-    assert holds and capacity and rate and burn and flowing and dead_head and build and mains_error
-    assert ceiling is not None
+    if (
+        holds is None
+        or capacity is None
+        or rate is None
+        or burn is None
+        or flowing is None
+        or dead_head is None
+    ):
+        return None  # the unit of what it watches is not known, for another problem
+    assert build is not None and mains_error is not None and ceiling is not None
     spread = holds / 20 if error is None else error
     return ReserveTank(
         section.line, pump, pressure, mains, filled, holds, spread, capacity, rate, burn, flowing, dead_head, build,
