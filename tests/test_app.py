@@ -19,6 +19,7 @@ from gaugelight.filters import behind_divider, ripple
 from gaugelight.plant import Aircraft
 from gaugelight.virtual import ChipInProcess
 from gaugelight.virtual.world import Inputs, Outputs
+from paper import FrameBuffer
 
 TICK_S = 0.02
 LASTING_S = 10
@@ -55,6 +56,9 @@ class StandIn:
     def switch(self, pin: int, on: int) -> Any:
         pull = self.machine.Pin.PULL_DOWN if on else self.machine.Pin.PULL_UP
         return self.machine.Pin(pin, self.machine.Pin.IN, pull)
+
+    def canvas(self, dots: bytearray, width: int, height: int) -> FrameBuffer:
+        return FrameBuffer(dots, width, height)
 
     def open_line(self) -> None:
         self.line_open.append(True)

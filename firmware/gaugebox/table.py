@@ -10,7 +10,14 @@ import struct
 from array import array
 
 from gaugebox import alert_records, light
-from gaugebox.alert_records import AlertRecord, ButtonsRecord, ConditionRecord, DerivedRecord, ReadoutRecord
+from gaugebox.alert_records import (
+    AlertRecord,
+    ButtonsRecord,
+    ConditionRecord,
+    DerivedRecord,
+    FaceRecord,
+    ReadoutRecord,
+)
 from gaugebox.curve import lookup, make_curve
 from gaugebox.measure import NO_INPUT, OPEN, OVER
 from gaugebox.pins import BOARD, CONVERTER_PINS, OUTPUT_PINS
@@ -31,7 +38,7 @@ LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
 
 BOX = 1  # 2 to 5 were earlier forms
 CHIP, INPUT, KNOB, DIMMER, SWITCH, DAYLIGHT, DIM_REQUEST, IN_FLIGHT = range(6, 14)
-DERIVED, READOUT, CONDITION, ALERT, BUTTONS = range(14, 19)
+DERIVED, READOUT, CONDITION, ALERT, BUTTONS, FACE = range(14, 20)
 
 ON_CHIP = 255
 ADS1115 = 1
@@ -193,6 +200,7 @@ class Table:
         self.conditions: "list[ConditionRecord]" = []
         self.alerts: "list[AlertRecord]" = []
         self.buttons: "ButtonsRecord | None" = None
+        self.face: "FaceRecord | None" = None
         sections = struct.unpack_from(HEADER, image, 0)[2]
         at = HEADER_SIZE
         view = memoryview(image)
@@ -245,6 +253,8 @@ class Table:
             self.alerts.append(AlertRecord(payload))
         elif kind == BUTTONS:
             self.buttons = ButtonsRecord(payload)
+        elif kind == FACE:
+            self.face = FaceRecord(payload)
         elif flags & CRITICAL:
             raise TableError("section kind %d is not known to this firmware: install, then flash anew" % kind)
 

@@ -93,7 +93,12 @@ XXXX. X...X X...X X...X X...X X...X XXXXX ..X.. ..X.. ..X.. .X..X X..X.
 # digits are equally wide.
 Line = tuple[float, ...]
 STROKES: dict[str, list[Line]] = {
-    "0": [(0.5, 0.33, 0.5, 0.33, 180, 360), (0, 0.33, 0, 0.67), (1, 0.33, 1, 0.67), (0.5, 0.67, 0.5, 0.33, 0, 180)],
+    "0": [
+        (0.5, 0.33, 0.5, 0.33, 180, 360),
+        (0, 0.33, 0, 0.67),
+        (1, 0.33, 1, 0.67),
+        (0.5, 0.67, 0.5, 0.33, 0, 180),
+    ],
     "1": [(0.15, 0.22, 0.55, 0), (0.55, 0, 0.55, 1)],
     "2": [(0.5, 0.29, 0.5, 0.29, 170, 395), (0.93, 0.44, 0, 1), (0, 1, 1, 1)],
     "3": [(0.45, 0.25, 0.5, 0.25, 200, 450), (0.45, 0.74, 0.55, 0.26, 270, 520)],
@@ -150,7 +155,9 @@ def large(size: str) -> bytes:
 
 def module() -> str:
     """The text of gaugebox/digits.py."""
-    text = '"""The face\'s fonts. Made by gaugelight.digits_drawn, where they are drawn; not to be edited."""\n'
+    text = (
+        '"""The face\'s fonts. Made by gaugelight.digits_drawn, where they are drawn; not to be edited."""\n'
+    )
     fonts = {"SMALL": (small(), 5, 8)} | {name: (large(name), *SIZES[name][:2]) for name in SIZES}
     for name, (columns, wide, high) in fonts.items():
         what = "from the space on" if name == "SMALL" else LARGE
