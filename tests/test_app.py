@@ -129,7 +129,7 @@ def demo() -> Build:
 @pytest.fixture(scope="module")
 def app_class() -> Iterator[type[Any]]:
     """gaugebox.app names board.py, which names the chip's own modules; here nothing of them is called."""
-    names = ("machine", "micropython")
+    names = ("framebuf", "machine", "micropython")
     before = {name: sys.modules.get(name) for name in names}
     sys.modules.update({name: ModuleType(name) for name in names})
     try:

@@ -185,6 +185,8 @@ class Chip:
     def writeto(self, address, octets):
         if self.dead:
             raise self.trouble
+        if address < 0x48:
+            return  # the display
         self.high[address] = octets[1]
         self.low[address] = octets[2]
 

@@ -89,7 +89,7 @@ class Board:
         """A discrete input, pulled to the level that means off."""
         return machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_DOWN if on else machine.Pin.PULL_UP)
 
-    def canvas(self, dots: "bytearray | memoryview", width: int, height: int) -> framebuf.FrameBuffer:
+    def canvas(self, dots: "bytearray | memoryview", width: int, height: int) -> "framebuf.FrameBuffer":
         """To draw on: bytes of eight dots below each other."""
         return framebuf.FrameBuffer(dots, width, height, framebuf.MONO_VLSB)
 

@@ -241,18 +241,18 @@ class Face:
         if colour == YELLOW:
             canvas.rect(x, y, width, height, 1)
             if height == LINE:  # letters would touch it: only its ends
-                canvas.fill_rect(x + 4, y, width - 8, height, 0)
+                canvas.fill_rect(x + 3, y, width - 6, height, 0)
         return self.inverse if colour == RED else None
 
     # pages
 
     def _row(self, cell: Cell, y: int) -> None:
-        self.canvas.fill_rect(0, y, WIDTH, ROW, 0)
+        self.canvas.fill_rect(VALUE, y, WIDTH - VALUE, LINE, 0)
         self._write(cell.label, 0, y + 1)
         fault = cell.said[FAULT]
         if fault:
             self._box(VALUE, y, WIDTH - VALUE, LINE, YELLOW)
-            self._write(FAULT_WORDS[fault], VALUE + 2, y + 1)
+            self._write(FAULT_WORDS[fault], VALUE + 3, y + 1)
         else:
             ink = self._box(VALUE, y, 32, LINE, cell.readout.colour)
             self._number(cell.number, cell.decimals)
@@ -263,11 +263,11 @@ class Face:
     def _large(self, cell: Cell, at: int, of: int) -> None:
         height = BOTTOM // of
         y = at * height
-        self.canvas.fill_rect(0, y, WIDTH, height, 0)
         self._write(cell.label, 0, y)
         if of == 1:
             self._single(cell)
             return
+        self.canvas.fill_rect(0, y + 8, VALUE + 2, 8, 0)
         fault = cell.said[FAULT]
         colour = YELLOW if fault else cell.readout.colour
         ink = self._box(VALUE + 2, y, WIDTH - VALUE - 2, 20 - of // 3 * 2, colour)
@@ -285,13 +285,14 @@ class Face:
         """With its signal, to trace what is wrong with it."""
         self._write_back(cell.whole_unit, WIDTH, 0)
         fault = cell.said[FAULT]
-        ink = self._box(14, 9, 100, 28, YELLOW if fault else cell.readout.colour)
+        ink = self._box(20, 9, 88, 28, YELLOW if fault else cell.readout.colour)
         if fault:
             self._write(FAULT_WORDS[fault], 28, 19)
         else:
             self._number(cell.number, cell.decimals)
-            self._figures(self.tall, 17, 110, 11, ink)
+            self._figures(self.tall, 17, 106, 11, ink)
         self._bar(cell, 39, 6)
+        self.canvas.fill_rect(0, 47, WIDTH, 8, 0)
         if not fault:
             self._number(cell.said[SIGNAL], cell.signal_decimals)
             self._write(cell.signal_unit, self._write(self.text, 0, 47) + 3, 47)
@@ -300,6 +301,7 @@ class Face:
 
     def _bar(self, cell: Cell, y: int, height: int) -> None:
         canvas = self.canvas
+        canvas.fill_rect(0, y - 1, WIDTH, height + 2, 0)
         readout, zones = cell.readout, cell.zones
         if readout.zone < 0:  # not judged, or at fault
             self._zone(UNMARKED, 0, WIDTH, y, height)
@@ -377,7 +379,7 @@ class Face:
             head, tail = source.words().encode(), b""  # allocates, when it is new
         else:
             tail = tails[source.said[FAULT] if of_fault else source.zone] if tails else b""
-        x = self._write(head, 1, y + 1, ink, letters - len(tail) - 1 if tail else letters)
+        x = self._write(head, 2, y + 1, ink, letters - len(tail) - 1 if tail else letters)
         self._write(tail, x + PITCH, y + 1, ink)
 
     def _tell(self, service: bool) -> None:

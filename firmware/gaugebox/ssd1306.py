@@ -43,8 +43,8 @@ class SSD1306:
         self.picture = picture
         self.sent = bytearray(len(picture))
         self.stale = bytearray(SLICES)  # slices that the display's memory may not hold
-        here, there = memoryview(picture), memoryview(self.sent)
-        self.slices = [(here[at : at + SLICE], there[at : at + SLICE]) for at in range(0, len(here), SLICE)]
+        self.slices = _pairs(picture, self.sent, SLICE)
+        self.pages = _pairs(picture, self.sent, WIDTH)
         self.alive = False
         self.waited_ms = PROBE_MS
         self.owed = 0  # how many they are
@@ -81,15 +81,18 @@ class SSD1306:
     def _show(self, contrast: int) -> None:
         left = SLICES_A_TICK
         at = self.next
-        for _ in range(SLICES):
-            now, before = self.slices[at]
-            if self.stale[at] or now != before:
-                self._send(at)
+        end = at + SLICES
+        while at < end and left:
+            page = self.pages[at >> 2 & 7]
+            if not (at & 3 or self.owed) and page[0] == page[1]:
+                at += 4
+                continue
+            now, before = self.slices[at & SLICES - 1]
+            if self.stale[at & SLICES - 1] or now != before:
+                self._send(at & SLICES - 1)
                 left -= 1
-            at = (at + 1) & (SLICES - 1)
-            if not left:
-                break
-        self.next = at
+            at += 1
+        self.next = at & SLICES - 1
         if not self.owed and contrast != self.contrast:
             self._light(contrast)
 
@@ -115,3 +118,8 @@ class SSD1306:
         else:
             self.i2c.writeto(self.address, OFF)
         self.contrast = contrast
+
+
+def _pairs(here: bytearray, there: bytearray, size: int) -> "list[tuple[memoryview, memoryview]]":
+    one, other = memoryview(here), memoryview(there)
+    return [(one[at : at + size], other[at : at + size]) for at in range(0, len(here), size)]
