@@ -140,6 +140,7 @@ class Face:
         self.at = 0  # which cell or line is drawn next
         self.fresh = True  # the page is to be drawn from nothing
         self.tested = False
+        self.half = False  # the lower half of a single readout is to be drawn too
         self.listed = self.told = -1  # as the page and the line of alerts were drawn last
 
     def turn(self) -> None:
@@ -159,7 +160,8 @@ class Face:
             self._clear()
             return
         kind, cells = self.pages[self.page]
-        last = LINES_A_PAGE if kind == ALERTS_PAGE else max(1, len(cells))
+        single = kind == LARGE_PAGE and len(cells) == 1
+        last = LINES_A_PAGE if kind == ALERTS_PAGE else 2 if single else max(1, len(cells))
         at = self.at
         if at >= last:
             self.at = 0
@@ -170,6 +172,9 @@ class Face:
             self._centre(self.banner)
         elif kind == ALERTS_PAGE:
             self._list(at)
+        elif single and at:
+            if self.half:
+                self._below(cells[0])
         elif at < len(cells) and cells[at].moved():
             if kind == OVERVIEW_PAGE:
                 self._row(cells[at], at * ROW)
@@ -291,9 +296,13 @@ class Face:
         else:
             self._number(cell.number, cell.decimals)
             self._figures(self.tall, 17, 106, 11, ink)
+        self.half = True
+
+    def _below(self, cell: Cell) -> None:
+        self.half = False
         self._bar(cell, 39, 6)
         self.canvas.fill_rect(0, 47, WIDTH, 8, 0)
-        if not fault:
+        if not cell.said[FAULT]:
             self._number(cell.said[SIGNAL], cell.signal_decimals)
             self._write(cell.signal_unit, self._write(self.text, 0, 47) + 3, 47)
             if cell.readout.rank:

@@ -29,10 +29,9 @@ SCALE, MARGIN = 6, 2  # of the picture: dots of it for one of the display; a rim
 DARKEST, DIMMEST = 12, 110  # grey of what is not lit, and of what is lit at contrast 0
 KNOBS_AT_NIGHT = 50.0  # per cent
 LONGEST_S = 60
+FIRMWARE = Path(gaugebox.__file__).parents[1]
 
 GUEST = """
-import sys
-sys.path[:] = [{firmware!r}]
 import framebuf, json
 from gaugebox.alerts import Alerts, Condition, FLASHING, Rule
 from gaugebox.face import Face, LEAST_CONTRAST
@@ -197,7 +196,7 @@ def said_units(built: Build, setting: Setting, night: bool) -> list[list[int]]:
     return made
 
 
-def draw(
+def guest(
     built: Build,
     setting: Setting,
     page: int = 0,
@@ -206,37 +205,44 @@ def draw(
     night: bool = False,
     acknowledged: bool = False,
     testing: bool = False,
-) -> Drawn:
-    """The display when all that has lasted. By night the knobs stand in the middle, by day they are off. Raises Wrong without the
-    interpreter."""
-    box = built.box
-    if box.face.panel is None:
-        raise Misuse(f"{box.file}: has no display; write address = 0x3c under [display]")
-    code = GUEST.format(
-        firmware=str(Path(gaugebox.__file__).parents[1]),
+) -> str:
+    """The program that draws it, for any interpreter that has framebuf; it prints the picture, its contrast, and the alerts."""
+    return GUEST.format(
         image=built.image,
         said=said_units(built, setting, night),
-        knobs=[knob_count(knob, KNOBS_AT_NIGHT if night else 0) for knob in box.lights.knobs],
-        switches=[switch.name in setting.switches_on for switch in box.lights.switches],
+        knobs=[knob_count(knob, KNOBS_AT_NIGHT if night else 0) for knob in built.box.lights.knobs],
+        switches=[switch.name in setting.switches_on for switch in built.box.lights.switches],
         ticks=SETTLED,
         acknowledge=acknowledged,
         page=page,
         testing=testing,
         service=service,
     )
-    picture, contrast, words = json.loads(run_guest(code))
+
+
+def drawn(built: Build, said: str, page: int) -> Drawn:
+    """From what the program prints."""
+    picture, contrast, words = json.loads(said)
     rows = tuple(
         "".join("#" if picture[y // 8 * WIDTH + x] >> y % 8 & 1 else "." for x in range(WIDTH))
         for y in range(HEIGHT)
     )
-    return Drawn(rows, contrast, tuple(words), page, page_count(box))
+    return Drawn(rows, contrast, tuple(words), page, page_count(built.box))
+
+
+def draw(built: Build, setting: Setting, page: int = 0, **how: bool) -> Drawn:
+    """The display when all that has lasted; how: as of `guest`. By night the knobs stand in the middle, by day they are off. Raises
+    Misuse without a display, Wrong without the interpreter."""
+    if built.box.face.panel is None:
+        raise Misuse(f"{built.box.file}: has no display; write address = 0x3c under [display]")
+    return drawn(built, run_guest(guest(built, setting, page, **how)), page)
 
 
 def run_guest(code: str) -> str:
     """What MicroPython prints. Raises Wrong."""
     with TemporaryDirectory() as folder:
         script = Path(folder) / "guest.py"
-        script.write_text(code)
+        script.write_text(f"import sys\nsys.path[:] = [{str(FIRMWARE)!r}]\n{code}")
         command = [sys.executable, "-m", "micropython_unix", str(script)]
         done = subprocess.run(command, capture_output=True, text=True, timeout=LONGEST_S)
     if "No module named micropython_unix" in done.stderr:
