@@ -155,7 +155,7 @@ def made(colour: int, fault: int, alert: str) -> list[str]:
         record=marks, channel=channel, said=channel.said, zone=zone, rank=0, colour=colour
     )
     rule: Any = SimpleNamespace(record=SimpleNamespace(words="PUMP RUNS", urgency=0), on=0)
-    alerts = Alerts([], [], [rule], [])
+    alerts = Alerts([], [readout], [rule], [])
     if alert != "none":
         rule.on, rule.record.urgency = 1, CAUTION if "caution" in alert else WARNING
     alerts.step(True)

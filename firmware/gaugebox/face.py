@@ -310,7 +310,7 @@ class Face:
 
     def _bar(self, cell: Cell, y: int, height: int) -> None:
         canvas = self.canvas
-        canvas.fill_rect(0, y - 1, WIDTH, height + 2, 0)
+        canvas.fill_rect(0, y - 1, WIDTH, height + 1, 0)
         readout, zones = cell.readout, cell.zones
         if readout.zone < 0:  # not judged, or at fault
             self._zone(UNMARKED, 0, WIDTH, y, height)
@@ -319,8 +319,8 @@ class Face:
                 self._zone(readout.record.colours[k], zones[k], zones[k + 1], y, height)
         if not cell.said[FAULT]:
             at = min(max(cell.at, 2), WIDTH - 3)
-            canvas.fill_rect(at - 2, y - 1, 5, height + 2, 0)
-            canvas.fill_rect(at - 1, y - 1, 3, height + 2, 1)
+            canvas.fill_rect(at - 2, y - 1, 5, height + 1, 0)
+            canvas.fill_rect(at - 1, y - 1, 3, height + 1, 1)
 
     def _zone(self, colour: int, x: int, end: int, y: int, height: int) -> None:
         canvas = self.canvas
