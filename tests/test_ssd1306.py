@@ -250,7 +250,7 @@ def test_the_box_shows_what_its_face_has_drawn(rig: Rig) -> None:
 
 def test_the_buttons(rig: Rig) -> None:
     """Page: each in turn, and round. Test: every dot, as long as it is pressed."""
-    rig.tick(100)
+    rig.tick(300)
     first = display(rig).dots
     seen = [first]
     for _ in range(5):
@@ -287,7 +287,7 @@ def test_a_new_warning_flashes_on_any_page(rig: Rig) -> None:
     lit = set()
     for _ in range(50):
         rig.tick()
-        lit.add(sum(map(sum, display(rig).dots[55:])) > 400)
+        lit.add(sum(map(sum, display(rig).dots[55:])) > 600)
     assert lit == {True, False}
 
 
