@@ -246,7 +246,7 @@ class Face:
         if colour == YELLOW:
             canvas.rect(x, y, width, height, 1)
             if height == LINE:  # letters would touch it: only its ends
-                canvas.fill_rect(x + 3, y, width - 6, height, 0)
+                canvas.fill_rect(x + 2, y, width - 4, height, 0)
         return self.inverse if colour == RED else None
 
     # pages
@@ -427,7 +427,7 @@ def _words(alerts: "Alerts", cells: "list[Cell]") -> "list[tuple[bytes, list[byt
         labels[cell.readout.record.index] = cell.label
     made: "list[tuple[bytes, list[bytes] | None, bool]]" = []
     for i in range(len(alerts.inputs)):
-        label = labels.get(i) or alerts.inputs[i].record.name[:LABEL].encode()
+        label = labels.get(i) or alerts.inputs[i].record.name.encode()
         made.append((label, FAULT_WORDS, True))
     made += [(cell.label, cell.words, False) for cell in cells]
     made += [(rule.record.words.encode(), [], False) for rule in alerts.rules]
