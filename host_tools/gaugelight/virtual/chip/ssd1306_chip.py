@@ -1,6 +1,7 @@
 """The SSD1306 at the level of its commands and its memory, after its data sheet (revision 1.1, from memory).
 
-Of the addressing modes there are all three; scrolling, fading and zoom are not there, and an unknown command is kept in `unknown`.
+Of the addressing modes there are all three; scrolling, fading and zoom are not there, and an unknown command is kept in `unknown`. A
+restart of the box also resets it, which on a board only a loss of its supply does.
 What is in memory, and how it is lit, goes to a file that whoever holds the chip may look into: no message grows by it.
 """
 
