@@ -18,6 +18,7 @@ from gaugelight.filters import behind_divider, ripple
 from gaugelight.plant import Aircraft
 from gaugelight.virtual import ChipInProcess
 from gaugelight.virtual.world import Inputs, Outputs
+from paper import FrameBuffer
 
 from plain import PLAIN
 
@@ -56,6 +57,9 @@ class StandIn:
     def switch(self, pin: int, on: int) -> Any:
         pull = self.machine.Pin.PULL_DOWN if on else self.machine.Pin.PULL_UP
         return self.machine.Pin(pin, self.machine.Pin.IN, pull)
+
+    def canvas(self, dots: bytearray, width: int, height: int) -> FrameBuffer:
+        return FrameBuffer(dots, width, height)
 
     def open_line(self) -> None:
         self.line_open.append(True)
@@ -126,7 +130,7 @@ def demo() -> Build:
 @pytest.fixture(scope="module")
 def app_class() -> Iterator[type[Any]]:
     """gaugebox.app names board.py, which names the chip's own modules; here nothing of them is called."""
-    names = ("machine", "micropython")
+    names = ("framebuf", "machine", "micropython")
     before = {name: sys.modules.get(name) for name in names}
     sys.modules.update({name: ModuleType(name) for name in names})
     try:

@@ -73,6 +73,17 @@ def rig(installed_rig: Rig, demo: Build) -> Rig:
     return installed_rig
 
 
+def test_the_display_of_a_real_box(rig: Rig) -> None:
+    """Its memory comes out beside the messages: lit, SERVICE in its corner; and gone dark when it has lost its supply."""
+    rig.virtual.fast_forward(6000)
+    shown = rig.virtual.picture()
+    assert shown is not None and shown.on and shown.contrast >= 30
+    assert sum(map(sum, (row[84:] for row in shown.dots[55:]))) > 200  # dark on light
+    rig.virtual.power_cycle()
+    dark = rig.virtual.picture()
+    assert dark is None or not dark.on
+
+
 def test_bench_holds_and_draws(tmp_path: Path) -> None:
     """The main job, as a user starts it."""
     plot = tmp_path / "bench.png"

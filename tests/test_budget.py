@@ -63,10 +63,10 @@ def costs() -> list[Cost]:
 
 # measured, budget
 BUDGETS: dict[str, tuple[Callable[[], int], int, int]] = {
-    "lines of source": (lines, 2_220, 4_000),
-    "heap for the code, bytes": (lambda: heap(0), 60_800, 75_000),
-    "heap for the demo's table, bytes": (lambda: heap(1), 29_900, 38_000),
-    "instructions to import, compiled": (import_instructions, 22_800_000, 28_000_000),
+    "lines of source": (lines, 3_680, 4_000),
+    "heap for the code, bytes": (lambda: heap(0), 73_200, 85_000),
+    "heap for the demo's table, bytes": (lambda: heap(1), 33_100, 40_000),
+    "instructions to import, compiled": (import_instructions, 29_600_000, 36_000_000),
     "instructions of a lookup": (lambda: costs()[0].instructions, 5_030, 6_500),
     "instructions of a channel step": (lambda: costs()[1].instructions, 22_820, 24_000),
     "instructions of all lights in a tick, of 20 ms or 3.9 million": (
@@ -107,7 +107,7 @@ def test_benchmark_without_its_interpreter(
 # imports
 
 EVERYWHERE = {"array", "binascii", "deflate", "gc", "io", "os", "struct", "sys", "zlib"}
-BOARD_ONLY = {"machine", "micropython", "select", "time"}
+BOARD_ONLY = {"framebuf", "machine", "micropython", "select", "time"}
 
 
 def imports(tree: ast.AST) -> Iterator[str]:

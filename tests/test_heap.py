@@ -17,6 +17,7 @@ DEMO = Path(str(files("gaugelight.demo") / "amphibian.toml"))
 BOX_SAYS = (Path(__file__).parent / "box_says.py").read_text()
 
 HEAD = """
+import framebuf
 import gc
 import micropython
 from array import array
@@ -184,6 +185,8 @@ class Chip:
     def writeto(self, address, octets):
         if self.dead:
             raise self.trouble
+        if address < 0x48:
+            return  # the display
         self.high[address] = octets[1]
         self.low[address] = octets[2]
 
@@ -247,6 +250,8 @@ class Board:
         return (self.ms - since) & 0x3FFFFFFF
     def service(self):
         return self.ms % 3000 < 2000
+    def canvas(self, dots, width, height):
+        return framebuf.FrameBuffer(dots, width, height, framebuf.MONO_VLSB)
     def open_line(self):
         pass
     def close_line(self):

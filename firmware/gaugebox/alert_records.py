@@ -30,6 +30,11 @@ RESERVE_NUMBERS = (
 # channel; condition that says it flies; whether the burn comes from it; -; per cent of the transfer that go there, least and most
 DISAGREE_FIXED = "<BBBBHH"
 DISAGREE_NUMBERS = ("burn_low", "burn_high", "allowance", "smoothing", "top", "unseen", "bottom")
+FACE_FIXED = "<BB"  # address of its display, number of pages
+PAGE_FIXED = "<BBBBB"  # kind, number of readouts, up to three of them
+OVERVIEW_PAGE, LARGE_PAGE, ALERTS_PAGE = range(3)
+MOST_PAGES = 8
+DISPLAY_ADDRESSES = (0x3C, 0x3D)
 MOST_DERIVED = 8
 MOST_GAUGES = 6
 MOST_CONDITIONS = 48
@@ -124,6 +129,21 @@ class DisagreeRecord:
             raise ValueError("disagree: a share is out of range")
 
 
+class FaceRecord:
+    """pages: of each its kind, and the numbers of the readouts that stand on it large."""
+
+    def __init__(self, payload: "Payload") -> None:
+        self.address, count = payload.fixed(FACE_FIXED)
+        self.pages: "list[tuple[int, tuple[int, ...]]]" = []
+        for _ in range(count):
+            page = payload.fixed(PAGE_FIXED)
+            self.pages.append((page[0], page[2 : 2 + page[1]]))
+            if page[0] > ALERTS_PAGE or page[1] > 3 or (page[0] == LARGE_PAGE) != (page[1] > 0):
+                raise ValueError("face: a page of a form that is not known")
+        if self.address not in DISPLAY_ADDRESSES or not 1 <= count <= MOST_PAGES:
+            raise ValueError("face: its address or number of pages is not possible")
+
+
 def check(table: "Table") -> None:
     """Whether all that they name is there. Raises ValueError."""
     inputs = len(table.inputs)
@@ -172,3 +192,7 @@ def check(table: "Table") -> None:
         for number in (buttons.acknowledge, buttons.test, buttons.page):
             if number >= switches and number != NO_SWITCH:
                 raise ValueError("a button is not there")
+    if table.face is not None:
+        for _, numbers in table.face.pages:
+            if max(numbers, default=-1) >= len(table.readouts):
+                raise ValueError("face: a readout is not there")

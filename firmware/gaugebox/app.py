@@ -3,14 +3,16 @@
 import sys
 
 from gaugebox import light, log
-from gaugebox.alerts import Alerts, Condition, Rule
+from gaugebox.alerts import FLASHING, Alerts, Condition, Rule
 from gaugebox.ads1115 import ADS1115
 from gaugebox.alert_records import NO_SWITCH
 from gaugebox.answers import JUMPER_TICKS, answer
 from gaugebox.board import Board, silence_outputs
+from gaugebox.face import LEAST_CONTRAST, Face
 from gaugebox.line import LineReader
 from gaugebox.measure import CLOCK_MASK, CONVERTER, COUNT, FAULT, READING, SILENT, make_channels
 from gaugebox.readouts import Derived, Readout
+from gaugebox.ssd1306 import SSD1306
 from gaugebox.store import SAFE, Store
 from gaugebox.table import DISPLAY, ON_CHIP
 from gaugebox.watches import Gauge, Reserve
@@ -58,7 +60,7 @@ class App:
         self.closed = JUMPER_TICKS if board.service() else 0
         self.flying = 0  # ticks
         self.restart_wanted = False
-        self.pressed = 0
+        self.pressed = self.turned = 0  # the buttons
         self.buttons = store.table.buttons if store.table is not None else None
         self.reader = LineReader()
         self.clock = [0]
@@ -82,6 +84,7 @@ class App:
         self._log_start()
         self._wire()
         self.alerts = Alerts(self.channels, self.readouts, self.rules, self._watches())
+        self._wire_face()
         self.faults = bytearray(len(self.channels) + len(self.driven))  # as they stand in the log
         self.changes = bytearray(len(self.faults))  # of each, since the log was written
         if board.service() and not store.distrusted:
@@ -147,6 +150,24 @@ class App:
     def _watches(self) -> "list[Any]":
         return ([] if self.reserve is None else [self.reserve]) + self.gauges  # type: ignore[operator,return-value]
 
+    def _wire_face(self) -> None:
+        store = self.store
+        self.face: "Face | None" = None
+        self.display: "SSD1306 | None" = None
+        self.brightness: "light.Dimmer | None" = None
+        if store.table is None or store.table.face is None:
+            return
+        record = store.table.face
+        banner = ""
+        if store.slot == SAFE:
+            banner = "NO TABLE" if not store.distrusted else "TABLE NOT STARTING"
+        self.face = Face(self.board.canvas, record, self.readouts, self.alerts, banner)
+        self.display = SSD1306(self.board.i2c, record.address, self.face.picture)
+        if self.lighting is not None:
+            for dimmer in self.lighting.dimmers:
+                if dimmer.record.kind == DISPLAY:
+                    self.brightness = dimmer
+
     def _log_start(self) -> None:
         board, store = self.board, self.store
         crc = store.table.crc if store.table is not None and store.slot != SAFE else 0
@@ -194,6 +215,8 @@ class App:
         self._judge(elapsed)
         self._light()
         board.feed()  # here, where it has sampled, judged and driven
+        board.mark(log.AT_FACE)
+        self._show(elapsed)
         self._watch_jumper()
         board.mark(log.AT_LOG)
         self._keep_log()
@@ -276,6 +299,11 @@ class App:
                 self.pressed = pressed
             if buttons.test != NO_SWITCH and switches[buttons.test].level:
                 self.testing = 1
+            if buttons.page != NO_SWITCH:
+                turned = switches[buttons.page].level
+                if turned and not self.turned and self.face is not None:
+                    self.face.turn()
+                self.turned = turned
 
     def _compare(self) -> None:
         """One of the disagree alerts after the other."""
@@ -314,6 +342,15 @@ class App:
             self.driven[i] = duty
             if self.lines[i] is not None:
                 self.lines[i].duty_u16(duty)
+
+    def _show(self, elapsed: int) -> None:
+        if self.face is None or self.display is None:
+            return
+        self.face.step(self.testing > 0, self.closed >= JUMPER_TICKS)
+        contrast = 255 if self.brightness is None else self.brightness.duty >> 8
+        if self.testing or self.alerts.warning == FLASHING:
+            contrast = max(contrast, LEAST_CONTRAST)
+        self.display.step(elapsed, contrast)
 
     def _watch_jumper(self) -> None:
         if self.board.service():

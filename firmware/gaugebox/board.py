@@ -4,6 +4,7 @@ import select
 import sys
 import time
 
+import framebuf
 import machine
 import micropython
 
@@ -87,6 +88,10 @@ class Board:
     def switch(self, pin: int, on: int) -> "machine.Pin":
         """A discrete input, pulled to the level that means off."""
         return machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_DOWN if on else machine.Pin.PULL_UP)
+
+    def canvas(self, dots: "bytearray | memoryview", width: int, height: int) -> "framebuf.FrameBuffer":
+        """To draw on: bytes of eight dots below each other."""
+        return framebuf.FrameBuffer(dots, width, height, framebuf.MONO_VLSB)
 
     def open_line(self) -> None:
         """From now on Ctrl-C stops the program."""

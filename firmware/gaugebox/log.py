@@ -15,7 +15,7 @@ MOST_PENDING = 64
 DIMMERS = 32
 LOST, NOTICE, START = 253, 254, 255
 # code of START: what the box did last before it, and how that ended; still running: it hung, and the watchdog restarted it
-AT_START, AT_INPUTS, AT_CONVERTERS, AT_LIGHTS, AT_LOG, AT_LINE = range(6)
+AT_START, AT_INPUTS, AT_CONVERTERS, AT_LIGHTS, AT_LOG, AT_LINE, AT_FACE = range(7)
 RUNNING, ASKED, STOPPED, FAILED = range(0, 64, 16)
 POWER = 64  # nothing: its supply came on
 

@@ -16,6 +16,7 @@ from gaugebox.alert_records import (
     ConditionRecord,
     DerivedRecord,
     DisagreeRecord,
+    FaceRecord,
     ReadoutRecord,
     ReserveRecord,
 )
@@ -39,7 +40,7 @@ LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
 
 BOX = 1  # 2 to 5 were earlier forms
 CHIP, INPUT, KNOB, DIMMER, SWITCH, DAYLIGHT, DIM_REQUEST, IN_FLIGHT = range(6, 14)
-DERIVED, READOUT, CONDITION, ALERT, BUTTONS, RESERVE, DISAGREE = range(14, 21)
+DERIVED, READOUT, CONDITION, ALERT, BUTTONS, RESERVE, DISAGREE, FACE = range(14, 22)
 
 ON_CHIP = 255
 ADS1115 = 1
@@ -203,6 +204,7 @@ class Table:
         self.buttons: "ButtonsRecord | None" = None
         self.reserve: "ReserveRecord | None" = None
         self.gauges: "list[DisagreeRecord]" = []
+        self.face: "FaceRecord | None" = None
         sections = struct.unpack_from(HEADER, image, 0)[2]
         at = HEADER_SIZE
         view = memoryview(image)
@@ -259,6 +261,8 @@ class Table:
             self.reserve = ReserveRecord(payload)
         elif kind == DISAGREE:
             self.gauges.append(DisagreeRecord(payload))
+        elif kind == FACE:
+            self.face = FaceRecord(payload)
         elif flags & CRITICAL:
             raise TableError("section kind %d is not known to this firmware: install, then flash anew" % kind)
 

@@ -247,8 +247,15 @@ class Reader:
             sections[section.name] = section
             inputs += [] if one is None else [one]
         inputs = [_with_cold_junction(one, inputs) for one in inputs]
-        lights = read_lights(self, units)
+        display = self.table("display")
+        panel = None if display is None else readouts.panel(display)
+        lights = read_lights(self, units, display)
         inputs, face = self.face(inputs, sections, units, {switch.name for switch in lights.switches})
+        if display is not None and panel is not None:
+            on_face = {one.name: one.markings is not None for one in inputs}
+            unread = {name: True for name in units if name not in on_face}  # something else is wrong with it
+            readouts.panel_names(display, panel, on_face | unread | {one.name: True for one in face.derived})
+            face = replace(face, panel=panel)
         section = self.table("in_flight")
         in_flight = None if section is None else self.in_flight(section, inputs, units, lights)
         for key in self.content:

@@ -24,7 +24,7 @@ from gaugelight.fault_windows import count_windows
 from gaugelight.laws import Itself, Line, Points, Thermocouple, celsius_of
 from gaugelight.light_tables import SolvedLights, solve_lights, text, with_curves
 from gaugelight.lights import BusOutput, Lamp, Lights
-from gaugelight.readouts import Face
+from gaugelight.readouts import Face, Page
 from gaugelight.problems import Problem, WrongBoxFile
 
 if TYPE_CHECKING:
@@ -245,7 +245,9 @@ def without_inputs(box: Box) -> Box:
     told = box.in_flight if box.in_flight is not None and box.in_flight.above is None else None
     if told is not None:  # a switch needs no input
         bare = replace(bare, switches=lights.switches)
-    return replace(box, chips=(), inputs=(), lights=bare, in_flight=told, face=Face())
+    panel = box.face.panel
+    face = Face(panel=None if panel is None else replace(panel, pages=(Page("overview"),)))
+    return replace(box, chips=(), inputs=(), lights=bare, in_flight=told, face=face)
 
 
 def pack(box: Box, inputs: tuple[SolvedInput, ...], lights: SolvedLights) -> bytes:

@@ -384,6 +384,39 @@ def dim(words: argparse.Namespace, screen: Screen) -> Outcome:
     }, 0
 
 
+def face(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.boxfile import read_box
+    from gaugelight.build import build
+    from gaugelight.face_drawn import draw, page_number, png, setting_of
+
+    box = read_box(Path(words.box))
+    if box.face.panel is None:
+        raise Misuse(f"{box.file}: has no display; write address = 0x3c under [display]")
+    target = Path(words.output or f"{Path(words.box).stem}_face.png")
+    if target.suffix.lower() != ".png":
+        raise Misuse(f"{target}: the picture is a PNG; name it {target.stem}.png")
+    page = page_number(box, words.page)
+    built = build(box)
+    drawn = draw(
+        built,
+        setting_of(built, words.set),
+        page,
+        service=words.service,
+        night=words.night,
+        acknowledged=words.acknowledged,
+        testing=words.test,
+    )
+    try:
+        target.write_bytes(png(drawn))
+    except OSError as problem:
+        raise Misuse(f"{target}: cannot be written: {problem.strerror}") from None
+    screen.say(f"{target}: page {page + 1} of {drawn.pages}, brightness {drawn.contrast} of 255")
+    for alert in drawn.alerts:
+        screen.say(f"alert: {alert}")
+    said = {"file": str(target), "page": page + 1, "pages": drawn.pages, "contrast": drawn.contrast}
+    return {**said, "alerts": list(drawn.alerts), "rows": list(drawn.rows)}, 0
+
+
 def lamps(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight import pwm
     from gaugelight.boxfile import read_box
@@ -863,6 +896,21 @@ def parser() -> Parser:
         default=[],
         help='such as "bus=14.2 V" or "panel lights=on"',
     )
+    one = command("face", face, "a picture of the display, as the box itself would draw it")
+    one.add_argument("box", metavar="BOX")
+    one.add_argument(
+        "--set",
+        metavar="NAME=READING",
+        action="append",
+        default=[],
+        help='such as "left fuel=3.2 US gal", "hydraulic=open", "pump=on"; may stand several times',
+    )
+    one.add_argument("--page", metavar="PAGE", default="1", help="its number, overview, alerts, or a readout")
+    one.add_argument("--service", action="store_true", help="with the service jumper closed")
+    one.add_argument("--night", action="store_true", help="by night, knobs in the middle (default: by day)")
+    one.add_argument("--acknowledged", action="store_true", help="after the acknowledge button")
+    one.add_argument("--test", action="store_true", help="while the test button is pressed")
+    one.add_argument("-o", dest="output", metavar="FILE", help="PNG to write (default: BOX_face.png)")
     one = command(
         "lamps",
         lamps,

@@ -14,6 +14,7 @@ DOING = {
     log.AT_LIGHTS: "driving its lights",
     log.AT_LOG: "writing its log",
     log.AT_LINE: "answering its line, or waiting",
+    log.AT_FACE: "drawing its face",
 }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, cast
@@ -20,7 +20,8 @@ from gaugelight.fuel_watch import disagree_section, reserve_section
 from gaugelight.light_tables import URGENCIES, text, with_curves
 from gaugelight.quantity import UNITS
 from gaugelight.laws import celsius_of
-from gaugelight.readouts import BoilMargin, Condition, Derived, Mark, Markings, worth
+from gaugelight.problems import Problem
+from gaugelight.readouts import BoilMargin, Condition, Derived, Mark, Markings, Panel, worth
 
 if TYPE_CHECKING:
     from gaugebox.curve import Curve
@@ -35,6 +36,7 @@ WAYS = {
     "off": alerts.OFF,
 }
 TURNS_A_SECOND = 10
+WIDEST = 5  # characters of a number on the face, its point among them
 RED_RANK = 16  # however many yellow arcs there are, red is worse
 
 
@@ -122,7 +124,7 @@ def face_sections(box: Box, inputs: tuple[SolvedInput, ...]) -> list[tuple[int, 
     sections = [(table.DERIVED, derived_section(one, box, inputs)) for one in box.face.derived]
     for name, _, markings in shown:
         index = names.index(name)
-        span, step = _span_and_step(box, name, inputs)
+        span, step = _span_and_step(box, name)
         payload = _readout(markings, index, number(markings.only_when), decimals[index], span, step)
         sections.append((table.READOUT, payload))
     for condition in found:
@@ -148,19 +150,65 @@ def face_sections(box: Box, inputs: tuple[SolvedInput, ...]) -> list[tuple[int, 
         sections.append((table.RESERVE, payload))
     for gauge in box.face.gauges:
         index = names.index(gauge.gauge)
-        span, _ = _span_and_step(box, gauge.gauge, inputs)
+        span, _ = _span_and_step(box, gauge.gauge)
         payload = disagree_section(gauge, number(gauge.flies), index, decimals[index], span)
         sections.append((table.DISAGREE, payload))
     buttons = box.face.buttons
     if buttons.line:
         pressed = [switch(name) for name in (buttons.acknowledge, buttons.test, buttons.page)]
         sections.append((table.BUTTONS, struct.pack(alert_records.BUTTONS_FIXED, *pressed, 0)))
+    if box.face.panel is not None:
+        sections.append((table.FACE, _panel(box.face.panel, [name for name, _, _ in shown])))
     return sections
 
 
-def _span_and_step(
-    box: Box, name: str, inputs: tuple[SolvedInput, ...]
-) -> tuple[tuple[float, float], Fraction]:
+PAGE_KINDS = {
+    "overview": alert_records.OVERVIEW_PAGE,
+    "large": alert_records.LARGE_PAGE,
+    "alerts": alert_records.ALERTS_PAGE,
+}
+
+
+def _panel(panel: Panel, shown: list[str]) -> bytes:
+    payload = struct.pack(alert_records.FACE_FIXED, panel.address, len(panel.pages))
+    for page in panel.pages:
+        numbers = [shown.index(name) for name in page.names]
+        places = [*numbers, 0, 0, 0][:3]
+        payload += struct.pack(alert_records.PAGE_FIXED, PAGE_KINDS[page.kind], len(numbers), *places)
+    return payload
+
+
+def shown_texts(low: float, high: float, step: Fraction) -> list[str]:
+    """Both ends of a readout as the face writes them, rounded to the displayed step."""
+    decimals = decimals_needed(step)
+    rounded = (math.floor(Fraction(end) / step + Fraction(1, 2)) * step for end in (low, high))
+    return [f"{float(end):.{decimals}f}" for end in rounded]
+
+
+def decimals_needed(step: Fraction) -> int:
+    """To write a step out."""
+    return next(k for k in range(12) if (step * 10**k).denominator == 1)
+
+
+def too_wide(box: Box) -> Iterator[Problem]:
+    """Readouts whose numbers the face has no room for."""
+    if box.face.panel is None:
+        return
+    lines = {one.name: one.line for one in box.inputs} | {one.name: one.line for one in box.face.derived}
+    for name, _, _ in box.shown:
+        span, step = _span_and_step(box, name)
+        widest = max(shown_texts(*span, step), key=len)
+        if len(widest) > WIDEST:
+            fits = (Fraction(10) ** k * m for k in range(-6, 6) for m in (1, 2, 5))
+            cure = next(
+                (s for s in fits if s > step and max(map(len, shown_texts(*span, s))) <= WIDEST), None
+            )
+            what = f"it reads to {widest}, which has {len(widest)} characters; the face has room for {WIDEST}"
+            what += "; leave it off the face" if cure is None else f"; write step = {float(cure):g}"
+            yield Problem(lines[name], name, what, "step")
+
+
+def _span_and_step(box: Box, name: str) -> tuple[tuple[float, float], Fraction]:
     one = box.input(name)
     if one is not None:
         return one.law.span, one.step

@@ -238,8 +238,8 @@ def _in_order(lamps: tuple[Lamp, ...]) -> Iterator[Lamp]:
             yield lamp
 
 
-def read_lights(reader: Reader, units: Units) -> Lights:
-    """The lighting tables of a box file; problems go to the reader."""
+def read_lights(reader: Reader, units: Units, display: Section | None) -> Lights:
+    """The lighting tables of a box file, that of the display taken out before; problems go to the reader."""
     lamp_tables = reader.tables("lamp")
     lamp_names = {section.name for section in lamp_tables}
     lamps = [lamp for s in lamp_tables if (lamp := _lamp(s, units, lamp_names)) is not None]
@@ -250,7 +250,7 @@ def read_lights(reader: Reader, units: Units) -> Lights:
     return Lights(
         tuple(lamps),
         None if (s := reader.table("bus_output")) is None else _bus_output(s, units, lamp_names),
-        None if (s := reader.table("display")) is None else _display(s, units, lamp_names, by_day),
+        None if display is None else _display(display, units, lamp_names, by_day),
         tuple(switches),
         daylight,
         (
@@ -351,6 +351,10 @@ def _bus_output(section: Section, units: Units, lamps: set[str]) -> BusOutput | 
 
 def _display(section: Section, units: Units, lamps: set[str], bright: Fraction | None) -> Display | None:
     before = section.problems
+    if not {"follows", "points", "fade", "by_day", "override", "on_fault"}.intersection(section.written):
+        if "address" in section.written:  # always at its brightest
+            section.finish()
+            return None
     source = _follows(section, units, lamps, _share)
     fade = section.take("fade", _fade, Fraction(1, 5))
     by_day = section.take("by_day", _share, bright)

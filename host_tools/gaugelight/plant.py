@@ -33,7 +33,7 @@ class Aircraft:
     noise      on each reading of the on-chip converter, counts RMS
     switches   switch name -> whether it is on
     watched    where it is a list: gets everything that the box drives, as it changes
-    silent     addresses of the converters that do not answer
+    silent     addresses of the converters, or of the display, that do not answer
     troubles   what ails a converter that does, by address
     bus_stuck  whether something holds the converters' bus
     hangs      parts of the chip from which nobody comes back, bits of virtual/chip/layout.py
@@ -132,9 +132,11 @@ class Aircraft:
                     on_it[plus], on_it[minus] = CHIP_SUPPLY / 2 + self.volts(one), CHIP_SUPPLY / 2
                 else:
                     on_it[one.converter.pins[0]] = self.volts(one)
+        panel = self.box.face.panel
+        display = 0 if panel is None or panel.address in self.silent else panel.address
         levels = {pins.JUMPER: 0} if self.jumper_closed else {}
         levels |= {
             switch.pin: switch.on for switch in self.box.lights.switches if self.switches.get(switch.name)
         }
         noise = self.noise / 65535 * REFERENCE_V
-        return Inputs(on_chip, chips, levels, self.troubles, noise, self.bus_stuck, self.hangs)
+        return Inputs(on_chip, chips, levels, self.troubles, display, noise, self.bus_stuck, self.hangs)

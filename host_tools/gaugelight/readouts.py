@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
+from gaugebox.alert_records import DISPLAY_ADDRESSES, MOST_PAGES
 from gaugelight import box_values
 from gaugelight.problems import meant
 from gaugelight.quantity import UNITS
@@ -107,6 +108,23 @@ class Buttons:
 
 
 @dataclass(frozen=True)
+class Page:
+    """Of the display. kind "overview", "large" (with the names of one to three readouts), "alerts"."""
+
+    kind: str
+    names: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Panel:
+    """The display on I2C that the face is drawn on."""
+
+    line: int
+    address: int
+    pages: tuple[Page, ...]
+
+
+@dataclass(frozen=True)
 class Face:
     """What the box tells its pilot, beyond the inputs themselves."""
 
@@ -115,6 +133,7 @@ class Face:
     buttons: Buttons = Buttons()
     reserve: ReserveTank | None = None
     gauges: tuple[Disagreement, ...] = ()
+    panel: Panel | None = None
 
     def conditions(self, markings: tuple[Markings, ...]) -> Iterator[Condition]:
         for one in markings:
@@ -428,3 +447,51 @@ def buttons(section: "Section", switches: set[str]) -> Buttons:
         named.append(name)
     section.finish()
     return Buttons(section.line, *named)
+
+
+# -- the display
+
+OVERVIEW, LARGE, ALERTS = "overview", "large", "alerts"
+DEFAULT_PAGES: tuple[Page, ...] = (Page(OVERVIEW), Page(ALERTS))
+PAGES_EXAMPLE = '["overview", ["left fuel", "right fuel"], "alerts"]'
+
+
+def panel(section: "Section") -> Panel | None:
+    """From the table of the display, where it has an address. Its names are judged when they are known."""
+    right = "0x3c or 0x3d, as is marked on the panel"
+    address = section.take("address", box_values.whole(*DISPLAY_ADDRESSES, right), None)
+    pages = section.take("pages", _pages, DEFAULT_PAGES)
+    if "pages" in section.written and "address" not in section.written:
+        section.wrong("pages", "belongs to a display on I2C; add its address, 0x3c or 0x3d")
+    if address is None or pages is None:
+        return None
+    return Panel(section.line, address, pages)
+
+
+def _pages(value: Any) -> tuple[Page, ...]:
+    if not isinstance(value, list) or not 1 <= len(value) <= MOST_PAGES:
+        raise ValueError(f"must be a list of one to {MOST_PAGES} pages, such as {PAGES_EXAMPLE}")
+    return tuple(_page(one) for one in value)
+
+
+def _page(value: Any) -> Page:
+    if value in (OVERVIEW, ALERTS):
+        return Page(value)
+    if isinstance(value, str):
+        what = (
+            f'"{value}" is no page: "overview", "alerts"; a readout by itself stands in brackets: ["{value}"]'
+        )
+        raise ValueError(what)
+    if not isinstance(value, list) or not 1 <= len(value) <= 3:
+        raise ValueError('a page is "overview", "alerts", or a list of one to three readouts')
+    return Page(LARGE, tuple(box_values.name(one) for one in value))
+
+
+def panel_names(section: "Section", given: Panel, shown: Mapping[str, bool]) -> None:
+    """Whether what its pages name is there; shown: of each input and derived readout whether it is on the face."""
+    for page in given.pages:
+        for name in page.names:
+            if name not in shown:
+                section.wrong("pages", f'there is no readout "{name}"; {meant(name, list(shown))}')
+            elif not shown[name]:
+                section.wrong("pages", f'"{name}" is not on the face; take its face = false away')

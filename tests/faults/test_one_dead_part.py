@@ -37,7 +37,7 @@ LONGEST_S = 120  # the time that 12 s of damping take to fade
 PLAY = 0.04  # of a lamp's duty, where it follows an input: light_tables.INPUT_PLAY, 1 % of the input's span
 SCAN_TICKS = 4  # of a converter with four inputs
 SENDERS = Path(__file__).parent.parent / "senders.toml"
-AFT, FORE = 0x48, 0x49
+AFT, FORE, FACE = 0x48, 0x49, 0x3C
 AFT_INPUTS = "sender rail", "left fuel", "right fuel", "coolant temperature"
 FORE_INPUTS = "reserve line", "hydraulic", "lighting bus", "ambient light"
 KNOB_PIN, KNOB_AT = 27, 40.0  # per cent
@@ -241,6 +241,9 @@ PARTS = {
     "aft 10 % fast": Part(ails(AFT, Trouble(rate=1.1))),
     "fore 10 % slow": Part(ails(FORE, Trouble(rate=0.9))),
     "fore 10 % fast": Part(ails(FORE, Trouble(rate=1.1))),
+    "display silent": Part(silent(FACE)),
+    "display refuses data": Part(ails(FACE, Trouble(refuses_data=True))),
+    "display resets itself again and again": Part(resets_itself(FACE, 5)),
     "coolant pressure: pin floats": Part(pin("coolant pressure", None), reads={"coolant pressure": None}),
     "coolant pressure: pin at 0 V": Part(pin("coolant pressure", 0.0), {"coolant pressure": "open"}),
     "coolant pressure: pin at 3.3 V": Part(pin("coolant pressure", 3.3), {"coolant pressure": "short"}),
@@ -386,6 +389,8 @@ def test_one_dead_part(demo: Build, app_class: type[Any], folder: str, name: str
         within = RIGHT_WITHIN + (damped_out(rig, one) if one in part.reads else 0)
         assert right[one] <= within * SECOND, (one, right[one])
     assert lights_right and not rig.light_faults()
+    rig.tick(SECOND)  # it is asked once a second
+    assert rig.app.display.alive
     assert rig.longest_ms <= TICK_MS
     times = [max(named.values(), default=0), max((right[one] for one in hang), default=0)]
     times += [light_named, lights_right if moved else 0]

@@ -2,6 +2,15 @@
 
 from gaugelight.virtual.box import VirtualBox, VirtualBoxError
 from gaugelight.virtual.in_process import ChipInProcess
-from gaugelight.virtual.world import Inputs, Outputs, Trouble, World
+from gaugelight.virtual.world import Inputs, Outputs, Picture, Trouble, World
 
-__all__ = ["ChipInProcess", "Inputs", "Outputs", "Trouble", "VirtualBox", "VirtualBoxError", "World"]
+__all__ = [
+    "ChipInProcess",
+    "Inputs",
+    "Outputs",
+    "Picture",
+    "Trouble",
+    "VirtualBox",
+    "VirtualBoxError",
+    "World",
+]

@@ -29,8 +29,8 @@ if sys.platform == "linux":
     import tty
 
 from gaugelight.virtual import world as messages
-from gaugelight.virtual.chip import layout
-from gaugelight.virtual.world import NO_REGISTERS, Inputs, Outputs, World
+from gaugelight.virtual.chip import layout, ssd1306_chip
+from gaugelight.virtual.world import NO_REGISTERS, Inputs, Outputs, Picture, World
 
 FLASH_BYTES = 1 << 20
 CTRL_A = b"\x01"
@@ -145,6 +145,11 @@ class VirtualBox:
             finally:
                 self._fast_until_us = 0
 
+    def picture(self) -> Picture | None:
+        """What the display shows now; None where none has been on the bus since power came on."""
+        state = os.pread(self._picture.fileno(), ssd1306_chip.STATE, 0)
+        return messages.picture_of(state) if len(state) == ssd1306_chip.STATE else None
+
     def power_cycle(self) -> None:
         """Take the supply away and give it back; returns when the box has started again."""
         with self._lock:
@@ -190,6 +195,7 @@ class VirtualBox:
         self._alive_r, _ = self._pipe()
         self._stdin_r, self._stdin_w = self._pipe()
         self._stdout_r, self._stdout_w = self._pipe()
+        self._picture = self._resources.enter_context(tempfile.TemporaryFile())
         fcntl.fcntl(self._stdin_w, fcntl.F_SETPIPE_SZ, _STDIN_PIPE_BYTES)
         for fd in (self._master, self._wake_r, self._stdin_w, self._stdout_r):
             os.set_blocking(fd, False)
@@ -469,6 +475,8 @@ class VirtualBox:
             self._raw = False
             self._raw_tail = b""
             self._powered_at_us = self._now_us
+            if cause == "power":
+                os.ftruncate(self._picture.fileno(), 0)
             self._reset_cause = layout.WDT_RESET if cause in ("watchdog", "reset") else layout.PWRON_RESET
         self.latest = messages.driven_by(self._registers, self._now_us // 1000)
         self._start_at = max(time.monotonic(), self._starts[0] + _STARTS_WITHIN_S)
@@ -491,12 +499,13 @@ class VirtualBox:
             self._process = subprocess.Popen(
                 # fmt: off
                 [sys.executable, "-I", "-S", "-c", _LAUNCHER, str(self._alive_r), str(self._interpreter_folder),
-                 str(start), str(request_w), str(reply_r), str(self._flash), "raw" if self._raw else "friendly"],
+                 str(start), str(request_w), str(reply_r), str(self._flash), "raw" if self._raw else "friendly",
+                 str(self._picture.fileno())],
                 # fmt: on
                 stdin=self._stdin_r,
                 stdout=self._stdout_w,
                 stderr=self._stdout_w,
-                pass_fds=(self._alive_r, request_w, reply_r),
+                pass_fds=(self._alive_r, request_w, reply_r, self._picture.fileno()),
                 env={},
                 start_new_session=True,
             )

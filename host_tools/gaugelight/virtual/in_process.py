@@ -8,9 +8,10 @@ from types import ModuleType
 
 from gaugelight.virtual import world as messages
 from gaugelight.virtual.chip import layout
-from gaugelight.virtual.world import Outputs, World
+from gaugelight.virtual.world import Outputs, Picture, World
 
 CHIP_FOLDER = Path(__file__).parent / "chip"
+PARTS = "ads1115_chip", "ssd1306_chip"  # what `machine` finds on I2C
 
 
 class ChipInProcess:
@@ -25,12 +26,13 @@ class ChipInProcess:
         self._adc_reference = adc_reference
         self._now_us = 0
         self.latest = Outputs(0)
-        outer = {name: sys.modules.get(name) for name in ("layout", "link", "ads1115_chip")}
+        outer = {name: sys.modules.get(name) for name in ("layout", "link", *PARTS)}
         try:
             sys.modules["layout"] = layout
             link = self._load("link")
             sys.modules["link"] = link
-            sys.modules["ads1115_chip"] = self._load("ads1115_chip")
+            for name in PARTS:
+                sys.modules[name] = self._load(name)
             self.machine = self._load("machine")
             self.time = self._load("time")
         finally:
@@ -41,6 +43,11 @@ class ChipInProcess:
                     sys.modules[name] = module
         link.connect(self._swap)
         link.exchange(0)
+
+    def picture(self, address: int) -> Picture | None:
+        """What the display at that address shows; None: there is none."""
+        device = self.machine.I2C._devices.get(address)
+        return None if device is None else messages.picture_of(device.state)
 
     @staticmethod
     def _load(name: str) -> ModuleType:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
-from gaugelight.virtual.chip import layout
+from gaugelight.virtual.chip import layout, ssd1306_chip
 
 PIN_COUNT = 30
 TEMPERATURE_SENSOR_V = 0.706  # at 27 degC (RP2040 data sheet, 4.9.5)
@@ -19,7 +19,7 @@ NO_REGISTERS = (0,) * layout.REGISTER_WORDS
 
 @dataclass(frozen=True)
 class Trouble:
-    """What is wrong with an ADS1115 that has its supply and answers to its address."""
+    """What is wrong with an ADS1115, or with the display, that has its supply and answers to its address."""
 
     refuses_data: bool = False
     """It acknowledges its address but no byte written to it."""
@@ -45,7 +45,9 @@ class Inputs:
     levels: dict[int, int] = field(default_factory=dict)
     """Digital inputs driven from outside, 0 or 1; a pin not in it floats and follows its pull."""
     troubles: dict[int, Trouble] = field(default_factory=dict)
-    """I2C address of an ADS1115: what is wrong with it; has no effect on one that does not answer."""
+    """I2C address of an ADS1115 or of the display: what is wrong with it; has no effect on one that does not answer."""
+    display: int = 0
+    """I2C address of an SSD1306; 0: there is none, or it has lost its supply."""
     noise: float = 0.0
     """Volts RMS on every reading of the on-chip converter, each its own."""
     bus_stuck: bool = False
@@ -64,6 +66,29 @@ class Outputs:
     """Pin: frequency in Hz, duty 0..65535 as commanded."""
     levels: dict[int, int] = field(default_factory=dict)
     """Pin driven to a steady level, 0 or 1; also one whose PWM slice has been stopped, which keeps its last level."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """What the display shows. dots: 64 rows of 128, from the top; nothing is lit while it is off."""
+
+    dots: tuple[tuple[bool, ...], ...]
+    contrast: int
+    on: bool
+
+
+def picture_of(state: bytes | bytearray) -> Picture:
+    """From the state that chip/ssd1306_chip.py keeps."""
+    on = bool(state[ssd1306_chip.ON] and state[ssd1306_chip.SET_UP])
+    inverted, all_on = bool(state[ssd1306_chip.INVERTED]), bool(state[ssd1306_chip.ALL_ON])
+    dots = tuple(
+        tuple(
+            on and (all_on or bool(state[y // 8 * ssd1306_chip.WIDTH + x] >> y % 8 & 1) != inverted)
+            for x in range(ssd1306_chip.WIDTH)
+        )
+        for y in range(8 * ssd1306_chip.PAGES)
+    )
+    return Picture(dots, state[ssd1306_chip.CONTRAST], on)
 
 
 class World(Protocol):
@@ -146,6 +171,10 @@ def pack_reply(answered: int, now_us: int, reset_cause: int, adc_reference: floa
     words[layout.BUS_STUCK] = inputs.bus_stuck
     words[layout.ADC_NOISE_NV] = _nanovolts(inputs.noise)
     words[layout.HANGS] = inputs.hangs
+    words[layout.DISPLAY] = inputs.display
+    trouble = inputs.troubles.get(inputs.display, WELL)
+    words[layout.DISPLAY_REFUSES_DATA] = trouble.refuses_data
+    words[layout.DISPLAY_RESETS] = trouble.resets
     words[layout.CHIP_COUNT] = len(inputs.chips)
     at = layout.CHIPS
     for address, pins in inputs.chips.items():

@@ -11,6 +11,7 @@ from array import array
 import ads1115_chip
 import layout
 import link
+import ssd1306_chip
 
 PWRON_RESET = layout.PWRON_RESET
 WDT_RESET = layout.WDT_RESET
@@ -296,6 +297,7 @@ class PWM:
 
 class I2C:
     _devices = {}  # address -> what answers there
+    _picture = None  # file that the display keeps its picture in
 
     def __init__(self, id=0, *, scl=None, sda=None, freq=400_000, timeout=50_000):
         if id not in (0, 1):
@@ -370,8 +372,9 @@ def _new_pins():
     for i in range(_in[layout.CHIP_COUNT]):
         at = layout.CHIPS + i * layout.CHIP_WORDS
         wired[_in[at]] = at
+    display = _in[layout.DISPLAY]
     for addr in list(I2C._devices):
-        if addr not in wired:
+        if addr not in wired and addr != display:
             del I2C._devices[addr]
     for addr, at in wired.items():
         if addr not in I2C._devices:
@@ -384,6 +387,10 @@ def _new_pins():
             _in[at + layout.CHIP_RATE_PPM],
         )
         I2C._devices[addr].settle(link.now_us())
+    if display:
+        if display not in I2C._devices:
+            I2C._devices[display] = ssd1306_chip.SSD1306(I2C._picture)
+        I2C._devices[display].wire(_in[layout.DISPLAY_REFUSES_DATA], _in[layout.DISPLAY_RESETS])
 
 
 link.after_exchange.append(_new_pins)

