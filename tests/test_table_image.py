@@ -76,7 +76,7 @@ def test_crc_check_value() -> None:
 
 def test_layout(small: bytes) -> None:
     """Little-endian magic, version, number of sections, length; the CRC last."""
-    assert small[:8] == b"GLTI" + bytes([1, 0, 4, 0])
+    assert small[:8] == b"GLTI" + bytes([1, 0, 3, 0])
     assert int.from_bytes(small[8:12], "little") == len(small)
     assert int.from_bytes(small[-4:], "little") == binascii.crc32(small[:-4]) == Table(small).crc
     assert Table(small).length == len(small)
@@ -155,7 +155,7 @@ CONTAINERS: dict[str, tuple[Callable[[bytes], bytes], str]] = {
     "a byte too many": (lambda i: i + b"\x00", "its header says"),
     "another length in its header": (lambda i: i[:8] + struct.pack("<I", len(i) + 4) + i[12:], "its header says"),
     "another CRC": (lambda i: i[:-4] + bytes(4), "its CRC is wrong"),
-    "a section less than said": (lambda i: sealed(i[:6] + b"\x05\x00" + i[8:-4]), "a section is missing"),
+    "a section less than said": (lambda i: sealed(i[:6] + b"\x04\x00" + i[8:-4]), "a section is missing"),
     "a section longer than all": (lambda i: sealed(i[:16] + b"\xff\xff\xff\x7f" + i[20:-4]), "runs past the end"),
     "an unknown critical section": (lambda i: with_section(i, 99, 1), "kind 99 is not known to this firmware"),
     "a text that runs past its section": (lambda i: with_section(i, 1, 1, b"\xffab"), "text runs past"),
@@ -180,12 +180,12 @@ CONTAINERS: dict[str, tuple[Callable[[bytes], bytes], str]] = {
     "a converter that nothing uses": (lambda i: with_section(i, 6, 1, bytes([1, 72, 0, 4, 1]) + b"x"), "x: no input uses it"),
     "an address that no converter has": (lambda i: with_section(i, 6, 1, bytes([1, 80, 0, 4, 1]) + b"x"), "address 0x50 is not possible"),
     "an input of an earlier form": (lambda i: with_section(i, 3, 1, bytes(40)), "kind 3 .* install, then flash anew"),
-    "a face at a converter's address": (lambda i: with_section(i, 19, 1, bytes([0x48, 1, 0, 0, 0, 0, 0])), "its address or number of pages"),
-    "a face without a page": (lambda i: with_section(i, 19, 1, bytes([0x3C, 0])), "its address or number of pages"),
-    "a face with a page of no kind": (lambda i: with_section(i, 19, 1, bytes([0x3C, 1, 3, 0, 0, 0, 0])), "a page of a form"),
-    "a face with a page of four": (lambda i: with_section(i, 19, 1, bytes([0x3C, 1, 1, 4, 0, 0, 0])), "a page of a form"),
-    "a face with an empty large page": (lambda i: with_section(i, 19, 1, bytes([0x3C, 1, 1, 0, 0, 0, 0])), "a page of a form"),
-    "a face without its readout": (lambda i: with_section(i, 19, 1, bytes([0x3C, 1, 1, 1, 0, 0, 0])), "a readout is not there"),
+    "a face at a converter's address": (lambda i: with_section(i, 21, 1, bytes([0x48, 1, 0, 0, 0, 0, 0])), "its address or number of pages"),
+    "a face without a page": (lambda i: with_section(i, 21, 1, bytes([0x3C, 0])), "its address or number of pages"),
+    "a face with a page of no kind": (lambda i: with_section(i, 21, 1, bytes([0x3C, 1, 3, 0, 0, 0, 0])), "a page of a form"),
+    "a face with a page of four": (lambda i: with_section(i, 21, 1, bytes([0x3C, 1, 1, 4, 0, 0, 0])), "a page of a form"),
+    "a face with an empty large page": (lambda i: with_section(i, 21, 1, bytes([0x3C, 1, 1, 0, 0, 0, 0])), "a page of a form"),
+    "a face without its readout": (lambda i: with_section(i, 21, 1, bytes([0x3C, 1, 1, 1, 0, 0, 0])), "a readout is not there"),
     "another board": (lambda i: with_section(i, 1, 1, b"\x01x\x04nano"), "for a board nano, this is rp2040"),
 }  # fmt: skip
 
