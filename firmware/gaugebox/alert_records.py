@@ -2,9 +2,11 @@
 
 from array import array
 
+from gaugebox import needle
 from gaugebox.alerts import ABOVE, NO_CONDITION, OFF, ON, WARNING
 from gaugebox.curve import lookup
 from gaugebox.disagree import FEEDS, MOST_RATE, MOST_READING
+from gaugebox.pins import OUTPUT_PINS
 from gaugebox.readouts import RED
 from gaugebox.reserve import MOST_FUEL, MOST_PRESSURE
 
@@ -30,6 +32,9 @@ RESERVE_NUMBERS = (
 # channel; condition that says it flies; whether the burn comes from it; -; per cent of the transfer that go there, least and most
 DISAGREE_FIXED = "<BBBBHH"
 DISAGREE_NUMBERS = ("burn_low", "burn_high", "allowance", "smoothing", "top", "unseen", "bottom")
+# pin, channel; place when parked, the most it moves in a tick, both in hundredths of a per cent of the time; frequency in Hz
+NEEDLE_FIXED = "<BBHHI"
+MOST_NEEDLES = 4
 FACE_FIXED = "<BB"  # address of its display, number of pages
 PAGE_FIXED = "<BBBBB"  # kind, number of readouts, up to three of them
 OVERVIEW_PAGE, LARGE_PAGE, ALERTS_PAGE = range(3)
@@ -129,6 +134,21 @@ class DisagreeRecord:
             raise ValueError("disagree: a share is out of range")
 
 
+class NeedleRecord:
+    """curve: from the reading to its place; low, high: the readings that it covers."""
+
+    def __init__(self, payload: "Payload") -> None:
+        self.pin, self.index, self.park, self.slew, self.frequency = payload.fixed(NEEDLE_FIXED)
+        self.name = payload.text()
+        self.curve = payload.curve(True)
+        x, y = self.curve[0], self.curve[1]
+        self.low, self.high = x[0], x[len(x) - 1]
+        if min(y) < 0 or max(max(y), self.park) > needle.FULL or not 1 <= self.slew <= needle.FULL:
+            raise ValueError("needle %s: a place is out of range" % self.name)
+        if self.pin not in OUTPUT_PINS or not 8 <= self.frequency <= 100000:
+            raise ValueError("needle %s: its pin or frequency is not possible" % self.name)
+
+
 class FaceRecord:
     """pages: of each its kind, and the numbers of the readouts that stand on it large."""
 
@@ -187,6 +207,11 @@ def check(table: "Table") -> None:
     for gauge in table.gauges:
         if gauge.index >= channels or gauge.flies >= conditions:
             raise ValueError("disagree: what it looks at is not there")
+    if len(table.needles) > MOST_NEEDLES:
+        raise ValueError("%d needles; the box takes %d" % (len(table.needles), MOST_NEEDLES))
+    for one in table.needles:
+        if one.index >= channels:
+            raise ValueError("needle %s: its readout is not there" % one.name)
     buttons = table.buttons
     if buttons is not None:
         for number in (buttons.acknowledge, buttons.test, buttons.page):

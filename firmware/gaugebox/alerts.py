@@ -18,6 +18,7 @@ NO_CONDITION = 255  # in place of a number of a condition
 ABOVE, BELOW, FAULTY, ON, OFF = range(5)  # ways of a condition
 UNKNOWN = -1
 CAUTION, WARNING = 1, 2  # urgencies; 0: it is not there
+FLAG = 3  # of a lamp: while a needle stands for nothing
 LASTS = 10  # turns, a second, that a fault stands before it is told
 KEPT = 600  # turns, a minute, that an acknowledgement outlives what it was for
 DARK, STEADY, FLASHING = range(3)  # a lamp for alerts
@@ -124,6 +125,7 @@ class Alerts:
         self.warning = self.caution = DARK
         self.changed = 0
         self.flash = 0
+        self.flagged = False  # whether a needle stands for nothing
 
     def step(self, known: bool) -> None:
         """known: whether every input has had the time to say something."""
@@ -216,7 +218,9 @@ class Alerts:
         return one.since > other.since
 
     def lit(self, urgency: int) -> bool:
-        """Whether the lamp for that urgency is lit now."""
+        """Whether the lamp for that urgency, or the flag, is lit now."""
+        if urgency == FLAG:
+            return self.flagged
         state = self.warning if urgency == WARNING else self.caution
         return state == STEADY or state == FLASHING and self.flash < FLASH >> 1
 

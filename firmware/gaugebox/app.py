@@ -10,6 +10,7 @@ from gaugebox.answers import JUMPER_TICKS, answer
 from gaugebox.board import Board, silence_outputs
 from gaugebox.face import LEAST_CONTRAST, Face
 from gaugebox.line import LineReader
+from gaugebox.needle import Needle
 from gaugebox.measure import CLOCK_MASK, CONVERTER, COUNT, FAULT, READING, SILENT, make_channels
 from gaugebox.readouts import Derived, Readout
 from gaugebox.ssd1306 import SSD1306
@@ -74,6 +75,8 @@ class App:
         self.readouts: "list[Readout]" = []
         self.rules: "list[Rule]" = []
         self.reserve: "Reserve | None" = None
+        self.needles: "list[Needle]" = []
+        self.needle_lines: "list[Any]" = []
         self.gauges: "list[Gauge]" = []
         self.compared: "list[int]" = []  # when each was
         self.next_gauge = 0
@@ -144,6 +147,9 @@ class App:
         self.rules = [Rule(rule, conditions) for rule in table.alerts]
         if table.reserve is not None:
             self.reserve = Reserve(table.reserve, shown, lighting.switches)
+        for needle in table.needles:
+            self.needles.append(Needle(needle, shown))
+            self.needle_lines.append(self.board.lamp(needle.pin, needle.frequency))
         self.gauges = [Gauge(gauge, shown, conditions, self.reserve) for gauge in table.gauges]
         self.compared = [0] * len(self.gauges)
 
@@ -214,6 +220,7 @@ class App:
         board.mark(log.AT_LIGHTS)
         self._judge(elapsed)
         self._light()
+        self._point()
         board.feed()  # here, where it has sampled, judged and driven
         board.mark(log.AT_FACE)
         self._show(elapsed)
@@ -325,6 +332,17 @@ class App:
             self._drive(i, self._duty(lighting.dimmers[i]))
         if lighting.dim_request is not None:
             self.dim_pin.value(lighting.dim_request.pin)
+
+    def _point(self) -> None:
+        flagged = False
+        for i in range(len(self.needles)):
+            needle = self.needles[i]
+            duty = needle.duty
+            needle.step()
+            flagged = flagged or needle.flagged
+            if needle.duty != duty:
+                self.needle_lines[i].duty_u16(needle.duty)
+        self.alerts.flagged = flagged
 
     def _take_knobs(self, lighting: "light.Lighting") -> None:
         for i in range(len(self.knob_pins)):

@@ -17,6 +17,7 @@ from gaugebox.alert_records import (
     DerivedRecord,
     DisagreeRecord,
     FaceRecord,
+    NeedleRecord,
     ReadoutRecord,
     ReserveRecord,
 )
@@ -40,7 +41,7 @@ LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
 
 BOX = 1  # 2 to 5 were earlier forms
 CHIP, INPUT, KNOB, DIMMER, SWITCH, DAYLIGHT, DIM_REQUEST, IN_FLIGHT = range(6, 14)
-DERIVED, READOUT, CONDITION, ALERT, BUTTONS, RESERVE, DISAGREE, FACE = range(14, 22)
+DERIVED, READOUT, CONDITION, ALERT, BUTTONS, RESERVE, DISAGREE, FACE, NEEDLE = range(14, 23)
 
 ON_CHIP = 255
 ADS1115 = 1
@@ -205,6 +206,7 @@ class Table:
         self.reserve: "ReserveRecord | None" = None
         self.gauges: "list[DisagreeRecord]" = []
         self.face: "FaceRecord | None" = None
+        self.needles: "list[NeedleRecord]" = []
         sections = struct.unpack_from(HEADER, image, 0)[2]
         at = HEADER_SIZE
         view = memoryview(image)
@@ -263,6 +265,8 @@ class Table:
             self.gauges.append(DisagreeRecord(payload))
         elif kind == FACE:
             self.face = FaceRecord(payload)
+        elif kind == NEEDLE:
+            self.needles.append(NeedleRecord(payload))
         elif flags & CRITICAL:
             raise TableError("section kind %d is not known to this firmware: install, then flash anew" % kind)
 
@@ -321,6 +325,7 @@ class Table:
             raise TableError("%d lamps and lines; the box takes %d" % (len(dimmers), MOST_DIMMERS))
         driven = [record.pin for record in dimmers if record.kind != DISPLAY]
         driven += [record.pin for record in self.switches]
+        driven += [record.pin for record in self.needles]
         if request is not None:
             driven.append(request.pin)
             there = {light.DIMMER: len(dimmers), light.SWITCH: len(self.switches), light.DAYLIGHT: 0}

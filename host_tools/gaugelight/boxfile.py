@@ -32,6 +32,7 @@ from gaugelight.laws import (
     reading_of_celsius,
 )
 from gaugelight.lights import Lights, Units, read_lights
+from gaugelight.needles import read_needle
 from gaugelight.problems import Misuse, Problem, WrongBoxFile, meant
 from gaugelight import fuel_watch, readouts
 from gaugelight.readouts import Face, Markings
@@ -302,12 +303,14 @@ class Reader:
             fuel_watch.disagreement(section, all_units, spans, switches)
             for section in self.tables("disagree")
         ]
+        needles = [read_needle(section, all_units) for section in self.tables("needle")]
         return inputs, Face(
             derived,
             tuple(one for one in alerts if one is not None),
             buttons,
             reserve,
             tuple(one for one in gauges if one is not None),
+            tuple(one for one in needles if one is not None),
         )
 
     def in_flight(

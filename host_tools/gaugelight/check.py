@@ -72,6 +72,8 @@ def _pins(box: Box) -> Iterator[Problem]:
         uses.append((lights.bus_output.line, "bus_output", f"pin {lights.bus_output.pin}"))
     for switch in lights.switches:
         uses.append((switch.line, switch.name, f"pin {switch.pin}"))
+    for needle in box.face.needles:
+        uses.append((needle.line, needle.name, f"pin {needle.pin}"))
     if lights.dim_request is not None:
         uses.append((lights.dim_request.line, "dim_request", f"pin {lights.dim_request.pin}"))
     taken: dict[str, str] = {}

@@ -25,6 +25,9 @@ def notes_on_face(box: Box) -> Iterator[tuple[str, str]]:
         if urgency in urgencies and urgency not in lamps:
             what = f'no lamp shows a {urgency}; a {colour} one (14 CFR 23.1322) with shows = "{urgency}" is seen without looking'
             yield box.name, what
+    if box.face.needles and "flag" not in lamps:
+        what = 'a needle parked low reads as something low: nothing says that it stands for nothing; a lamp with shows = "flag" does'
+        yield box.face.needles[0].name, what
     if urgencies and box.face.buttons.acknowledge is None:
         yield box.name, "nothing acknowledges an alert; name a switch in [buttons]"
 

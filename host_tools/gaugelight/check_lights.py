@@ -10,6 +10,7 @@ import numpy as np
 from gaugebox import pins
 from gaugelight import flicker, wires
 from gaugelight.light_tables import tells_faults
+from gaugelight.needles import Needle
 from gaugelight.lights import DAYLIGHT, BusOutput, Display, Follows, Knob, Lamp
 from gaugelight.loads import CHARGED, FUSE_HELD, amperes, dimmable, strain
 from gaugelight.preferred import E24_VALUES
@@ -46,7 +47,10 @@ def _knobs(box: Box) -> Iterator[Problem]:
 
 def _pwm(box: Box) -> Iterator[Problem]:
     """Pins of a PWM slice share a frequency, pins n and n + 16 a channel (RP2040 data sheet, 4.5.2)."""
-    outputs = [one for one in box.lights.dimmed if isinstance(one, (Lamp, BusOutput))]
+    outputs: list[Lamp | BusOutput | Needle] = [
+        one for one in box.lights.dimmed if isinstance(one, (Lamp, BusOutput))
+    ]
+    outputs += box.face.needles
     outputs.sort(key=lambda one: one.line)
     for k, one in enumerate(outputs):
         for other in outputs[:k]:

@@ -17,6 +17,7 @@ from gaugelight.boxfile import Box
 from gaugelight.circuits import Floats
 from gaugelight.curves import Asked, decimals_of
 from gaugelight.fuel_watch import disagree_section, reserve_section
+from gaugelight.needles import needle_section
 from gaugelight.light_tables import URGENCIES, text, with_curves
 from gaugelight.quantity import UNITS
 from gaugelight.laws import celsius_of
@@ -153,6 +154,9 @@ def face_sections(box: Box, inputs: tuple[SolvedInput, ...]) -> list[tuple[int, 
         span, _ = _span_and_step(box, gauge.gauge)
         payload = disagree_section(gauge, number(gauge.flies), index, decimals[index], span)
         sections.append((table.DISAGREE, payload))
+    for needle in box.face.needles:
+        index = names.index(needle.follows)
+        sections.append((table.NEEDLE, needle_section(needle, index, decimals[index])))
     buttons = box.face.buttons
     if buttons.line:
         pressed = [switch(name) for name in (buttons.acknowledge, buttons.test, buttons.page)]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gaugebox import light, table
-from gaugebox.alerts import CAUTION, WARNING
+from gaugebox.alerts import CAUTION, FLAG, WARNING
 from gaugebox.curve import LIMIT, make_curve
 from gaugelight.circuits import Floats
 from gaugelight.curves import breakpoints, fit
@@ -41,7 +41,7 @@ ENDS_TOLERANCE = 0.01
 PIN_LEAK = 1e-6 / 3.3  # a pin of the RP2040 takes or gives at most 1 uA (its data sheet), of 3.3 V: siemens
 MARGIN = 0.005  # of full scale, from where every knob ends to where it counts as off or full: twice its play, and the converter
 TICKS_A_SECOND = 50
-URGENCIES = {"caution": CAUTION, "warning": WARNING}
+URGENCIES = {"caution": CAUTION, "warning": WARNING, "flag": FLAG}
 LIGHTNESS_ERROR = 0.02  # L* that a lamp's curve may be off, or a step of duty, whichever is more
 FACTOR_ERROR = 8.0  # of a factor of 1 << 14
 SUPPLY_PLAY = 0.05  # volts

@@ -297,10 +297,10 @@ def _lamp(section: Section, units: Units, lamps: set[str]) -> Lamp | None:
     load = section.take("load", _load, None)
     wire = section.take("wire", _wire, None)
     fuse = section.take("fuse", box_values.positive_quantity("A"), None)
-    shows = section.take("shows", box_values.one_of("caution", "warning"), None)
+    shows = section.take("shows", box_values.one_of("caution", "warning", "flag"), None)
     not_below = section.take("not_below", _whole_share, Fraction(0) if shows is None else ALERT_FLOOR)
     if shows is None and "not_below" in section.written:
-        section.wrong("not_below", 'belongs to a lamp for alerts; add shows = "caution" or "warning"')
+        section.wrong("not_below", 'belongs to a lamp for alerts; add shows = "caution", "warning" or "flag"')
     section.finish()
     if section.problems > before or pin is None or source is None or curve is None:
         return None
@@ -498,6 +498,11 @@ def _points(unit: str, to: Callable[[Any], Fraction]) -> Callable[[Any], Points]
         return tuple(points)
 
     return parse
+
+
+def points_between(unit: str) -> Callable[[Any], Points]:
+    """From a reading in unit to per cent."""
+    return _points(unit, _share)
 
 
 _share = box_values.between("%", 0, 100)

@@ -16,6 +16,7 @@ from gaugelight.quantity import UNITS
 if TYPE_CHECKING:
     from gaugelight.boxfile import Section
     from gaugelight.fuel_watch import Disagreement, ReserveTank
+    from gaugelight.needles import Needle
 
 COLOURS = ("green", "yellow", "red")
 LONGEST_LABEL = 10
@@ -133,6 +134,7 @@ class Face:
     buttons: Buttons = Buttons()
     reserve: ReserveTank | None = None
     gauges: tuple[Disagreement, ...] = ()
+    needles: tuple[Needle, ...] = ()
     panel: Panel | None = None
 
     def conditions(self, markings: tuple[Markings, ...]) -> Iterator[Condition]:
