@@ -300,6 +300,7 @@ def test_no_table(face_box: Build, app_class: type[Any], tmp_path: Path) -> None
     rig = Rig(face_box, app_class, str(folder))
     rig.tick(100)
     assert rig.app.store.slot == "safe" and rig.app.face.banner == b"NO TABLE"
+    assert display(rig).contrast == LEAST_CONTRAST
     rows = [sum(row) for row in display(rig).dots]
     assert not any(rows[:18]) and all(count > 60 for count in rows[18:27]) and not any(rows[27:55])
 

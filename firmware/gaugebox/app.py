@@ -299,7 +299,9 @@ class App:
             return
         self.face.step(self.testing > 0, self.closed >= JUMPER_TICKS)
         contrast = 255 if self.brightness is None else self.brightness.duty >> 8
-        if self.testing or self.alerts.warning == FLASHING:
+        if self.face.banner:
+            contrast = LEAST_CONTRAST  # nothing dims it then, and it may be night
+        elif self.testing or self.alerts.warning == FLASHING:
             contrast = max(contrast, LEAST_CONTRAST)
         self.display.step(elapsed, contrast)
 
