@@ -142,6 +142,8 @@ class App:
         self.brightness: "light.Dimmer | None" = None
         if store.table is None or store.table.face is None:
             return
+        if store.distrusted and self.board.before & 15 in (log.AT_CONVERTERS, log.AT_FACE):
+            return  # it hung on the bus: the lamps shall come back
         record = store.table.face
         banner = ""
         if store.slot == SAFE:
