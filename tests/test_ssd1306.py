@@ -8,8 +8,9 @@ import pytest
 
 from gaugebox.alerts import FLASHING
 from gaugebox.face import LEAST_CONTRAST
+from gaugebox.log import AT_CONVERTERS, AT_FACE, AT_INPUTS, AT_LIGHTS, Log
 from gaugebox.ssd1306 import OFF, PROBE_MS, RENEWED_MS, SETUP, SLICES, SLICES_A_TICK, SSD1306
-from gaugebox.store import SLOTS, slot_header
+from gaugebox.store import SLOTS, Store, slot_header
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
 from gaugelight.plant import Aircraft
@@ -300,8 +301,27 @@ def test_no_table(face_box: Build, app_class: type[Any], tmp_path: Path) -> None
     rig = Rig(face_box, app_class, str(folder))
     rig.tick(100)
     assert rig.app.store.slot == "safe" and rig.app.face.banner == b"NO TABLE"
+    assert display(rig).contrast == LEAST_CONTRAST
     rows = [sum(row) for row in display(rig).dots]
     assert not any(rows[:18]) and all(count > 60 for count in rows[18:27]) and not any(rows[27:55])
+
+
+@pytest.mark.parametrize(
+    "doing, shown", [(AT_LIGHTS, True), (AT_INPUTS, True), (AT_CONVERTERS, False), (AT_FACE, False)]
+)
+def test_a_table_that_does_not_start(
+    face_box: Build, app_class: type[Any], tmp_path: Path, doing: int, shown: bool  # noqa: F811
+) -> None:
+    """It says so; but where the bus has hung it, it leaves the bus alone, so that the lamps come back."""
+    folder = tmp_path / "tables"
+    folder.mkdir()
+    (folder / SLOTS[0]).write_bytes(slot_header(1) + face_box.image)
+    (folder / "safe").write_bytes(slot_header(1) + face_box.safe)
+    rig = Rig(face_box, app_class, str(folder))
+    rig.board.before = doing
+    app = app_class(rig.board, Store(str(folder), True), Log(str(folder) + "/log"))
+    assert app.store.slot == "safe"
+    assert (app.face is not None and app.face.banner == b"TABLE NOT STARTING") == shown
 
 
 def test_a_dead_display_costs_no_tick(rig: Rig) -> None:

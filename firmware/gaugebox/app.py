@@ -163,6 +163,8 @@ class App:
         self.brightness: "light.Dimmer | None" = None
         if store.table is None or store.table.face is None:
             return
+        if store.distrusted and self.board.before & 15 in (log.AT_CONVERTERS, log.AT_FACE):
+            return  # it hung on the bus: the lamps shall come back
         record = store.table.face
         banner = ""
         if store.slot == SAFE:
@@ -366,7 +368,9 @@ class App:
             return
         self.face.step(self.testing > 0, self.closed >= JUMPER_TICKS)
         contrast = 255 if self.brightness is None else self.brightness.duty >> 8
-        if self.testing or self.alerts.warning == FLASHING:
+        if self.face.banner:
+            contrast = LEAST_CONTRAST  # nothing dims it then, and it may be night
+        elif self.testing or self.alerts.warning == FLASHING:
             contrast = max(contrast, LEAST_CONTRAST)
         self.display.step(elapsed, contrast)
 

@@ -94,7 +94,7 @@ class SSD1306:
             at += 1
         self.next = at & SLICES - 1
         if not self.owed and contrast != self.contrast:
-            self._light(contrast)
+            self._set_contrast(contrast)
 
     def _send(self, at: int) -> None:
         place = self.place
@@ -111,7 +111,7 @@ class SSD1306:
         self.owed -= self.stale[at]
         self.stale[at] = 0
 
-    def _light(self, contrast: int) -> None:
+    def _set_contrast(self, contrast: int) -> None:
         if contrast:
             self.lit[2] = contrast
             self.i2c.writeto(self.address, self.lit)
