@@ -18,8 +18,10 @@ from gaugebox.table import Table
 from gaugebox.watches import FULL, TOLD, Gauge, Reserve
 from gaugelight.atmosphere import pressure_hpa
 from gaugelight.boxfile import read_box
+from gaugelight.box_line import SaidReserve
 from gaugelight.build import build
 from gaugelight.cli import DEMO
+from gaugelight.fuel_watch import reserve_books
 from gaugelight.problems import WrongBoxFile
 
 TEXT = DEMO.read_text()
@@ -254,3 +256,19 @@ def test_shares_and_bands_reach_the_gauges() -> None:
     assert Fraction(left.burn_low, 100) == Fraction("3.04") and Fraction(left.burn_high, 100) == Fraction(
         "5.04"
     )
+
+
+BOOKS: dict[str, tuple[tuple[int, ...], list[str]]] = {
+    "off, nothing known": ((reserve.OFF, 0, 0, 0, -1, -1, -1, -1, -1, -1), ["off"]),
+    "flowing": (
+        (reserve.FLOWING, 0, 250, 60, 1750, 160, 900, 115, 1290, 500),
+        ["flowing", "moved 2.5 +-0.6 US gal", "left 17.5 +-1.6 US gal", "room in the mains 9.0 +-1.1 US gal", "off in 21 +-9 min"],
+    ),
+    "doubtful": ((reserve.FLOWING, 1, 0, 0, -1, -1, -1, -1, -1, -1), ["flowing, and something is odd", "moved 0.0 +-0.0 US gal"]),
+    "dry": ((reserve.DRY, 0, 1900, 90, 0, 0, -1, -1, -1, -1), ["dry", "moved 19.0 +-0.9 US gal", "left 0.0 +-0.0 US gal"]),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("said, told", BOOKS.values(), ids=BOOKS)
+def test_the_books_in_words(said: tuple[int, ...], told: list[str]) -> None:
+    assert reserve_books(SaidReserve(said[0], bool(said[1]), *said[2:]), table()) == told

@@ -127,6 +127,22 @@ class SaidAlerts:
 
 
 @dataclass(frozen=True)
+class SaidReserve:
+    """state: of gaugebox.reserve. Fuel in units of the mains' reading, time in seconds, each plus or minus; -1: not known."""
+
+    state: int
+    doubtful: bool
+    moved: int
+    moved_band: int
+    left: int
+    left_band: int
+    room: int
+    room_band: int
+    seconds_to_off: int
+    seconds_band: int
+
+
+@dataclass(frozen=True)
 class SaidMark:
     """Where a readout stands among its marks, as the box judges: colour 0 none, 1 green, 2 yellow, 3 red; rank: how bad that is."""
 
@@ -383,6 +399,12 @@ class BoxLine:
                 shown.append(SaidAlert(int(urgency), acknowledged == "1", words))
             changed, warning, caution, count = map(int, head.split(","))
             return SaidAlerts(changed, warning, caution, count, tuple(shown))
+
+    def reserve(self) -> SaidReserve | None:
+        """What the reserve watch says; None where the box has none."""
+        with self._understood():
+            said = [int(word) for word in self.ask("reserve")]
+            return SaidReserve(said[0], bool(said[1]), *said[2:]) if said else None
 
     def acknowledge(self) -> None:
         """All alerts, as its button does."""

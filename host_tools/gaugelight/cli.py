@@ -642,7 +642,10 @@ def _clock(seconds: int) -> str:
 
 
 def read(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugebox.alerts import WARNING
     from gaugelight.box_line import BoxLine, warnings_of
+    from gaugelight.flash import stored
+    from gaugelight.fuel_watch import reserve_books
     from gaugelight.ports import the_port
     from gaugelight.said import shown
 
@@ -653,6 +656,10 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         said = line.values(described)
         dimmers = line.lamps(hello.dimmers)
         dim = line.dim()
+        alerts = line.alerts()
+        reserve = line.reserve()
+        table = stored(line, hello) if reserve is not None else None
+    books = [] if reserve is None or table is None else reserve_books(reserve, table)
     inputs = [
         {
             "name": about.name,
@@ -681,6 +688,11 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(f"  dim request: {dim.request}{_at_fault(dim.request_fault)}")
     if dim.daylight != "none":
         screen.say(f"  daylight: {dim.daylight}{_at_fault(dim.daylight_fault)}")
+    for alert in alerts.shown:
+        urgency = "WARNING" if alert.urgency == WARNING else "caution"
+        screen.say(f"  {urgency}: {alert.words}{', acknowledged' * alert.acknowledged}")
+    if books:
+        screen.say(f"  reserve: {'; '.join(books)}")
     return {
         "port": port,
         "box": hello.box,
@@ -699,6 +711,8 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         "dim_request_fault": dim.request_fault,
         "day": None if dim.daylight == "none" else dim.daylight == "day",
         "daylight_fault": dim.daylight_fault,
+        "alerts": [vars(alert) for alert in alerts.shown],
+        "reserve": books or None,
     }, 0
 
 

@@ -19,6 +19,8 @@ from gaugelight.quantity import UNITS
 from gaugelight.readouts import Condition, condition, read_condition
 
 if TYPE_CHECKING:
+    from gaugebox.table import Table
+    from gaugelight.box_line import SaidReserve
     from gaugelight.boxfile import Box, Section
     from gaugelight.lights import Units
 
@@ -190,6 +192,26 @@ def _readout(
         section.wrong(key, f"{name} is in {units[name]}, not in {' or '.join(usable)}")
         return None
     return name
+
+
+def reserve_books(said: "SaidReserve", table: "Table") -> list[str]:
+    """What the reserve watch says, in words; what is not known is left out."""
+    assert table.reserve is not None
+    mains = table.reserve.mains
+    number = len(table.inputs)
+    record = table.inputs[mains] if mains < number else table.derived[mains - number]
+    scale = 10**record.reading_decimals
+    told = [reserve.STATES[said.state] + (", and something is odd" if said.doubtful else "")]
+    for name, value, band in (
+        ("moved", said.moved, said.moved_band),
+        ("left", said.left, said.left_band),
+        ("room in the mains", said.room, said.room_band),
+    ):
+        if value >= 0 and (name != "moved" or value or said.state):
+            told.append(f"{name} {value / scale:.1f} +-{band / scale:.1f} {record.reading_unit}")
+    if said.seconds_to_off >= 0:
+        told.append(f"off in {said.seconds_to_off // 60} +-{-(-said.seconds_band // 60)} min")
+    return told
 
 
 # -- in the box's integers
