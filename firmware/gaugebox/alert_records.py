@@ -4,7 +4,6 @@ from array import array
 
 from gaugebox import needle
 from gaugebox.alerts import ABOVE, NO_CONDITION, OFF, ON, WARNING
-from gaugebox.curve import lookup
 from gaugebox.disagree import FEEDS, MOST_RATE, MOST_READING
 from gaugebox.pins import OUTPUT_PINS
 from gaugebox.readouts import RED
@@ -181,7 +180,7 @@ def check(table: "Table") -> None:
             readings = table.inputs[index].reading_curve[1]
             if min(readings) < x[0] or max(readings) > x[len(y) - 1]:
                 raise ValueError("%s: its curve does not cover a part" % derived.name)
-            furthest += max(abs(lookup(curve, x[0])), abs(lookup(curve, x[len(y) - 1])))
+            furthest += max(abs(y[0]), abs(y[len(y) - 1]))
         if furthest >= 1 << 29:
             raise ValueError("%s: its sum does not fit 30 bits" % derived.name)
     for condition in table.conditions:

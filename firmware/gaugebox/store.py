@@ -140,7 +140,7 @@ class Store:
             content = self._read(SAFE)
             if content is not None:
                 sequence_of(content)
-                safe = Table(memoryview(content)[SLOT_HEADER_SIZE:])
+                safe = Table(memoryview(content)[SLOT_HEADER_SIZE:], self.table is None)
                 self.safe = safe.crc
                 if self.table is None:
                     self.table = safe
@@ -156,8 +156,11 @@ class Store:
 
     def _read(self, name: str) -> "bytes | None":
         try:
-            with open(self._path(name), "rb") as file:
-                content: bytes = file.read(LARGEST + SLOT_HEADER_SIZE + 1)
+            path = self._path(name)
+            # room is taken for as much as is asked for
+            size = min(int(os.stat(path)[6]), LARGEST + SLOT_HEADER_SIZE + 1)
+            with open(path, "rb") as file:
+                content: bytes = file.read(size)
                 return content
         except OSError as problem:
             if problem.args[0] != ENOENT:
@@ -227,7 +230,7 @@ class Store:
         content = self._read(INCOMING) or b""
         try:
             sequence_of(content)
-            return Table(memoryview(content)[SLOT_HEADER_SIZE:])
+            return Table(memoryview(content)[SLOT_HEADER_SIZE:], False)
         except TableError as problem:
             raise StoreError("what was stored cannot run: %s" % problem)
 

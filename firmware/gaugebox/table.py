@@ -27,6 +27,8 @@ from gaugebox.pins import BOARD, CONVERTER_PINS, OUTPUT_PINS
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from gaugebox.curve import Curve
 
 MAGIC = b"GLTI"
@@ -183,10 +185,14 @@ class InFlightRecord:
         self.source, self.index, _, self.above = payload.fixed(IN_FLIGHT_FIXED)
 
 
-class Table:
-    """A whole table image, ready to run. Raises TableError."""
+CURVES = ("signal_curve", "reading_curve", "cold_curve", "curve", "source_curve", "supply_curve")
 
-    def __init__(self, image: "bytes | bytearray | memoryview") -> None:
+
+class Table:
+    """A whole table image, ready to run; runs False: only judged, for which there is room beside one that runs. Raises TableError."""
+
+    def __init__(self, image: "bytes | bytearray | memoryview", runs: bool = True) -> None:
+        self.runs = runs
         self.crc = check_container(image)
         self.length = len(image)
         self.name = ""
@@ -236,11 +242,11 @@ class Table:
         elif kind == CHIP:
             self.chips.append(ChipRecord(payload))
         elif kind == INPUT:
-            self.inputs.append(InputRecord(payload))
+            self.inputs.append(self._kept(InputRecord(payload)))
         elif kind == KNOB:
-            self.knobs.append(KnobRecord(payload))
+            self.knobs.append(self._kept(KnobRecord(payload)))
         elif kind == DIMMER:
-            self.dimmers.append(DimmerRecord(payload))
+            self.dimmers.append(self._kept(DimmerRecord(payload)))
         elif kind == SWITCH:
             self.switches.append(SwitchRecord(payload))
         elif kind == DAYLIGHT:
@@ -250,7 +256,7 @@ class Table:
         elif kind == IN_FLIGHT:
             self.in_flight = InFlightRecord(payload)
         elif kind == DERIVED:
-            self.derived.append(DerivedRecord(payload))
+            self.derived.append(self._kept(DerivedRecord(payload)))
         elif kind == READOUT:
             self.readouts.append(ReadoutRecord(payload))
         elif kind == CONDITION:
@@ -266,9 +272,20 @@ class Table:
         elif kind == FACE:
             self.face = FaceRecord(payload)
         elif kind == NEEDLE:
-            self.needles.append(NeedleRecord(payload))
+            self.needles.append(self._kept(NeedleRecord(payload)))
         elif flags & CRITICAL:
             raise TableError("section kind %d is not known to this firmware: install, then flash anew" % kind)
+
+    def _kept(self, record: "Any") -> "Any":
+        """Of one that does not run the breakpoints are enough; what a lookup walks over is most of it."""
+        if not self.runs:
+            for name in CURVES:
+                curve = getattr(record, name, None)
+                if curve is not None:
+                    setattr(record, name, (curve[0], curve[1], None))
+            if isinstance(record, DerivedRecord):
+                record.parts = [(index, (curve[0], curve[1], None)) for index, curve in record.parts]  # type: ignore[misc]
+        return record
 
     def _check(self) -> None:
         inputs = self.inputs
