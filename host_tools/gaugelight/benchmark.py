@@ -203,7 +203,10 @@ JOBS = {
     "lookups": ("lookup", "one lookup on a curve"),
     "steps": ("channel.step", "one whole channel step"),
     "float_steps": ("floats.step", "the same step in floating point"),
-    "lights": ("lighting", "one tick of all lights of the demo: a knob, five dimmers, daylight, dim request"),
+    "lights": (
+        "lighting",
+        "one tick of all lights of the demo: a knob, seven dimmers, daylight, dim request",
+    ),
 }
 
 
