@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from gaugelight.fuel_watch import ReserveTank
 
 DIP_V, CHARGING = 6.0, 0.85  # V; of the way through the bus's span
-TOLD_S = 1.2  # a fault stands for a second before it is told
+TOLD_S = 2.0  # a fault is named within a fifth of a second, and stands for one before it is told
 LOOK_MS = 200
 CALLED_S, BUILT_S = 5.0, 8.0
 COLOURS = ("none", *COLOUR_CODES)
