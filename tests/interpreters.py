@@ -57,3 +57,20 @@ MICROPYTHONS: dict[str, Callable[[str], str]] = {
     "32 bits": on_32_bit,
     "32 bits, compiled": lambda code: on_32_bit(code, compiled()),
 }
+
+LOCKED = """
+import gc
+import micropython
+
+def locked(name, job, argument):
+    micropython.heap_lock()
+    said = "no heap"
+    try:
+        job(argument)
+    except MemoryError:
+        said = "heap"
+    finally:
+        micropython.heap_unlock()
+    print(name + ":", said)
+"""
+"""For a guest: says whether a job takes heap."""

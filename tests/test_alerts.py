@@ -155,6 +155,7 @@ TOLD: dict[str, tuple[str, list[str], int, int]] = {
     "acknowledged low fuel at the next lower mark": ("low, acknowledge, lowest", [LOW + "*"], DARK, STEADY),
     "and when empty": ("low, acknowledge, empty", [EMPTY + "*"], FLASHING, DARK),
     "less bad is not told again": ("lowest, acknowledge, low", [LOW], DARK, DARK),
+    "what gets worse comes first again": ("low, 1 open, lowest", [LOW + "*", "hydraulic: open*"], DARK, STEADY),
     "worse again is": ("lowest, acknowledge, low, lowest", [LOW + "*"], DARK, STEADY),
     "gone": ("low, enough", [], DARK, DARK),
     "gone and back within a minute: still acknowledged": ("low, acknowledge, enough, low", [LOW], DARK, DARK),

@@ -28,7 +28,7 @@ from gaugebox.disagree import (
 )
 from gaugelight import disagree_trial as trial
 from gaugelight.benchmark import run_on_32_bit
-from interpreters import MICROPYTHONS, compiled, on_32_bit, on_cpython
+from interpreters import LOCKED, MICROPYTHONS, compiled, on_32_bit, on_cpython
 
 SETTINGS = {
     "burn_low": 300,
@@ -360,21 +360,6 @@ def test_sums_are_the_textbook_s_to_the_unit() -> None:
 # the trial
 
 
-# 0 of n: 1 - 0.025**(1/n); the rest from tables of Clopper and Pearson's limits, from memory
-LIMITS = {
-    "none of 10": (0, 10, 0.0, 0.30850),
-    "none of 1000": (0, 1000, 0.0, 1 - 0.025 ** (1 / 1000)),
-    "all of 10": (10, 10, 0.69150, 1.0),
-    "1 of 20": (1, 20, 0.00127, 0.24873),
-    "5 of 10": (5, 10, 0.18709, 0.81291),
-}
-
-
-@pytest.mark.parametrize("happened, tries, low, high", LIMITS.values(), ids=LIMITS)
-def test_limits(happened: int, tries: int, low: float, high: float) -> None:
-    assert trial.limits(happened, tries) == pytest.approx((low, high), abs=1e-5)
-
-
 def flights(make: Callable[..., trial.Flight], arrangement: str, count: int) -> list[trial.Flight]:
     return [make(np.random.default_rng([trial.HELD_OUT, 7, i]), arrangement) for i in range(count)]
 
@@ -483,21 +468,7 @@ def test_the_same_answers(run: Callable[[str], str]) -> None:
     assert run(SAY).splitlines() == reference()
 
 
-LOCKED = """
-import gc
-import micropython
-
-def locked(name, job, argument):
-    micropython.heap_lock()
-    said = "no heap"
-    try:
-        job(argument)
-    except MemoryError:
-        said = "heap"
-    finally:
-        micropython.heap_unlock()
-    print(name + ":", said)
-
+JOBS = """
 def turns(work):
     every_turn(work[0], work[1], 4000, False)
 
@@ -516,7 +487,7 @@ locked("control", too_large, gauge)
 
 
 def test_a_step_takes_no_heap() -> None:
-    assert on_32_bit(GUEST + LOCKED).splitlines() == [
+    assert on_32_bit(GUEST + LOCKED + JOBS).splitlines() == [
         "record: no heap",
         "growth 0",
         "extreme: no heap",

@@ -18,7 +18,7 @@ import pytest
 import paper
 from gaugebox.alert_records import OVERVIEW_PAGE
 from gaugebox.alerts import CAUTION, WARNING, Alerts
-from gaugebox.face import BOTTOM, LINE, ROW, VALUE, Face
+from gaugebox.face import BOTTOM, LINE, VALUE, Face
 from gaugebox.measure import FAULTS, OPEN
 from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW
 from gaugebox.ssd1306 import SSD1306

@@ -251,6 +251,11 @@ def test_shares_and_bands_reach_the_gauges() -> None:
     assert (tanks.reserve.transfer(False), tanks.reserve.transfer(True)) == (0, 3500)
     tanks.pass_s(20, 5.0)
     assert (tanks.reserve.transfer(False), tanks.reserve.transfer(True)) == (1500, 3500)
+    given: list[tuple[int, int]] = []
+    for gauge in tanks.gauges:
+        gauge.disagree.step = lambda *words: given.append(words[-2:])  # type: ignore[method-assign]
+        gauge.step(100)
+    assert given == [(675, 1925), (675, 1925), (1425, 3500)]
     left = tanks.gauges[0].record
     assert (left.share_low, left.share_high) == (45, 55)
     assert Fraction(left.burn_low, 100) == Fraction("3.04") and Fraction(left.burn_high, 100) == Fraction(

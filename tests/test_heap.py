@@ -11,7 +11,7 @@ import pytest
 
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
-from interpreters import on_32_bit
+from interpreters import LOCKED, on_32_bit
 
 DEMO = Path(str(files("gaugelight.demo") / "amphibian.toml"))
 BOX_SAYS = (Path(__file__).parent / "box_says.py").read_text()
@@ -30,17 +30,6 @@ from gaugebox.measure import CLOCK_MASK, MOST_MS
 
 IMAGE = {image!r}
 table = Table(IMAGE)
-
-def locked(name, job, argument):
-    micropython.heap_lock()
-    said = "no heap"
-    try:
-        job(argument)
-    except MemoryError:
-        said = "heap"
-    finally:
-        micropython.heap_unlock()
-    print(name + ":", said)
 """
 
 CHANNELS = """
@@ -323,9 +312,9 @@ locked("control, a float", leave_whole_numbers, 1)
 """
 
 
-DEMO_GUEST = HEAD + CHANNELS + EDGES + CHIP + POLLS + BOARD + CONTROL
+DEMO_GUEST = LOCKED + HEAD + CHANNELS + EDGES + CHIP + POLLS + BOARD + CONTROL
 SENDERS = Path(__file__).parent / "senders.toml"
-GUESTS = {"demo": (DEMO, DEMO_GUEST), "every sender": (SENDERS, HEAD + CHANNELS + CHIP + BOARD)}
+GUESTS = {"demo": (DEMO, DEMO_GUEST), "every sender": (SENDERS, LOCKED + HEAD + CHANNELS + CHIP + BOARD)}
 
 
 @cache

@@ -197,6 +197,7 @@ STEPS: dict[str, list[tuple[int | str, int, int]]] = {
     "worse after the delay": [(1000, 3, GREEN), (500, 2, GREEN), (500, 1, YELLOW)],
     "a moment is nothing": [(1000, 3, GREEN), (500, 2, GREEN), (1000, 1, GREEN), (500, 2, GREEN), (500, 1, YELLOW)],
     "red is not reached by way of yellow": [(1000, 3, GREEN), (500, 2, GREEN), (100, 1, YELLOW), (100, 2, YELLOW), (100, 1, RED)],
+    "a moment of red on the way to yellow": [(1000, 3, GREEN), (100, 1, GREEN), (500, 1, GREEN), (500, 1, YELLOW)],
     "at once to red when it falls at once": [(1000, 3, GREEN), (100, 3, RED)],
     "back only by more than the play": [(500, 3, YELLOW), (603, 50, YELLOW), (605, 2, YELLOW), (605, 1, GREEN)],
     "back from above": [(1300, 3, YELLOW), (1198, 50, YELLOW), (1194, 3, GREEN)],

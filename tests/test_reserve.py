@@ -3,10 +3,8 @@
 The model of pump, line and floats is ours (`gaugelight.reserve_trial`); what is held against something outside says so.
 """
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
-from fractions import Fraction
 from functools import cache
 from typing import Any
 
@@ -29,10 +27,8 @@ from gaugebox.reserve import (
     UNKNOWN,
     ReserveWatch,
 )
-from gaugelight import reserve_trial
 from gaugelight.benchmark import run_on_32_bit
 from gaugelight.reserve_trial import (
-    BASES,
     MODELS,
     PUMPS,
     SENDERS,
@@ -40,12 +36,10 @@ from gaugelight.reserve_trial import (
     ReserveRecord,
     Seen,
     Transfer,
-    clopper_pearson,
     delay,
     report,
     run,
     simulate,
-    tail,
     watch,
 )
 from interpreters import MICROPYTHONS, compiled, on_cpython
@@ -308,32 +302,6 @@ def test_control_the_trials_see_a_flaw(
     monkeypatch.setattr(reserve, name, value)
     low, high = BOUNDS[seen]
     assert not low <= report(run(150, 1))[seen]["share"] <= high
-
-
-# Clopper and Pearson
-
-
-@pytest.mark.parametrize(
-    "k, n, low, high",
-    [
-        (5, 10, 0.1871, 0.8129),  # both from the usual tables of exact binomial limits, from memory
-        (10, 100, 0.0490, 0.1762),
-        (0, 3000, 0.0, 1 - 0.025 ** (1 / 3000)),  # with none found the upper limit has a closed form
-        (3000, 3000, 0.025 ** (1 / 3000), 1.0),
-    ],
-)
-def test_limits(k: int, n: int, low: float, high: float) -> None:
-    assert clopper_pearson(k, n) == pytest.approx((low, high), abs=5e-5)
-
-
-@given(st.integers(1, 60), st.integers(0, 60), st.fractions(0, 1, max_denominator=50))
-@settings(deadline=None)
-def test_the_tail_against_exact_fractions(n: int, k: int, p: Fraction) -> None:
-    exact = (
-        sum(math.comb(n, i) * p**i * (1 - p) ** (n - i) for i in range(k, n + 1)) if k <= n else Fraction(0)
-    )
-    if k <= n:
-        assert tail(n, k, float(p)) == pytest.approx(float(exact), rel=1e-9, abs=1e-12)
 
 
 # whatever is read

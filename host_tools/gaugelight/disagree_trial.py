@@ -24,12 +24,12 @@ from gaugebox.disagree import (
     FEEDS,
     MAY_FEED,
     NOT_JUDGED,
-    PARTS,
     READS_HIGH,
     RESTS,
     TURN_MS,
     Disagree,
 )
+from gaugelight.proportions import clopper_pearson
 
 Line = NDArray[np.floating[Any]]
 
@@ -427,40 +427,6 @@ def judge(flight: Flight, of: list[SimpleNamespace] | None = None) -> list[Alert
 # figures
 
 
-def limits(happened: int, tries: int, level: float = 0.95) -> tuple[float, float]:
-    """Clopper-Pearson limits of a probability: exact, from the binomial distribution itself, by bisection."""
-
-    def at_most(k: int, p: float) -> float:
-        if k < 0:
-            return 0.0
-        if k >= tries or p <= 0:
-            return 1.0
-        if p >= 1:
-            return 0.0
-        logs = [
-            math.lgamma(tries + 1)
-            - math.lgamma(i + 1)
-            - math.lgamma(tries - i + 1)
-            + i * math.log(p)
-            + (tries - i) * math.log1p(-p)
-            for i in range(k + 1)
-        ]
-        return min(1.0, math.fsum(map(math.exp, logs)))
-
-    def where(k: int, wanted: float) -> float:
-        low, high = 0.0, 1.0
-        for _ in range(60):
-            middle = (low + high) / 2
-            low, high = (middle, high) if at_most(k, middle) > wanted else (low, middle)
-        return (low + high) / 2
-
-    tail = (1 - level) / 2
-    return (
-        0.0 if happened == 0 else where(happened - 1, 1 - tail),
-        1.0 if happened == tries else where(happened, tail),
-    )
-
-
 def run_length(k: float, h: float, random: np.random.Generator, runs: int) -> tuple[float, float]:
     """Mean number of turns to an alert, and its standard error, of the box's detector fed with pure noise: changes of the reading
     that are normal and independent, bounds of k and an allowance of h standard deviations either way."""
@@ -535,7 +501,7 @@ def false_alarms(name: str, flights: Iterable[Flight]) -> FalseAlarms:
         turns += flight.turns
         alarms += len({alert.begins // TURNS_PER_HOUR for alert in judge(flight)})
     hours = round(turns / TURNS_PER_HOUR)
-    low, high = limits(alarms, hours)
+    low, high = clopper_pearson(alarms, hours)
     return FalseAlarms(name, hours, alarms, 100 * alarms / hours, 100 * low, 100 * high)
 
 
@@ -585,7 +551,7 @@ def detection(fault: str, arrangement: str, flights: Iterable[Flight]) -> Detect
         count,
         found,
         found / count,
-        *limits(found, count),
+        *clopper_pearson(found, count),
         middle(delays),
         middle(delays, 0.9),
         middle(off_by),
@@ -622,7 +588,7 @@ def trial(
             count = max(1, flights // (2 * len(FAULTS) * len(ARRANGEMENTS)))
             found.append(detection(name, arrangement, _flights(make, arrangement, [seed, i, j], count)))
     hours, began = sum(one.hours for one in alarms), sum(one.alarms for one in alarms)
-    low, high = limits(began, hours)
+    low, high = clopper_pearson(began, hours)
     alarms.append(FalseAlarms("all", hours, began, 100 * began / hours, 100 * low, 100 * high))
     tell("run lengths on pure noise")
     random = np.random.default_rng([seed, 99])

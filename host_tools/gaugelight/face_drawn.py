@@ -11,18 +11,18 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+import numpy as np
+
 import gaugebox
 from gaugebox.face import ROWS_A_PAGE
 from gaugebox.measure import FAULTS
-from gaugebox.table import Table
 from gaugelight.boxfile import Box, Input
 from gaugelight.build import Build
 from gaugelight.light_said import SETTLED, reading_of
 from gaugelight.light_tables import knob_count
 from gaugelight.problems import Misuse, Wrong, meant
-from gaugelight.readouts import ALERTS, LARGE, OVERVIEW
-from gaugelight.said import resting_reading, resting_signal
-import numpy as np
+from gaugelight.readouts import LARGE, OVERVIEW
+from gaugelight.said import resting_reading
 
 WIDTH, HEIGHT = 128, 64
 SCALE, MARGIN = 6, 2  # of the picture: dots of it for one of the display; a rim of so many of the display's

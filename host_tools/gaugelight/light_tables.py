@@ -144,7 +144,7 @@ def source_curve(one: Dimmed, solved: SolvedInput | None) -> Curve:
         if xs and place <= xs[-1]:
             place = xs[-1] + 1
         if xs:
-            _divide(xs, ys, place, level)
+            divide(xs, ys, place, level)
         xs.append(place)
         ys.append(level)
     for at_end, place in ((False, readings[0]), (True, readings[1])):
@@ -157,7 +157,7 @@ def source_curve(one: Dimmed, solved: SolvedInput | None) -> Curve:
     return make_curve(xs, ys, True)
 
 
-def _divide(xs: array[int], ys: array[int], place: int, level: int) -> None:
+def divide(xs: array[int], ys: array[int], place: int, level: int) -> None:
     """Breakpoints between the last and the next, where that is too far for 31 bits."""
     parts = 1 + (place - xs[-1]) * (abs(level - ys[-1]) + 1) // (LIMIT // 2)
     x0, y0 = xs[-1], ys[-1]

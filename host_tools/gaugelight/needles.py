@@ -9,9 +9,9 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from gaugebox import alert_records
-from gaugebox.curve import LIMIT, make_curve
+from gaugebox.curve import make_curve
 from gaugelight import box_values
-from gaugelight.light_tables import TICKS_A_SECOND, text, with_curves
+from gaugelight.light_tables import TICKS_A_SECOND, divide, text, with_curves
 from gaugelight.lights import points_between
 from gaugelight.problems import meant
 
@@ -83,12 +83,7 @@ def needle_curve(one: Needle, decimals: int) -> Curve:
         x, y = round(reading * 10**decimals), round(place * 100)
         if xs:
             x = max(x, xs[-1] + 1)
-            # more breakpoints where a product would leave 31 bits
-            x0, y0 = xs[-1], ys[-1]
-            parts = 1 + (x - x0) * (abs(y - y0) + 1) // (LIMIT // 2)
-            for k in range(1, parts):
-                xs.append(x0 + (x - x0) * k // parts)
-                ys.append(y0 + (y - y0) * k // parts)
+            divide(xs, ys, x, y)
         xs.append(x)
         ys.append(y)
     return make_curve(xs, ys, True)

@@ -1,0 +1,152 @@
+"""What the pilot is told, the loop as a whole: buttons, lamps for alerts, the test; and that the watches are given all the time there is."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gaugebox.alerts import DARK, STEADY
+from gaugebox.answers import answer
+from gaugebox.line import ANSWER, REQUEST, frame, unframe
+from gaugebox.store import SLOTS, slot_header
+from gaugelight.boxfile import read_box
+from gaugelight.build import build
+from gaugelight.cli import DEMO
+from test_app import Rig, app_class  # noqa: F401  # a fixture
+
+KNOWN = 300  # ticks: by then every input has had the time to say something
+
+
+def rig_of(text: str, app_class: type[Any], tmp_path: Path) -> Rig:  # noqa: F811
+    box = tmp_path / "box.toml"
+    box.write_text(text)
+    built = build(read_box(box))
+    tables = tmp_path / "tables"
+    tables.mkdir()
+    (tables / SLOTS[0]).write_bytes(slot_header(1) + built.image)
+    rig = Rig(built, app_class, str(tables))
+    rig.tick(KNOWN)
+    return rig
+
+
+@pytest.fixture
+def told(app_class: type[Any], tmp_path: Path) -> Rig:  # noqa: F811
+    """The demo, all well."""
+    return rig_of(DEMO.read_text(), app_class, tmp_path)
+
+
+def lit(rig: Rig, name: str) -> bool:
+    names = [one.record.name for one in rig.app.lighting.dimmers]
+    return bool(rig.app.driven[names.index(name)])
+
+
+def words(rig: Rig) -> list[str]:
+    alerts = rig.app.alerts
+    return [alerts.words(alerts.order[k]) for k in range(alerts.count)]
+
+
+def test_all_is_well_at_first(told: Rig) -> None:
+    assert words(told) == [] and not lit(told, "warning lamp") and not lit(told, "caution lamp")
+
+
+def test_the_acknowledge_button(told: Rig) -> None:
+    """Once, when it is pressed: held down it acknowledges nothing that comes later."""
+    told.aircraft.wires["left fuel"] = "broken"
+    told.tick(150)
+    assert words(told) == ["left fuel: open"] and lit(told, "caution lamp")
+    told.aircraft.switches["acknowledge"] = True
+    told.tick(20)
+    assert words(told) == ["left fuel: open"] and not lit(told, "caution lamp")
+    assert told.app.alerts.caution == DARK
+    told.aircraft.wires["hydraulic"] = "broken"
+    told.tick(150)
+    assert words(told) == ["hydraulic: open", "left fuel: open"] and lit(told, "caution lamp")
+    told.aircraft.switches["acknowledge"] = False
+    told.tick(20)
+    told.aircraft.switches["acknowledge"] = True
+    told.tick(20)
+    assert told.app.alerts.caution == DARK
+
+
+def test_the_test_button_lights_all_lamps_for_alerts(told: Rig) -> None:
+    told.aircraft.switches["test"] = True
+    told.tick(20)
+    assert lit(told, "warning lamp") and lit(told, "caution lamp") and not lit(told, "glare shield")
+    told.aircraft.switches["test"] = False
+    told.tick(20)
+    assert not lit(told, "warning lamp") and not lit(told, "caution lamp")
+
+
+def ask(rig: Rig, *fields: str) -> list[str]:
+    said = answer(rig.app, frame(REQUEST, ["1", *fields]).encode())
+    assert said is not None
+    read = unframe(ANSWER, said.encode())
+    assert read is not None and read[1] == "ok", said
+    return read[2:]
+
+
+def test_by_the_line(told: Rig) -> None:
+    """As the buttons; a test lasts as long as was asked, and never longer than five seconds."""
+    ask(told, "test", "30")
+    told.tick(10)
+    assert lit(told, "warning lamp")
+    told.tick(40)
+    assert not lit(told, "warning lamp")
+    ask(told, "test", "9999")
+    told.tick(240)
+    assert lit(told, "warning lamp")
+    told.tick(30)
+    assert not lit(told, "warning lamp")
+    told.aircraft.wires["left fuel"] = "broken"
+    told.tick(150)
+    assert told.app.alerts.caution == STEADY
+    ask(told, "acknowledge")
+    assert told.app.alerts.caution == DARK
+    assert ask(told, "alerts", "0")[1] == "1,1,left fuel: open"
+
+
+def test_a_mark_is_told_by_its_words(told: Rig) -> None:
+    """Through the damper and the delay: 3 US gal are low, and the warning lamp stays dark."""
+    told.aircraft.signals["left fuel"] = 16.0
+    told.tick(50 * 75)
+    assert "left fuel LOW" in words(told)
+    assert lit(told, "caution lamp") and not lit(told, "warning lamp")
+
+
+def counted(calls: list[int], step: Callable[..., None]) -> Callable[..., None]:
+    def counting(elapsed: int, *others: Any) -> None:
+        calls.append(elapsed)
+        step(elapsed, *others)
+
+    return counting
+
+
+def test_the_watches_are_given_all_the_time_there_is(told: Rig) -> None:
+    """The reserve watch ten times a second, each disagree alert in its turn; together no less than has passed."""
+    reserve: list[int] = []
+    gauges: list[list[int]] = [[] for _ in told.app.gauges]
+    told.app.reserve.step = counted(reserve, told.app.reserve.step)
+    for calls, gauge in zip(gauges, told.app.gauges, strict=True):
+        gauge.step = counted(calls, gauge.step)
+    told.tick(500)
+    assert len(reserve) == 100 and sum(reserve) == pytest.approx(10_000, abs=150)
+    for calls in gauges:
+        assert len(calls) == pytest.approx(100 / len(gauges), abs=1)
+        assert sum(calls[1:]) == pytest.approx(10_000, abs=700)
+
+
+LOW_LAMP = """
+[[lamp]]
+name = "low lamp"
+pin = 19
+level = "5 %"
+shows = "caution"
+not_below = "30 %"
+"""
+
+
+def test_dimmed_no_further_than_stated(app_class: type[Any], tmp_path: Path) -> None:  # noqa: F811
+    rig = rig_of(DEMO.read_text() + LOW_LAMP, app_class, tmp_path)
+    levels = {one.record.name: one.level for one in rig.app.lighting.dimmers}
+    assert levels["low lamp"] == 3000
