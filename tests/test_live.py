@@ -530,9 +530,12 @@ class Terminal:
         )
         self.seen = b""
 
-    def read(self, seconds: float = 0.05) -> None:
-        if select.select([self.master], [], [], seconds)[0]:
-            self.seen += os.read(self.master, 65536)
+    def read(self, seconds: float = 0.05) -> bool:
+        """Some of what there is; whether there was any."""
+        there = bool(select.select([self.master], [], [], seconds)[0])
+        if there:
+            self.seen += os.read(self.master, 65536)  # of a terminal no more than 4,096 come at once
+        return there
 
     def screen(self) -> str:
         """The last whole picture."""
@@ -557,7 +560,8 @@ class Terminal:
         deadline = time.monotonic() + 20
         while self.process.poll() is None and time.monotonic() < deadline:
             self.read()
-        self.read(0.2)
+        while self.read(0.2):
+            pass
         code = self.process.wait(timeout=1)
         assert termios.tcgetattr(self.slave) == self.before
         if b"\x1b[?1049h" in self.seen:

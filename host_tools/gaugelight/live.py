@@ -8,6 +8,7 @@ import contextlib
 import os
 import re
 import select
+import signal
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -188,6 +189,32 @@ class Keys:
             yield from ESCAPED.sub("", typed.decode(errors="replace")) if typed else QUIT
 
 
+class Ending:
+    """Minds Ctrl-C, a kill and a closed terminal, a context manager: the picture that is being drawn is finished first, or it
+    would stand there for good. One who asks twice is not kept waiting."""
+
+    SIGNALS = ("SIGINT", "SIGTERM", "SIGHUP")
+
+    def __init__(self) -> None:
+        self.wanted = False
+
+    def __enter__(self) -> "Ending":
+        there = [getattr(signal, name) for name in self.SIGNALS if hasattr(signal, name)]
+        self.before = {number: signal.signal(number, self._asked) for number in there}
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        for number, handler in self.before.items():
+            signal.signal(number, handler)
+
+    def _asked(self, number: int, frame: object) -> None:
+        if self.wanted:
+            raise KeyboardInterrupt
+        self.wanted = True
+
+
 def can_draw() -> bool:
     """Whether there is a terminal to draw on and to type at."""
     there = sys.stdin.isatty() and sys.stdout.isatty()
@@ -204,9 +231,14 @@ def live(port: str, log_path: Path | None, append: bool) -> int:
         log = None if log_path is None else stack.enter_context(LiveLog(log_path, append, watch.state))
         if log is not None:
             watch.state = replace(watch.state, log=str(log_path))
-        with contextlib.suppress(KeyboardInterrupt), Keys() as keys, _drawing(console) as drawn:
+        with (
+            contextlib.suppress(KeyboardInterrupt),
+            Ending() as ending,
+            Keys() as keys,
+            _drawing(console) as drawn,
+        ):
             due = time.monotonic()
-            while True:
+            while not ending.wanted:
                 fresh = watch.update()
                 if fresh and log is not None:
                     if log.fits(watch.state):
