@@ -188,10 +188,10 @@ def test_the_filled_button_is_pressed_once() -> None:
     tanks.fuel(9, 9)
     tanks.filled.level = 1
     tanks.pass_s(1)
-    assert tanks.reserve.watch.left == 2000
-    tanks.reserve.watch.left = 700
+    assert tanks.reserve.watch.books.left == 2000
+    tanks.reserve.watch.books.left = 700
     tanks.pass_s(60)
-    assert tanks.reserve.watch.left == 700  # held down is not filled again
+    assert tanks.reserve.watch.books.left == 700  # held down is not filled again
 
 
 def flown(hours: float, left: float, right: float, sticks: bool) -> Tanks:

@@ -7,7 +7,8 @@ from gaugebox.alerts import ABOVE, NO_CONDITION, OFF, ON, WARNING
 from gaugebox.disagree import FEEDS, MOST_RATE, MOST_READING
 from gaugebox.pins import OUTPUT_PINS
 from gaugebox.readouts import RED
-from gaugebox.reserve import MOST_FUEL, MOST_PRESSURE
+from gaugebox.books import MOST_FUEL
+from gaugebox.reserve import MOST_PRESSURE
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ CONDITION_FIXED = "<BBHi"  # way, channel or switch, -, reading
 ALERT_FIXED = "<BBBBHH"  # urgency; conditions: after, until; number of `when`; turns of 100 ms; -
 BUTTONS_FIXED = "<BBBB"  # switches: acknowledge, test, page, -
 RESERVE_FIXED = "<BBBB"  # switch of the pump; channels: pressure, mains; switch that says it was filled; then RESERVE_NUMBERS
-# as gaugebox.reserve tells them
+# as gaugebox.reserve and gaugebox.books tell them
 RESERVE_NUMBERS = (
     "low", "high", "dead_head", "base_least", "base_most", "bottom", "drift", "build", "rate", "rate_band", "burn", "burn_band",
     "mains_full", "mains_band", "mains_noise", "mains_lag", "reserve_full", "reserve_band",

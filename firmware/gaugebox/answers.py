@@ -187,8 +187,9 @@ def reserve(app: "App", _: "list[str]") -> "list[str]":
     if app.reserve is None:
         return []
     watch = app.reserve.watch
-    said = watch.state, int(watch.doubtful), watch.moved, watch.moved_band, watch.left, watch.left_band
-    said += watch.room, watch.room_band, watch.seconds_to_off, watch.seconds_band  # type: ignore[assignment]
+    books = watch.books
+    said = watch.state, int(watch.doubtful), books.moved, books.moved_band, books.left, books.left_band
+    said += books.room, books.room_band, books.seconds_to_off, books.seconds_band  # type: ignore[assignment]
     return [str(number) for number in said]
 
 

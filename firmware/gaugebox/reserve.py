@@ -1,10 +1,11 @@
 """The reserve watch: does fuel move from the reserve tank to the mains, and when has the reserve run dry?
 
 It judges the pressure of the transfer line against a base learned while the pump is off, and against the level and ripple
-that this pump has shown while flowing; the mains and the clock keep the books. It commands nothing. Integers below 2**30
+that this pump has shown while flowing; how much has moved is in its books. It commands nothing. Integers below 2**30
 and nothing allocated per tick.
 """
 
+from gaugebox.books import MOST_FUEL, NOT_KNOWN, Books
 from gaugebox.measure import UNDER
 
 TYPE_CHECKING = False
@@ -14,10 +15,8 @@ if TYPE_CHECKING:
 OFF, BUILDING, FLOWING, DRY, BLOCKED, NO_PRESSURE, LEAK, UNKNOWN = range(8)
 STATES = ("off", "building", "flowing", "dry", "blocked", "no pressure", "possible leak: pump off", "unknown")
 
-NOT_KNOWN = -1  # in place of a quantity
 TURN_MS, MOST_MS = 100, 4000  # one turn of the watch; the longest stall that the books count in full
 MOST_PRESSURE = (1 << 22) - 1
-MOST_FUEL = 1 << 18  # times 3600 it still is a small integer
 # turns
 FALLEN, SETTLED = 10, 30  # the pump has been off so long: a lower reading is the base; every reading is
 BUILT, LEARNED, KNOWN, BACK, LOST = 10, 30, 100, 50, 600
@@ -48,36 +47,22 @@ class ReserveWatch:
     bottom          where the sender stands when it can go no lower (3.8 mA)
     drift           the most that climb or descent shifts the reading in a second
     build           turns of 100 ms until pressure must have built
-    rate, rate_band     fuel an hour pumped, per cent; both of the whole voltage range
-    burn, burn_band     fuel an hour burnt, per cent
-    mains_full, mains_band, mains_noise, mains_lag  usable fuel, per cent, what two readings may differ by at 95 %, damping in s
-    reserve_full, reserve_band                      usable fuel when filled, plus or minus at 95 %
+    rate, rate_band, burn, mains_noise, mains_lag   as Books tells, which has more of them
 
-    step(...)   once a tick. Says, each with its band at 95 %, NOT_KNOWN where it is:
+    step(...)   once a tick. Says:
     state       one of the above. UNKNOWN with the pump on: the pressure is at fault, or stands on the sender's bottom where
                 a pump that runs dry and a bus that sags look alike, or no base has been learned since the start
     doubtful    FLOWING or not, something is odd: the pressure has risen or its ripple gone, or the mains do not rise
-    moved       since the pump was switched on, a pause of up to three mains_lag aside: rise of the mains and what was burnt;
-                while they are at fault, rate x time; where nobody sees whether it flows the half of that, more or less.
-                Band: mains_noise, mains_band of the rise, burn_band of the burn, what the mains' damping hides; rate_band of
-                rate x time. Where it disagrees with rate x time beyond both bands, the band reaches over both.
-    left        in the reserve: what was there less moved, the bands added. 0 after a dry call, not known after a leak
-    room        in the mains: mains_full less the reading. Band: mains_band of the reading and mains_noise
-    seconds_to_off  until the reserve is empty or the mains are full, at the rate measured once that is the better known,
-                else `rate`. Not known without room; without left it goes by room alone, and is a latest time then.
-                Band: the times with fuel and rate at the ends of their bands
+    books       what has moved, is left, has room; not known any more after a leak, or where a dry reserve flows again
 
-    RAM only: after a restart the reserve's content is not known until `fill` tells, the base not until the pump was off.
+    RAM only: after a restart the base is not known until the pump was off.
     """
 
     def __init__(self, record: "Any") -> None:
         self.record = record
         self.state = OFF
         self.doubtful = False
-        self.moved = self.moved_band = 0
-        self.left = self.left_band = NOT_KNOWN
-        self.room = self.room_band = NOT_KNOWN
-        self.seconds_to_off = self.seconds_band = NOT_KNOWN
+        self.books = Books(record)
         self.waited = 0  # ms since the last turn
         self.phase = OFF  # what state is when the pressure is no fault
         self.turns = 0  # in OFF and BUILDING, or since it flows
@@ -93,24 +78,6 @@ class ReserveWatch:
         self.window = self.window_mains = 0  # seconds; the mains at its start
         self.least_rate = record.rate - record.rate * record.rate_band // 100
         self.since = 0  # ms since the books were last kept
-        self.open = False  # whether they are, for one transfer
-        self.idle = 0  # seconds since it flowed
-        self.flowed = 0  # seconds
-        self.good = 0  # seconds for which the mains have been no fault
-        self.by_rate = 0  # rate x time, in all
-        self.by_clock = 0  # and since the mains last told
-        self.unsure = 0  # of by_rate, while nobody could tell whether it flowed
-        self.before = self.before_band = 0  # moved up to where the mains last began, or ceased, to tell
-        self.telling = False
-        self.start = self.burnt = 0  # the mains then, and what was burnt since
-        self.rate_rest = self.burn_rest = 0  # in fuel units x 1 s / 3600
-        self.held = self.held_band = NOT_KNOWN  # in the reserve when the books were opened
-
-    def fill(self, left: int, band: int) -> None:
-        """What the reserve holds now, plus or minus; the record's reserve_full and reserve_band when filled."""
-        self.open = False
-        self.left = left
-        self.left_band = band
 
     def step(
         self, elapsed_ms: int, pump_on: int, pressure_fault: int, pressure: int, mains_fault: int, mains: int
@@ -207,7 +174,7 @@ class ReserveWatch:
             self.count = self.count + 1 if drop < height >> 2 else 0
             if self.count >= BACK:  # it was slosh, or has been refilled: nobody knows how much
                 self.phase = FLOWING
-                self.left = self.left_band = self.held = NOT_KNOWN
+                self.books.lose()
                 self.fall = self.count = 0
             return
         self.ripple += abs(pressure - last) - self.ripple // 16
@@ -218,10 +185,14 @@ class ReserveWatch:
         fallen = (drop - lead << 6) // height - (SHALLOWER if still else SHALLOW)
         self.fall = max(0, self.fall + max(-DRAIN, min(FILL, fallen * 2)))
         if self.fall >= CALL:
-            well_before = self.left > 2 * self.left_band  # not known: -1, and -1
-            self.phase = LEAK if well_before and self.left != NOT_KNOWN else DRY
-            self.left = self.left_band = NOT_KNOWN if self.phase == LEAK else 0
-            self.held = NOT_KNOWN
+            books = self.books
+            well_before = books.left > 2 * books.left_band  # not known: -1, and -1
+            if well_before and books.left != NOT_KNOWN:
+                self.phase = LEAK
+                books.lose()
+            else:
+                self.phase = DRY
+                books.empty()
             self.count = 0
             self.doubtful = self.suspect = False
             return
@@ -243,6 +214,10 @@ class ReserveWatch:
         if (self.risen >= RISEN or self.quiet >= QUIET) and not self.doubtful and self.phase == FLOWING:
             self.suspect = self.doubtful = True
             self.window = -self.record.mains_lag
+
+    def _keep_books(self, seconds: int, mains_fault: int, mains: int) -> None:
+        phase = self.phase
+        self.books.keep(seconds, phase != OFF, phase == FLOWING, self.state != UNKNOWN, mains_fault, mains)
 
     def _rebase(self, base: int) -> None:
         self.base = max(self.record.base_least, min(self.record.base_most, base))
@@ -267,7 +242,8 @@ class ReserveWatch:
             return
         record = self.record
         # a reading that has just come back is not damped yet; full mains do not rise
-        tells = self.good > 2 * record.mains_lag and self.room > self.room_band
+        books = self.books
+        tells = books.tells() and books.room > books.room_band
         if tells and (self.window <= 0 or self.window_mains == NOT_KNOWN):
             self.window = min(0, self.window)
             self.window_mains = mains
@@ -293,92 +269,3 @@ class ReserveWatch:
             self.suspect = False
         elif self.suspect:
             self.phase = BLOCKED
-
-    def _keep_books(self, seconds: int, mains_fault: int, mains: int) -> None:
-        record = self.record
-        self.good = 0 if mains_fault else min(self.good + seconds, 3600)
-        self.room = self.room_band = NOT_KNOWN
-        if not mains_fault:
-            self.room = max(0, record.mains_full - mains)
-            self.room_band = mains * record.mains_band // 100 + record.mains_noise
-        self.seconds_to_off = self.seconds_band = NOT_KNOWN
-        flows = self.phase == FLOWING
-        if self.phase != OFF and not self.open:
-            self.open = True
-            self.moved = self.moved_band = self.idle = self.flowed = 0
-            self.by_rate = self.by_clock = self.unsure = self.before = self.before_band = 0
-            self.telling = False
-            self.held = self.left
-            self.held_band = self.left_band
-        lag = record.mains_lag
-        self.idle = 0 if flows else min(self.idle + seconds, 3600)
-        if not self.open or self.idle > 3 * lag:
-            self.open = self.open and self.phase != OFF
-            return
-        if flows:
-            self.flowed = min(self.flowed + seconds, MOST_FUEL)
-            # nobody sees whether it flows: the half of it, more or less
-            self.rate_rest += record.rate * seconds // (2 if self.state == UNKNOWN else 1)
-            fuel = self.rate_rest // 3600
-            self.rate_rest -= fuel * 3600
-            self.by_rate = min(self.by_rate + fuel, MOST_FUEL)
-            self.by_clock = min(self.by_clock + fuel, MOST_FUEL)
-            if self.state == UNKNOWN:
-                self.unsure = min(self.unsure + fuel, MOST_FUEL)
-        by_rate_band = self.by_rate * record.rate_band // 100 + self.unsure
-        # a reading that has just come back is not damped yet
-        if (self.good > 2 * lag) != self.telling:
-            self.telling = not self.telling
-            self.before = self.moved
-            self.before_band = self.moved_band
-            self.start = mains
-            self.by_clock = self.burnt = 0
-        if self.telling:
-            self.burn_rest += record.burn * seconds
-            fuel = self.burn_rest // 3600
-            self.burn_rest -= fuel * 3600
-            self.burnt = min(self.burnt + fuel, MOST_FUEL)
-            rise = mains - self.start
-            self.moved = self.before + rise + self.burnt
-            band = (abs(rise) * record.mains_band + self.burnt * record.burn_band) // 100 + record.mains_noise
-            if self.idle < 2 * lag:
-                band += record.rate * lag // 3600
-            self.moved_band = self.before_band + band
-        else:
-            self.moved = self.before + self.by_clock
-            self.moved_band = self.before_band + self.by_clock * record.rate_band // 100 + self.unsure
-        off = abs(self.moved - self.by_rate)
-        if off > self.moved_band + by_rate_band:
-            self.moved_band = off + by_rate_band
-        self.moved = max(0, min(MOST_FUEL, self.moved))
-        self.moved_band = min(MOST_FUEL, self.moved_band)
-        if self.held != NOT_KNOWN:
-            self.left = max(0, self.held - self.moved)
-            self.left_band = self.held_band + self.moved_band
-        if flows and self.room != NOT_KNOWN:
-            self._look_ahead()
-
-    def _look_ahead(self) -> None:
-        record = self.record
-        rate = record.rate
-        band = record.rate_band
-        if self.flowed >= 60 and self.moved_band * 100 < self.moved * band:
-            rate = self.moved * 3600 // self.flowed
-            band = self.moved_band * 100 // self.moved + 1
-        left, left_band = self.left, self.left_band
-        if left == NOT_KNOWN:
-            left, left_band = MOST_FUEL, 0
-        burn = record.burn
-        more = burn * record.burn_band // 100
-        spread = rate * band // 100
-        at = _seconds(left, self.room, rate, burn)
-        soonest = _seconds(left - left_band, self.room - self.room_band, rate + spread, burn - more)
-        latest = _seconds(left + left_band, self.room + self.room_band, rate - spread, burn + more)
-        self.seconds_to_off = at
-        self.seconds_band = max(at - soonest, latest - at)
-
-
-def _seconds(left: int, room: int, rate: int, burn: int) -> int:
-    """Until the reserve is empty or the mains are full."""
-    empty = max(0, min(MOST_FUEL, left)) * 3600 // max(1, rate)
-    return min(empty, max(0, min(MOST_FUEL, room)) * 3600 // max(1, rate - burn))

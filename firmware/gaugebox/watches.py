@@ -48,7 +48,8 @@ class Reserve:
                 self.fill()
             self.pressed = self.filled.level
         told = TOLD.get(watch.state)
-        if told is None and watch.state == reserve.FLOWING and 0 <= watch.room <= watch.room_band:
+        books = watch.books
+        if told is None and watch.state == reserve.FLOWING and 0 <= books.room <= books.room_band:
             told = FULL
         if told is None:
             self.urgency = self.rank = 0
@@ -58,7 +59,7 @@ class Reserve:
 
     def fill(self) -> None:
         """The reserve has been filled."""
-        self.watch.fill(self.record.reserve_full, self.record.reserve_band)
+        self.watch.books.fill(self.record.reserve_full, self.record.reserve_band)
 
     def transfer(self, most: bool) -> int:
         """What flows into the mains in an hour, at least or at most, in fuel units."""

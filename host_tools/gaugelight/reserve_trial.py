@@ -39,7 +39,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from gaugebox.measure import CONVERTER, NONE
-from gaugebox.reserve import BLOCKED, DRY, FLOWING, LEAK, NO_PRESSURE, NOT_KNOWN, OFF, UNKNOWN, ReserveWatch
+from gaugebox.books import NOT_KNOWN
+from gaugebox.reserve import BLOCKED, DRY, FLOWING, LEAK, NO_PRESSURE, OFF, UNKNOWN, ReserveWatch
 from gaugelight.proportions import clopper_pearson
 from gaugelight.atmosphere import M_PER_FOOT, HPA_PER_PSI, SEA_LEVEL_HPA, pressure_hpa
 
@@ -364,7 +365,7 @@ def watch(one: Transfer, seen: Seen, column: int) -> Outcome:
     if not one.runs_dry:
         whole += 300.0
     stated_band = max(10.0, 0.05 * whole / one.leak)
-    watcher.fill(round(whole / one.leak + one.stated_error * stated_band / 2), round(stated_band))
+    watcher.books.fill(round(whole / one.leak + one.stated_error * stated_band / 2), round(stated_band))
     rows = zip(
         *(
             array[:end, column].tolist()
@@ -399,18 +400,25 @@ def _look_at_books(
 ) -> None:
     moved = float(seen.moved[turn, column])
     one = said.transfer
-    if watcher.open or watcher.moved:
-        said.books.append(("moved", watcher.moved - moved, watcher.moved_band))
-    if watcher.left > 0:
+    if watcher.books.open or watcher.books.moved:
+        said.books.append(("moved", watcher.books.moved - moved, watcher.books.moved_band))
+    if watcher.books.left > 0:
         left = whole - moved if one.leak == 1 else (whole - moved) / one.leak
-        said.books.append(("left", watcher.left - left, watcher.left_band))
-    if watcher.room != NOT_KNOWN:
+        said.books.append(("left", watcher.books.left - left, watcher.books.left_band))
+    if watcher.books.room != NOT_KNOWN:
         room = 3600 - float(seen.true_mains[turn, column])
-        said.books.append(("room", watcher.room - room, watcher.room_band))
-    if watcher.seconds_to_off != NOT_KNOWN and watcher.state == FLOWING and one.runs_dry and one.leak == 1:
+        said.books.append(("room", watcher.books.room - room, watcher.books.room_band))
+    if (
+        watcher.books.seconds_to_off != NOT_KNOWN
+        and watcher.state == FLOWING
+        and one.runs_dry
+        and one.leak == 1
+    ):
         seconds = one.dry - turn * TURN_S - sum(b - a for a, b in one.pauses if a > turn * TURN_S)
         if seconds > 0:
-            said.books.append(("seconds to off", watcher.seconds_to_off - seconds, watcher.seconds_band))
+            said.books.append(
+                ("seconds to off", watcher.books.seconds_to_off - seconds, watcher.books.seconds_band)
+            )
 
 
 def run(transfers: int, seed: int, sealed: bool = False, progress: bool = False) -> list[Outcome]:
