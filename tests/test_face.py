@@ -18,7 +18,8 @@ import pytest
 import paper
 from gaugebox.alert_records import OVERVIEW_PAGE
 from gaugebox.alerts import CAUTION, WARNING, Alerts
-from gaugebox.face import BOTTOM, LINE, VALUE, Face
+from gaugebox.brush import LINE
+from gaugebox.face import BOTTOM, VALUE, Face
 from gaugebox.measure import FAULTS, OPEN
 from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW
 from gaugebox.ssd1306 import SSD1306
@@ -67,6 +68,13 @@ CASES: dict[str, tuple[list[str], str, dict[str, bool]]] = {
         "alerts",
         {"acknowledged": True, "service": True},
     ),
+    "reserve, off": ([], "reserve", {}),
+    "reserve, flowing": (["reserve=flowing", "left fuel=9", "right fuel=9"], "reserve", {}),
+    "reserve, flowing, a float open": (["reserve=flowing", "left fuel=open"], "reserve", {}),
+    "reserve, dry": (["reserve=dry"], "reserve", {}),
+    "reserve, blocked": (["reserve=blocked"], "reserve", {"acknowledged": True}),
+    "reserve, leak": (["reserve=possible leak"], "reserve", {"service": True}),
+    "reserve, unknown": (["reserve=unknown"], "reserve", {}),
     "service": ([], "1", {"service": True}),
     "test": (["left fuel=0"], "1", {"testing": True}),
 }
@@ -222,7 +230,7 @@ def test_a_fault_shows_no_number() -> None:
     ).rows and "#" not in "".join(row[20:] for row in on_unix("single, open").rows[47:BOTTOM])
 
 
-@pytest.mark.parametrize("page", range(6))
+@pytest.mark.parametrize("page", range(7))
 def test_service_and_a_warning_on_every_page(page: int) -> None:
     rows = draw(built(), setting_of(built(), ["right fuel=0"]), page, service=True).rows
     assert shape(list(rows), 84, BOTTOM, 44) == "inverse" and shape(list(rows), 0, BOTTOM, 80) == "inverse"
@@ -245,7 +253,7 @@ def test_no_step_takes_long() -> None:
         tail = f"for _ in range({page}):\n    face.turn()\nfor _ in range({steps}):\n    face.step(False, True)\n"
         return run_on_32_bit(code + tail, compiled())[1]
 
-    for page in range(6):
+    for page in range(7):
         costs = [burnt(steps, page) for steps in range(9)]
         assert max(b - a for a, b in zip(costs, costs[1:])) <= MOST_INSTRUCTIONS, page
 
@@ -313,7 +321,8 @@ REFUSED = {
     "nothing set": (["--set", "left fuel"], 'write "NAME=READING"'),
     "a derived readout": (["--set", "all fuel=3"], "set the inputs that it is made of"),
     "a switch half on": (["--set", "pump=half"], '"on" or "off"'),
-    "no such page": (["--page", "9"], "they go from 1 to 6"),
+    "no such page": (["--page", "9"], "they go from 1 to 7"),
+    "a state of no reserve watch": (["--set", "reserve=empty"], 'the reserve watch says no "empty"'),
     "a page by no name": (["--page", "bus"], 'no page shows "bus"'),
     "no PNG": (["-o", "face.jpg"], "name it face.png"),
     "a folder that is not there": (["-o", "/nowhere/face.png"], "cannot be written"),
@@ -365,7 +374,11 @@ PROBLEMS: dict[str, tuple[Callable[[str], str], str]] = {
     "another address": (lambda t: t.replace("0x3d", "0x48"), "must be 0x3c or 0x3d"),
     "pages without an address": (lambda t: t.replace("address = 0x3d", ""), "add its address, 0x3c or 0x3d"),
     "no pages": (lambda t: t.replace('pages = ["overview"', 'pages = [] #["overview"'), "one to 8 pages"),
-    "a page that is none": (lambda t: t.replace('"alerts"]', '"alarms"]'), '"alarms" is no page'),
+    "a page that is none": (lambda t: t.replace('"alerts", ', '"alarms", '), '"alarms" is no page'),
+    "no reserve to watch": (
+        lambda t: t[: t.index("[reserve]")] + t[t.index('[[switch]]\nname = "next"') :],
+        "add [reserve], or take",
+    ),
     "four on a page": (lambda t: t.replace('["left fuel"]', '["a", "b", "c", "d"]'), "one to three readouts"),
     "no such readout": (lambda t: t.replace('["left fuel"]', '["left fule"]'), 'did you mean "left fuel"?'),
     "not on the face": (

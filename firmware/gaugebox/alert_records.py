@@ -37,7 +37,7 @@ NEEDLE_FIXED = "<BBHHI"
 MOST_NEEDLES = 4
 FACE_FIXED = "<BB"  # address of its display, number of pages
 PAGE_FIXED = "<BBBBB"  # kind, number of readouts, up to three of them
-OVERVIEW_PAGE, LARGE_PAGE, ALERTS_PAGE = range(3)
+OVERVIEW_PAGE, LARGE_PAGE, ALERTS_PAGE, RESERVE_PAGE = range(4)
 MOST_PAGES = 8
 DISPLAY_ADDRESSES = (0x3C, 0x3D)
 MOST_DERIVED = 8
@@ -158,7 +158,7 @@ class FaceRecord:
         for _ in range(count):
             page = payload.fixed(PAGE_FIXED)
             self.pages.append((page[0], page[2 : 2 + page[1]]))
-            if page[0] > ALERTS_PAGE or page[1] > 3 or (page[0] == LARGE_PAGE) != (page[1] > 0):
+            if page[0] > RESERVE_PAGE or page[1] > 3 or (page[0] == LARGE_PAGE) != (page[1] > 0):
                 raise ValueError("face: a page of a form that is not known")
         if self.address not in DISPLAY_ADDRESSES or not 1 <= count <= MOST_PAGES:
             raise ValueError("face: its address or number of pages is not possible")
@@ -218,6 +218,8 @@ def check(table: "Table") -> None:
             if number >= switches and number != NO_SWITCH:
                 raise ValueError("a button is not there")
     if table.face is not None:
-        for _, numbers in table.face.pages:
+        for kind, numbers in table.face.pages:
+            if kind == RESERVE_PAGE and told is None:
+                raise ValueError("face: there is no reserve to watch")
             if max(numbers, default=-1) >= len(table.readouts):
                 raise ValueError("face: a readout is not there")

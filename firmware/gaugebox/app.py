@@ -169,7 +169,7 @@ class App:
         banner = ""
         if store.slot == SAFE:
             banner = "NO TABLE" if not store.distrusted else "TABLE NOT STARTING"
-        self.face = Face(self.board.canvas, record, self.readouts, self.alerts, banner)
+        self.face = Face(self.board.canvas, record, self.readouts, self.alerts, banner, self.reserve)
         self.display = SSD1306(self.board.i2c, record.address, self.face.picture)
         if self.lighting is not None:
             for dimmer in self.lighting.dimmers:

@@ -17,12 +17,12 @@ The overview is for the shapes; what must be read in flight belongs on a page of
 sun such a display is hard to read at any size: it needs a hood, and its full brightness by day.
 """
 
-from gaugebox import digits
-from gaugebox.alert_records import ALERTS_PAGE, LARGE_PAGE, OVERVIEW_PAGE
+from gaugebox.alert_records import ALERTS_PAGE, LARGE_PAGE, OVERVIEW_PAGE, RESERVE_PAGE
 from gaugebox.alerts import FLASHING, WARNING
+from gaugebox.brush import HEIGHT, LETTERS, LINE, PITCH, WIDTH, Brush, bare, places
 from gaugebox.measure import FAULT, FAULTS, READING, SIGNAL
 from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW
-from gaugebox.ssd1306 import HEIGHT, WIDTH
+from gaugebox.reserve_page import LINES, ReservePage
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -31,32 +31,20 @@ if TYPE_CHECKING:
     from gaugebox.alert_records import FaceRecord
     from gaugebox.alerts import Alerts
     from gaugebox.readouts import Readout
+    from gaugebox.watches import Reserve
 
 LEAST_CONTRAST = 64  # of 255, while a warning is not acknowledged, however far the display is dimmed
 ROWS_A_PAGE = 4
 LINES_A_PAGE = 6
-ROW, LINE = 14, 9  # rows of dots
+ROW = 14  # rows of dots
 BOTTOM = 55  # the line of alerts, page and service begins there
-PITCH = 6  # of small letters
 VALUE = 60  # where the value begins, right of ten letters
-LETTERS = 21  # in a line
 LABEL = 10
-NUMBER = 12  # the longest there is has a sign, ten digits and a point
-DOT, MINUS, ZERO = 46, 45, 48
 NOBODY, WARNINGS, CAUTIONS, MORE, WELL = range(
     255, 250, -1
 )  # in place of the number of an alert, on a line of its page
 HEADINGS = {WARNINGS: b"WARNINGS", CAUTIONS: b"CAUTIONS", MORE: b"and more", WELL: b"no alerts"}
 FAULT_WORDS = [(word or "").replace("junction", "junct.").encode() for word in FAULTS]
-
-
-def bare(unit: str) -> bytes:
-    """A unit without the kind of its pressure, in six letters."""
-    words = unit.split(" ")
-    if words[-1] in ("gauge", "sealed", "absolute"):
-        words.pop()
-    unit = " ".join(words)
-    return (unit if len(unit) <= 6 else "".join(words)).replace("deg", "\x7f").encode()
 
 
 class Cell:
@@ -73,10 +61,7 @@ class Cell:
         self.signal_decimals = source.signal_decimals
         self.words = [word.encode() for word in record.words]
         self.step = source.step
-        self.decimals, self.divisor = source.reading_decimals, 1
-        while self.decimals and self.step % (self.divisor * 10) == 0:
-            self.decimals -= 1
-            self.divisor *= 10
+        self.decimals, self.divisor = places(source.step, source.reading_decimals)
         self.low, self.high = record.low, record.high
         self.shift = 0
         while (self.high - self.low) >> self.shift >= 1 << 22:  # times the columns it stays below 2**30
@@ -115,13 +100,11 @@ class Face:
         readouts: "list[Readout]",
         alerts: "Alerts",
         banner: str = "",
+        watch: "Reserve | None" = None,
     ) -> None:
-        self.picture = bytearray(WIDTH * HEIGHT // 8)
-        self.canvas = canvas(self.picture, WIDTH, HEIGHT)
-        self.inverse = canvas(bytearray((1, 0)), 2, 1)
-        self.small = _glyphs(canvas, digits.SMALL, digits.SMALL_WIDTH, 8)
-        self.medium = _glyphs(canvas, digits.MEDIUM, digits.MEDIUM_WIDTH, 16)
-        self.tall = _glyphs(canvas, digits.TALL, digits.TALL_WIDTH, 24)
+        self.brush = Brush(canvas)
+        self.picture = self.brush.picture
+        self.canvas = self.brush.canvas
         self.cells = [Cell(readout) for readout in readouts]
         self.alerts = alerts
         self.words = _words(alerts, self.cells)
@@ -133,9 +116,9 @@ class Face:
                     self.pages.append((kind, self.cells[first : first + ROWS_A_PAGE]))
             else:
                 self.pages.append((kind, [self.cells[number] for number in numbers]))
+        self.reserve = None if watch is None else ReservePage(self.brush, watch)
         self.names = [("%d/%d" % (i + 1, len(self.pages))).encode() for i in range(len(self.pages))]
         self.lines = bytearray(LINES_A_PAGE)  # of the page of alerts
-        self.text = bytearray(NUMBER)
         self.page = 0
         self.at = 0  # which cell or line is drawn next
         self.fresh = True  # the page is to be drawn from nothing
@@ -161,9 +144,15 @@ class Face:
             return
         kind, cells = self.pages[self.page]
         single = kind == LARGE_PAGE and len(cells) == 1
-        last = LINES_A_PAGE if kind == ALERTS_PAGE else 2 if single else max(1, len(cells))
+        last = len(cells)
+        if kind == ALERTS_PAGE:
+            last = LINES_A_PAGE
+        elif kind == RESERVE_PAGE:
+            last = LINES
+        elif single:
+            last = 2
         at = self.at
-        if at >= last:
+        if at >= max(1, last):
             self.at = 0
             self._tell(service)
             return
@@ -172,6 +161,9 @@ class Face:
             self._centre(self.banner)
         elif kind == ALERTS_PAGE:
             self._list(at)
+        elif kind == RESERVE_PAGE:
+            if self.reserve is not None:
+                self.reserve.step(at)
         elif single and at:
             if self.half:
                 self._below(cells[0])
@@ -186,116 +178,60 @@ class Face:
         self.canvas.fill(0)
         self.at = 0
         self.listed = self.told = -1
+        if self.reserve is not None:
+            self.reserve.clear()
         for cell in self.cells:
             cell.state = -1
-
-    # words and numbers
-
-    def _write(
-        self, text: "bytes | bytearray", x: int, y: int, ink: "Any" = None, most: int = LETTERS
-    ) -> int:
-        """Small letters; where the next would stand."""
-        canvas, small = self.canvas, self.small
-        for c in text:
-            if c and most:
-                canvas.blit(small[c - 32], x, y, 0 if ink is None else 1, ink)
-                x += PITCH
-                most -= 1
-        return x
-
-    def _write_back(self, text: "bytes | bytearray", end: int, y: int, ink: "Any" = None) -> None:
-        """Small letters that end before a column."""
-        x = end
-        for c in text:
-            if c:
-                x -= PITCH
-        self._write(text, x + 1, y, ink)
-
-    def _number(self, number: int, decimals: int) -> None:
-        """Into text, from its end; before it stand zeros."""
-        text = self.text
-        left = -number if number < 0 else number
-        at = NUMBER
-        for i in range(NUMBER):
-            text[i] = 0
-        while at and (left or decimals >= 0):
-            at -= 1
-            text[at] = ZERO + left % 10
-            left //= 10
-            decimals -= 1
-            if not decimals and at:
-                at -= 1
-                text[at] = DOT
-        if number < 0 and at:
-            text[at - 1] = MINUS
-
-    def _figures(self, font: "list[Any]", pitch: int, end: int, y: int, ink: "Any") -> None:
-        """The number in text, in large figures that end before a column."""
-        key = 0 if ink is None else 1  # what is around a figure covers nothing
-        for i in range(NUMBER - 1, -1, -1):
-            c = self.text[i]
-            if not c:
-                return
-            end -= (pitch >> 2) + 2 if c == DOT else pitch
-            self.canvas.blit(font[11 if c == DOT else 10 if c == MINUS else c - ZERO], end, y, key, ink)
-
-    def _box(self, x: int, y: int, width: int, height: int, colour: int) -> "Any":
-        """Clears a place for a number or words of that colour; the ink they are to be written with."""
-        canvas = self.canvas
-        canvas.fill_rect(x, y, width, height, 1 if colour == RED else 0)
-        if colour == YELLOW:
-            canvas.rect(x, y, width, height, 1)
-            if height == LINE:  # letters would touch it: only its ends
-                canvas.fill_rect(x + 2, y, width - 4, height, 0)
-        return self.inverse if colour == RED else None
 
     # pages
 
     def _row(self, cell: Cell, y: int) -> None:
         self.canvas.fill_rect(VALUE, y, WIDTH - VALUE, LINE, 0)
-        self._write(cell.label, 0, y + 1)
+        self.brush.write(cell.label, 0, y + 1)
         fault = cell.said[FAULT]
         if fault:
-            self._box(VALUE, y, WIDTH - VALUE, LINE, YELLOW)
-            self._write(FAULT_WORDS[fault], VALUE + 3, y + 1)
+            self.brush.box(VALUE, y, WIDTH - VALUE, LINE, YELLOW)
+            self.brush.write(FAULT_WORDS[fault], VALUE + 3, y + 1)
         else:
-            ink = self._box(VALUE, y, 32, LINE, cell.readout.colour)
-            self._number(cell.number, cell.decimals)
-            self._write_back(self.text, VALUE + 30, y + 1, ink)
-            self._write(cell.unit, VALUE + 34, y + 1)
+            ink = self.brush.box(VALUE, y, 32, LINE, cell.readout.colour)
+            self.brush.number(cell.number, cell.decimals)
+            self.brush.write_back(self.brush.text, VALUE + 30, y + 1, ink)
+            self.brush.write(cell.unit, VALUE + 34, y + 1)
         self._bar(cell, y + 10, 3)
 
     def _large(self, cell: Cell, at: int, of: int) -> None:
         height = BOTTOM // of
         y = at * height
-        self._write(cell.label, 0, y)
+        self.brush.write(cell.label, 0, y)
         if of == 1:
             self._single(cell)
             return
         self.canvas.fill_rect(0, y + 8, VALUE + 2, 8, 0)
         fault = cell.said[FAULT]
         colour = YELLOW if fault else cell.readout.colour
-        ink = self._box(VALUE + 2, y, WIDTH - VALUE - 2, 20 - of // 3 * 2, colour)
+        ink = self.brush.box(VALUE + 2, y, WIDTH - VALUE - 2, 20 - of // 3 * 2, colour)
         y += 2 - of // 3
         if fault:
-            self._write(FAULT_WORDS[fault], VALUE + 4, y + 4)
+            self.brush.write(FAULT_WORDS[fault], VALUE + 4, y + 4)
         else:
-            self._number(cell.number, cell.decimals)
-            self._figures(self.medium, 12, WIDTH - 1, y, ink)
-            self._write(cell.words[cell.readout.zone][:LABEL] if cell.readout.rank else cell.unit, 0, y + 8)
+            self.brush.number(cell.number, cell.decimals)
+            self.brush.figures(self.brush.medium, 12, WIDTH - 1, y, ink)
+            self.brush.write(
+                cell.words[cell.readout.zone][:LABEL] if cell.readout.rank else cell.unit, 0, y + 8
+            )
         if of == 2:
             self._bar(cell, y + 19, 4)
 
     def _single(self, cell: Cell) -> None:
         """With its signal, to trace what is wrong with it."""
-        self._write_back(cell.whole_unit, WIDTH, 0)
+        self.brush.write_back(cell.whole_unit, WIDTH, 0)
         fault = cell.said[FAULT]
-        ink = self._box(20, 9, 88, 28, YELLOW if fault else cell.readout.colour)
+        ink = self.brush.box(20, 9, 88, 28, YELLOW if fault else cell.readout.colour)
         if fault:
-            self._write(FAULT_WORDS[fault], 28, 19)
+            self.brush.write(FAULT_WORDS[fault], 28, 19)
         else:
-            self._number(cell.number, cell.decimals)
-            self._figures(self.tall, 17, 106, 11, ink)
+            self.brush.number(cell.number, cell.decimals)
+            self.brush.figures(self.brush.tall, 17, 106, 11, ink)
         self.half = True
 
     def _below(self, cell: Cell) -> None:
@@ -303,10 +239,10 @@ class Face:
         self._bar(cell, 39, 6)
         self.canvas.fill_rect(0, 47, WIDTH, 8, 0)
         if not cell.said[FAULT]:
-            self._number(cell.said[SIGNAL], cell.signal_decimals)
-            self._write(cell.signal_unit, self._write(self.text, 0, 47) + 3, 47)
+            self.brush.number(cell.said[SIGNAL], cell.signal_decimals)
+            self.brush.write(cell.signal_unit, self.brush.write(self.brush.text, 0, 47) + 3, 47)
             if cell.readout.rank:
-                self._write_back(cell.words[cell.readout.zone], WIDTH, 47)
+                self.brush.write_back(cell.words[cell.readout.zone], WIDTH, 47)
 
     def _bar(self, cell: Cell, y: int, height: int) -> None:
         canvas = self.canvas
@@ -351,7 +287,7 @@ class Face:
         if number < len(alerts.all):
             self._alert(number, y, LETTERS, True)
         elif number != NOBODY:
-            x = self._write(HEADINGS[number], 0, y + 1)
+            x = self.brush.write(HEADINGS[number], 0, y + 1)
             if number >= CAUTIONS:
                 self.canvas.hline(x + 2, y + 4, WIDTH - x - 2, 1)
 
@@ -381,15 +317,15 @@ class Face:
         colour = GREEN
         if alert.unseen():
             colour = YELLOW if alert.urgency != WARNING else RED if lit else GREEN
-        ink = self._box(0, y, letters * PITCH + 2, LINE, colour)
+        ink = self.brush.box(0, y, letters * PITCH + 2, LINE, colour)
         source = alert.source
         head, tails, of_fault = self.words[number]
         if tails is None:
             head, tail = source.words().encode(), b""  # allocates, when it is new
         else:
             tail = tails[source.said[FAULT] if of_fault else source.zone] if tails else b""
-        x = self._write(head, 2, y + 1, ink, letters - len(tail) - 1 if tail else letters)
-        self._write(tail, x + PITCH, y + 1, ink)
+        x = self.brush.write(head, 2, y + 1, ink, letters - len(tail) - 1 if tail else letters)
+        self.brush.write(tail, x + PITCH, y + 1, ink)
 
     def _tell(self, service: bool) -> None:
         """The bottom line: the alert to be read first, or the number of the page; and SERVICE."""
@@ -402,22 +338,16 @@ class Face:
         self.told = told
         self.canvas.fill_rect(0, BOTTOM, WIDTH, LINE, 0)
         if service:
-            ink = self._box(WIDTH - 44, BOTTOM, 44, LINE, RED)
-            self._write(b"SERVICE", WIDTH - 43, BOTTOM + 1, ink)
+            ink = self.brush.box(WIDTH - 44, BOTTOM, 44, LINE, RED)
+            self.brush.write(b"SERVICE", WIDTH - 43, BOTTOM + 1, ink)
         if alerts.count:
             self._alert(alerts.order[0], BOTTOM, 13 if service else LETTERS, lit)
         elif not service:
-            self._write_back(self.names[self.page], WIDTH, BOTTOM + 1)
+            self.brush.write_back(self.names[self.page], WIDTH, BOTTOM + 1)
 
     def _centre(self, text: bytes) -> None:
-        ink = self._box(0, 18, WIDTH, LINE, RED)
-        self._write(text, (WIDTH - len(text) * PITCH) >> 1, 19, ink)
-
-
-def _glyphs(canvas: "Callable[..., Any]", font: bytes, width: int, rows: int) -> "list[Any]":
-    columns = memoryview(bytearray(font))
-    size = width * rows >> 3
-    return [canvas(columns[at : at + size], width, rows) for at in range(0, len(columns), size)]
+        ink = self.brush.box(0, 18, WIDTH, LINE, RED)
+        self.brush.write(text, (WIDTH - len(text) * PITCH) >> 1, 19, ink)
 
 
 def _words(alerts: "Alerts", cells: "list[Cell]") -> "list[tuple[bytes, list[bytes] | None, bool]]":

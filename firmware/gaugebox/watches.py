@@ -35,7 +35,8 @@ class Reserve:
         self.filled = switches[record.filled] if record.filled < len(switches) else None
         self.pressed = 0
         self.pressure = channels[record.pressure].said
-        self.mains = channels[record.mains].said
+        self.tank = channels[record.mains]
+        self.mains = self.tank.said
         self.urgency = self.rank = 0
 
     def step(self, elapsed_ms: int) -> None:

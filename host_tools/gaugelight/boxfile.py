@@ -249,7 +249,7 @@ class Reader:
             inputs += [] if one is None else [one]
         inputs = [_with_cold_junction(one, inputs) for one in inputs]
         display = self.table("display")
-        panel = None if display is None else readouts.panel(display)
+        panel = None if display is None else readouts.panel(display, "reserve" in self.content)
         lights = read_lights(self, units, display)
         inputs, face = self.face(inputs, sections, units, {switch.name for switch in lights.switches})
         if display is not None and panel is not None:

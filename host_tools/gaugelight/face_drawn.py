@@ -14,6 +14,7 @@ from tempfile import TemporaryDirectory
 import numpy as np
 
 import gaugebox
+from gaugebox import reserve
 from gaugebox.face import ROWS_A_PAGE
 from gaugebox.measure import FAULTS
 from gaugelight.boxfile import Box, Input
@@ -29,6 +30,8 @@ SCALE, MARGIN = 6, 2  # of the picture: dots of it for one of the display; a rim
 DARKEST, DIMMEST = 12, 110  # grey of what is not lit, and of what is lit at contrast 0
 KNOBS_AT_NIGHT = 50.0  # per cent
 LONGEST_S = 60
+WATCH = "reserve"  # what sets the state of the reserve watch
+RESERVE_STATES = [state.partition(":")[0] for state in reserve.STATES]
 FIRMWARE = Path(gaugebox.__file__).parents[1]
 
 GUEST = """
@@ -38,7 +41,9 @@ from gaugebox.face import Face, LEAST_CONTRAST
 from gaugebox.light import Lighting
 from gaugebox.measure import make_channels
 from gaugebox.readouts import Derived, Readout
+from gaugebox.reserve import DRY, FLOWING, LEAK
 from gaugebox.table import DISPLAY, Table
+from gaugebox.watches import Reserve
 table = Table({image!r})
 channels = make_channels(table.inputs, [0])
 for channel, said in zip(channels, {said!r}):
@@ -57,22 +62,42 @@ readouts = [
     Readout(record, shown[record.index], conditions[record.only_when] if record.only_when < len(conditions) else None)
     for record in table.readouts
 ]
-alerts = Alerts(channels, readouts, [Rule(rule, conditions) for rule in table.alerts], [])
+reserve = None if table.reserve is None else Reserve(table.reserve, shown, lighting.switches)
+alerts = Alerts(channels, readouts, [Rule(rule, conditions) for rule in table.alerts], [reserve] if reserve else [])
+def half_moved(reserve, state):
+    record, watch, books = reserve.record, reserve.watch, reserve.watch.books
+    books.keep(1, False, False, True, reserve.mains[0], reserve.mains[3])
+    watch.state = state
+    if state:
+        books.moved = record.reserve_full // 2
+        books.moved_band = record.mains_noise + books.moved * record.mains_band // 100
+        books.left = record.reserve_full - books.moved
+        books.left_band = record.reserve_band + books.moved_band
+        if state == FLOWING and books.room >= 0:
+            books._look_ahead()
+        elif state == DRY:
+            books.empty()
+        elif state == LEAK:
+            books.lose()
+    reserve.step(0)
+judged = derived + conditions + readouts + alerts.rules
 for tick in range({ticks}):
     for knob, count in zip(lighting.knobs, {knobs!r}):
         knob.take(count)
     for i in range(len(lighting.switches)):
         lighting.switches[i].take(table.switches[i].on if {switches!r}[i] else 1 - table.switches[i].on)
     lighting.step()
-    for one in derived + conditions + readouts + alerts.rules:
+    for one in judged:
         one.step()
+    if reserve:
+        half_moved(reserve, {state!r})
     alerts.step(True)
 if {acknowledge!r}:
     alerts.acknowledge()
 alerts.flash = 0
 def canvas(dots, width, height):
     return framebuf.FrameBuffer(dots, width, height, framebuf.MONO_VLSB)
-face = Face(canvas, table.face, readouts, alerts)
+face = Face(canvas, table.face, readouts, alerts, "", reserve)
 for _ in range({page}):
     face.turn()
 for _ in range(20):
@@ -95,6 +120,9 @@ class Setting:
     readings: dict[str, float]
     faults: dict[str, str]
     switches_on: frozenset[str] = frozenset()
+    reserve: int = (
+        reserve.OFF
+    )  # what the reserve watch says; but for that half of a full reserve has been moved
 
 
 @dataclass(frozen=True)
@@ -109,18 +137,29 @@ class Drawn:
 
 
 def setting_of(built: Build, words: list[str]) -> Setting:
-    """From "left fuel=3.2 US gal", "hydraulic=open", "pump=on". Raises Misuse."""
+    """From "left fuel=3.2 US gal", "hydraulic=open", "pump=on", "reserve=dry". Raises Misuse."""
     box = built.box
     switches = {switch.name for switch in box.lights.switches}
     readings: dict[str, float] = {}
     faults: dict[str, str] = {}
     on: set[str] = set()
+    state = reserve.OFF
     for word in words:
         name, equals, value = (part.strip() for part in word.partition("="))
         if not equals or not value:
             raise Misuse(f'"{word}" sets nothing; write "NAME=READING", "NAME=FAULT" or "SWITCH=on"')
         if any(name == one.name for one in box.face.derived):
             raise Misuse(f"{name} is worked out by the box; set the inputs that it is made of")
+        if (
+            name == WATCH
+            and box.face.reserve is not None
+            and box.input(name) is None
+            and name not in switches
+        ):
+            if value not in RESERVE_STATES:
+                raise Misuse(f'the reserve watch says no "{value}"; {meant(value, RESERVE_STATES)}')
+            state = RESERVE_STATES.index(value)
+            continue
         if name in switches:
             if value not in ("on", "off"):
                 raise Misuse(f'{name} is a switch: "on" or "off", not "{value}"')
@@ -128,7 +167,8 @@ def setting_of(built: Build, words: list[str]) -> Setting:
             continue
         one = box.input(name)
         if one is None:
-            there = meant(name, [*(one.name for one in box.inputs), *sorted(switches)])
+            watch = [WATCH] * (box.face.reserve is not None)
+            there = meant(name, [*(one.name for one in box.inputs), *sorted(switches), *watch])
             raise Misuse(f'{box.file}: there is no input and no switch "{name}"; {there}')
         if value in FAULTS:
             possible = faults_of(built, one)
@@ -137,7 +177,7 @@ def setting_of(built: Build, words: list[str]) -> Setting:
             faults[name] = value
         else:
             readings[name] = reading_of(box, name, value)
-    return Setting(readings, faults, frozenset(on))
+    return Setting(readings, faults, frozenset(on), state)
 
 
 def faults_of(built: Build, one: Input) -> list[str]:
@@ -213,6 +253,7 @@ def guest(
         knobs=[knob_count(knob, KNOBS_AT_NIGHT if night else 0) for knob in built.box.lights.knobs],
         switches=[switch.name in setting.switches_on for switch in built.box.lights.switches],
         ticks=SETTLED,
+        state=setting.reserve,
         acknowledge=acknowledged,
         page=page,
         testing=testing,

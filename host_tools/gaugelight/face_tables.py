@@ -170,6 +170,7 @@ PAGE_KINDS = {
     "overview": alert_records.OVERVIEW_PAGE,
     "large": alert_records.LARGE_PAGE,
     "alerts": alert_records.ALERTS_PAGE,
+    "reserve": alert_records.RESERVE_PAGE,
 }
 
 

@@ -110,7 +110,7 @@ class Buttons:
 
 @dataclass(frozen=True)
 class Page:
-    """Of the display. kind "overview", "large" (with the names of one to three readouts), "alerts"."""
+    """Of the display. kind "overview", "large" (with the names of one to three readouts), "reserve", "alerts"."""
 
     kind: str
     names: tuple[str, ...] = ()
@@ -453,16 +453,19 @@ def buttons(section: "Section", switches: set[str]) -> Buttons:
 
 # -- the display
 
-OVERVIEW, LARGE, ALERTS = "overview", "large", "alerts"
+OVERVIEW, LARGE, RESERVE, ALERTS = "overview", "large", "reserve", "alerts"
 DEFAULT_PAGES: tuple[Page, ...] = (Page(OVERVIEW), Page(ALERTS))
+WITH_RESERVE: tuple[Page, ...] = (Page(OVERVIEW), Page(RESERVE), Page(ALERTS))
 PAGES_EXAMPLE = '["overview", ["left fuel", "right fuel"], "alerts"]'
 
 
-def panel(section: "Section") -> Panel | None:
+def panel(section: "Section", with_reserve: bool) -> Panel | None:
     """From the table of the display, where it has an address. Its names are judged when they are known."""
     right = "0x3c or 0x3d, as is marked on the panel"
     address = section.take("address", box_values.whole(*DISPLAY_ADDRESSES, right), None)
-    pages = section.take("pages", _pages, DEFAULT_PAGES)
+    pages = section.take("pages", _pages, WITH_RESERVE if with_reserve else DEFAULT_PAGES)
+    if pages is not None and Page(RESERVE) in pages and not with_reserve:
+        section.wrong("pages", 'there is no reserve to watch; add [reserve], or take "reserve" away')
     if "pages" in section.written and "address" not in section.written:
         section.wrong("pages", "belongs to a display on I2C; add its address, 0x3c or 0x3d")
     if address is None or pages is None:
@@ -477,15 +480,13 @@ def _pages(value: Any) -> tuple[Page, ...]:
 
 
 def _page(value: Any) -> Page:
-    if value in (OVERVIEW, ALERTS):
+    if value in (OVERVIEW, RESERVE, ALERTS):
         return Page(value)
     if isinstance(value, str):
-        what = (
-            f'"{value}" is no page: "overview", "alerts"; a readout by itself stands in brackets: ["{value}"]'
-        )
+        what = f'"{value}" is no page: "overview", "reserve", "alerts"; a readout by itself stands in brackets: ["{value}"]'
         raise ValueError(what)
     if not isinstance(value, list) or not 1 <= len(value) <= 3:
-        raise ValueError('a page is "overview", "alerts", or a list of one to three readouts')
+        raise ValueError('a page is "overview", "reserve", "alerts", or a list of one to three readouts')
     return Page(LARGE, tuple(box_values.name(one) for one in value))
 
 
