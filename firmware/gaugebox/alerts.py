@@ -1,6 +1,6 @@
 """Alerts: conditions over readouts and switches, rules with time and memory, and what of all that the pilot is told.
 
-Nothing allocated per tick. Warnings come before cautions, what was not acknowledged before what was, the newest first.
+Nothing allocated per tick. What was not acknowledged comes before what was, then warnings before cautions, then the newest.
 """
 
 from gaugebox.measure import COLD, FAULT, FAULTS, RAIL, READING
@@ -19,7 +19,10 @@ ABOVE, BELOW, FAULTY, ON, OFF = range(5)  # ways of a condition
 UNKNOWN = -1
 CAUTION, WARNING = 1, 2  # urgencies; 0: it is not there
 FLAG = 3  # of a lamp: while a needle stands for nothing
-LASTS = 10  # turns, a second, that a fault stands before it is told
+# turns of a fault, a second in all, before it is told; for each of them the sender must have been good for ten, that it is told no more.
+# So a wire that breaks now and then is told, and stays told
+LASTS = 10
+STANDS = 10
 KEPT = 600  # turns, a minute, that an acknowledgement outlives what it was for
 DARK, STEADY, FLASHING = range(3)  # a lamp for alerts
 FLASH = 25  # ticks; half of them lit, which is 2 Hz
@@ -53,7 +56,7 @@ class Condition:
 
 class Rule:
     """on is 1 from when all of `when` has held for its time, `after` having held before, until `until` holds for as long; where there
-    is no `until`, until one of `when` does not.
+    is no `until`, until one of `when` does not. A time for which it was not so is taken off again.
 
     What is not known changes nothing: an alert that is on stays on while a sender is at fault.
     """
@@ -79,7 +82,9 @@ class Rule:
         else:
             ends = self.armed and all_hold == 1
         if not ends:
-            self.lasting = 0
+            waited_for = self.until.holds if self.on and self.until is not None else all_hold
+            if self.lasting and waited_for != UNKNOWN:
+                self.lasting -= 1
             return
         self.lasting += 1
         if self.lasting >= self.record.lasts:
@@ -88,12 +93,14 @@ class Rule:
 
 
 class Alert:
-    """One thing that the pilot may be told. rank: of one that gets worse; it is then told again, though it was acknowledged."""
+    """One thing that the pilot may be told. rank: of one that gets worse; it is then told again, though it was acknowledged. side: what
+    it may be of several things, of which one acknowledged says nothing of the others. what: which words it has.
+    """
 
     def __init__(self, source: "Any") -> None:
         self.source = source
         self.urgency = 0
-        self.rank = 0
+        self.rank = self.side = self.what = 0
         self.acknowledged = 0  # up to that rank
         self.since = 0  # a number that grows from one to the next
         self.gone = 0  # turns
@@ -119,7 +126,7 @@ class Alerts:
         self.rules = rules
         self.others = others
         self.all = [Alert(source) for source in inputs + readouts + rules + others]
-        self.lasting = bytearray(len(inputs))
+        self.lasting = bytearray(len(inputs))  # turns of fault, times STANDS
         self.order = bytearray(len(self.all))
         self.count = 0
         self.warning = self.caution = DARK
@@ -135,22 +142,26 @@ class Alerts:
             fault = channel.said[FAULT]
             if not known or fault == RAIL or fault == COLD:
                 fault = 0  # those of the rail, the cold junction, tell it
-            if not fault:
-                self.lasting[at] = 0
-            elif self.lasting[at] < LASTS:
-                self.lasting[at] += 1
-                fault = 0
-            self._tell(self.all[at], CAUTION if fault else 0, 1)
+            alert = self.all[at]
+            lasting = self.lasting[at]
+            if fault:
+                lasting = min(lasting + STANDS, LASTS * STANDS)
+            elif lasting:
+                lasting -= 1
+            self.lasting[at] = lasting
+            told = lasting == LASTS * STANDS or lasting > 0 and alert.urgency > 0
+            self._tell(alert, CAUTION if told else 0, 1, fault or alert.what, 0)
             at += 1
         for readout in self.readouts:
             rank = readout.rank
-            self._tell(self.all[at], readout.record.urgencies[readout.zone] if rank else 0, rank)
+            urgency = readout.record.urgencies[readout.zone] if rank else 0
+            self._tell(self.all[at], urgency, rank, readout.zone, readout.side)
             at += 1
         for rule in self.rules:
-            self._tell(self.all[at], rule.record.urgency if rule.on else 0, 1)
+            self._tell(self.all[at], rule.record.urgency if rule.on else 0, 1, 0, 0)
             at += 1
         for other in self.others:
-            self._tell(self.all[at], other.urgency, other.rank)
+            self._tell(self.all[at], other.urgency, other.rank, other.what, other.side)
             at += 1
         if changed != self.changed:
             self._sort()
@@ -161,17 +172,23 @@ class Alerts:
         if self.flash == FLASH:
             self.flash = 0
 
-    def _tell(self, alert: Alert, urgency: int, rank: int) -> None:
+    def _tell(self, alert: Alert, urgency: int, rank: int, what: int, side: int) -> None:
         if urgency:
-            if not alert.urgency or rank > alert.rank:
+            if side != alert.side:
+                alert.acknowledged = 0
+            if not alert.urgency or rank > alert.rank or side != alert.side:
                 self.changed += 1
                 alert.since = self.changed
             elif urgency != alert.urgency or rank != alert.rank:
                 self.changed += 1
                 # what is better now and then worse again is told again
                 alert.acknowledged = min(alert.acknowledged, rank)
+            elif what != alert.what:
+                self.changed += 1
             alert.urgency = urgency
             alert.rank = rank
+            alert.what = what
+            alert.side = side
             alert.gone = 0
         elif alert.urgency:
             self.changed += 1
@@ -182,9 +199,18 @@ class Alerts:
                 alert.acknowledged = 0
 
     def acknowledge(self) -> None:
-        for alert in self.all:
-            if alert.urgency:
-                alert.acknowledged = alert.rank
+        """All of them."""
+        for number in range(len(self.all)):
+            self.see(number)
+        self.show()
+
+    def see(self, number: int) -> None:
+        """One is acknowledged; show() then."""
+        alert = self.all[number]
+        if alert.urgency:
+            alert.acknowledged = alert.rank
+
+    def show(self) -> None:
         self.changed += 1
         self._sort()
 
@@ -211,10 +237,10 @@ class Alerts:
         self.count = count
 
     def _before(self, one: Alert, other: Alert) -> bool:
-        if one.urgency != other.urgency:
-            return one.urgency > other.urgency
         if one.unseen() != other.unseen():
             return one.unseen()
+        if one.urgency != other.urgency:
+            return one.urgency > other.urgency
         return one.since > other.since
 
     def lit(self, urgency: int) -> bool:
@@ -226,12 +252,12 @@ class Alerts:
 
     def words(self, number: int) -> str:
         """What the alert with that number says. Allocates: for the face, when something has changed, and for the line."""
-        source = self.all[number].source
+        source, what = self.all[number].source, self.all[number].what
         if number < len(self.inputs):
-            return "%s: %s" % (source.record.name, FAULTS[source.said[FAULT]] or "was at fault")
+            return "%s FAIL %s" % (source.record.name, FAULTS[what] or "")
         number -= len(self.inputs)
         if number < len(self.readouts):
-            return "%s %s" % (source.channel.record.name, source.record.words[source.zone])
+            return "%s %s" % (source.channel.record.name, source.record.words[what])
         number -= len(self.readouts)
         if number < len(self.rules):
             return str(source.record.words)

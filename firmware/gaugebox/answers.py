@@ -200,7 +200,8 @@ def gauges(app: "App", _: "list[str]") -> "list[str]":
 def filled(app: "App", _: "list[str]") -> "list[str]":
     if app.reserve is None:
         raise Refused("there is no reserve to watch")
-    app.reserve.fill()
+    if not app.reserve.fill():
+        raise Refused("the pump is on: switch it off first")
     return []
 
 

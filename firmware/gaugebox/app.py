@@ -3,12 +3,12 @@
 import sys
 
 from gaugebox import light, log
-from gaugebox.alerts import FLASHING, Alerts, Condition, Rule
+from gaugebox.alerts import Alerts, Condition, Rule
 from gaugebox.ads1115 import ADS1115
 from gaugebox.alert_records import NO_SWITCH
-from gaugebox.answers import JUMPER_TICKS, answer
+from gaugebox.answers import JUMPER_TICKS, MOST_TEST_TICKS, answer
 from gaugebox.board import Board, silence_outputs
-from gaugebox.face import LEAST_CONTRAST, Face
+from gaugebox.face import Face
 from gaugebox.line import LineReader
 from gaugebox.needle import Needle
 from gaugebox.measure import CLOCK_MASK, CONVERTER, COUNT, FAULT, READING, SILENT, make_channels
@@ -74,6 +74,7 @@ class App:
         self.conditions: "list[Condition]" = []
         self.readouts: "list[Readout]" = []
         self.rules: "list[Rule]" = []
+        self.remembered = [-1, -1]  # of them: those that are on, those that are armed
         self.reserve: "Reserve | None" = None
         self.needles: "list[Needle]" = []
         self.needle_lines: "list[Any]" = []
@@ -83,6 +84,7 @@ class App:
         self.turn = 0
         self.unwatched = 0  # ms
         self.testing = 0  # ticks for which all that can be lit is
+        self.tested = 0  # ticks for which its button has been held
         self.last_tick = board.now()
         self._log_start()
         self._wire()
@@ -145,13 +147,33 @@ class App:
             only_when = conditions[record.only_when] if record.only_when < len(conditions) else None
             self.readouts.append(Readout(record, shown[record.index], only_when))
         self.rules = [Rule(rule, conditions) for rule in table.alerts]
+        self._recall()
         if table.reserve is not None:
             self.reserve = Reserve(table.reserve, shown, lighting.switches)
         for needle in table.needles:
             self.needles.append(Needle(needle, shown))
             self.needle_lines.append(self.board.lamp(needle.pin, needle.frequency))
+            self.needle_lines[-1].duty_u16(self.needles[-1].duty)
         self.gauges = [Gauge(gauge, shown, conditions, self.reserve) for gauge in table.gauges]
         self.compared = [0] * len(self.gauges)
+
+    def _recall(self) -> None:
+        """What a rule remembers outlives a hang: coolant that is lost stays lost."""
+        on, armed = self.board.remembered()
+        for i in range(len(self.rules)):
+            self.rules[i].on = on >> i & 1
+            self.rules[i].armed = self.rules[i].armed or bool(armed >> i & 1)
+        self._remember()
+
+    def _remember(self) -> None:
+        on = armed = 0
+        for i in range(len(self.rules)):
+            on |= self.rules[i].on << i
+            armed |= self.rules[i].armed << i
+        if on != self.remembered[0] or armed != self.remembered[1]:
+            self.remembered[0] = on
+            self.remembered[1] = armed
+            self.board.remember(on, armed)
 
     def _watches(self) -> "list[Any]":
         return ([] if self.reserve is None else [self.reserve]) + self.gauges  # type: ignore[operator,return-value]
@@ -287,6 +309,7 @@ class App:
         elif turn == 2:
             for rule in self.rules:
                 rule.step()
+            self._remember()
             self._compare()
         elif turn == 3:
             if self.reserve is not None:
@@ -304,15 +327,24 @@ class App:
             if buttons.acknowledge != NO_SWITCH:
                 pressed = switches[buttons.acknowledge].level
                 if pressed and not self.pressed:
-                    self.alerts.acknowledge()
+                    if self.face is None:
+                        self.alerts.acknowledge()
+                    else:
+                        self.face.acknowledge()
                 self.pressed = pressed
-            if buttons.test != NO_SWITCH and switches[buttons.test].level:
-                self.testing = 1
+            if buttons.test != NO_SWITCH:
+                self._test(switches[buttons.test].level)
             if buttons.page != NO_SWITCH:
                 turned = switches[buttons.page].level
                 if turned and not self.turned and self.face is not None:
                     self.face.turn()
                 self.turned = turned
+
+    def _test(self, pressed: int) -> None:
+        """A button that is stuck must not hide the face for ever."""
+        self.tested = min(self.tested + 1, MOST_TEST_TICKS) if pressed else 0
+        if pressed and self.tested < MOST_TEST_TICKS:
+            self.testing = 1
 
     def _compare(self) -> None:
         """One of the disagree alerts after the other."""
@@ -367,12 +399,8 @@ class App:
         if self.face is None or self.display is None:
             return
         self.face.step(self.testing > 0, self.closed >= JUMPER_TICKS)
-        contrast = 255 if self.brightness is None else self.brightness.duty >> 8
-        if self.face.banner:
-            contrast = LEAST_CONTRAST  # nothing dims it then, and it may be night
-        elif self.testing or self.alerts.warning == FLASHING:
-            contrast = max(contrast, LEAST_CONTRAST)
-        self.display.step(elapsed, contrast)
+        dimmed = 255 if self.brightness is None else self.brightness.duty >> 8
+        self.display.step(elapsed, self.face.contrast(dimmed, self.testing > 0))
 
     def _watch_jumper(self) -> None:
         if self.board.service():

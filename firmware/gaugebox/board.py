@@ -9,7 +9,7 @@ import machine
 import micropython
 
 from gaugebox import pins
-from gaugebox.log import FAILED, POWER
+from gaugebox.log import FAILED, POWER, RUNNING
 
 WATCHDOG_MS = 4000  # longer than the worst flash write, 400 ms by the data sheet, with much to spare
 I2C_TIMEOUT_US = 2000
@@ -22,6 +22,8 @@ MARK = 0x2A470000
 # the next one holds how many starts in a row have not lasted
 NOT_LASTED = 0x40058010
 MOST_COUNTED = 15
+# and two more which rules of the table are on, and which have seen what must have been so before
+RULES_ON, RULES_ARMED = 0x40058014, 0x40058018
 
 
 def silence_outputs() -> None:
@@ -69,6 +71,17 @@ class Board:
     def lasts(self) -> None:
         """This start is no failed one any more."""
         machine.mem32[NOT_LASTED] = MARK
+
+    def remember(self, on: int, armed: int) -> None:
+        """Of the rules, a bit each, sixteen at most."""
+        machine.mem32[RULES_ON] = MARK + on
+        machine.mem32[RULES_ARMED] = MARK + armed
+
+    def remembered(self) -> "tuple[int, int]":
+        """Those of a box that hung or failed, and goes on; else none."""
+        on, armed = machine.mem32[RULES_ON] - MARK, machine.mem32[RULES_ARMED] - MARK
+        goes_on = self.before != POWER and self.before & ~15 in (RUNNING, FAILED)
+        return (on, armed) if goes_on and 0 <= on < 65536 and 0 <= armed < 65536 else (0, 0)
 
     def service(self) -> bool:
         """Whether the service jumper is closed."""

@@ -66,8 +66,9 @@ class Brush:
                 x -= PITCH
         self.write(text, x + 1, y, ink)
 
-    def number(self, number: int, decimals: int) -> None:
-        """Into text, from its end; before it stand zeros."""
+    def number(self, number: int, decimals: int, room: int, pitch: int = PITCH) -> None:
+        """Into text, from its end; before it stand zeros. One that is wider than its room, in letters or in figures of that pitch, is
+        dashes: a number without its first figure would be another."""
         text = self.text
         left = -number if number < 0 else number
         at = NUMBER
@@ -82,7 +83,14 @@ class Brush:
                 at -= 1
                 text[at] = DOT
         if number < 0 and at:
-            text[at - 1] = MINUS
+            at -= 1
+            text[at] = MINUS
+        width = 0
+        for i in range(at, NUMBER):
+            width += dot_pitch(pitch) if text[i] == DOT else pitch
+        if width > room:
+            for i in range(at, NUMBER):
+                text[i] = 0 if (NUMBER - i) * pitch > room else MINUS
 
     def figures(self, font: "list[Any]", pitch: int, end: int, y: int, ink: "Any") -> None:
         """The number in text, in large figures that end before a column."""
@@ -91,7 +99,7 @@ class Brush:
             c = self.text[i]
             if not c:
                 return
-            end -= (pitch >> 2) + 2 if c == DOT else pitch
+            end -= dot_pitch(pitch) if c == DOT else pitch
             self.canvas.blit(font[11 if c == DOT else 10 if c == MINUS else c - ZERO], end, y, key, ink)
 
     def box(self, x: int, y: int, width: int, height: int, colour: int) -> "Any":
@@ -103,6 +111,11 @@ class Brush:
             if height == LINE:  # letters would touch it: only its ends
                 canvas.fill_rect(x + 2, y, width - 4, height, 0)
         return self.inverse if colour == RED else None
+
+
+def dot_pitch(pitch: int) -> int:
+    """What the point takes, which is narrow among the larger figures."""
+    return pitch if pitch == PITCH else (pitch >> 2) + 2
 
 
 def _glyphs(canvas: "Callable[..., Any]", font: bytes, width: int, rows: int) -> "list[Any]":

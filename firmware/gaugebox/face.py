@@ -1,8 +1,8 @@
 """The face: what stands on the display, drawn a cell or a line a tick into a picture of 128 by 64 dots. Nothing allocated per tick.
 
 A colour is told by its shape. On a bar green is a thin line, yellow is hatched, red is solid, and what has no mark is dotted; where it
-stands is an upright stroke. A number or an alert with nothing around it is as it should be, or acknowledged; a frame is yellow, or a
-caution; dark on light is red, or a warning, which flashes until it is acknowledged.
+stands is an upright stroke. A number or an alert with nothing around it is as it should be, or acknowledged (an underlined one is a
+warning); a frame is yellow, or a caution; dark on light is red, or a warning, which flashes until it is acknowledged.
 
 How far away it can be read: letters and figures should be seen under 15 minutes of arc at least, better 22 (MIL-STD-1472, from memory);
 at an arm's length of 0.7 m that is 3.1 and 4.5 mm. On a panel of 0.96 inch (21.7 mm wide) a row of dots is 0.17 mm high, on one of
@@ -34,17 +34,18 @@ if TYPE_CHECKING:
     from gaugebox.watches import Reserve
 
 LEAST_CONTRAST = 64  # of 255, while a warning is not acknowledged, however far the display is dimmed
+SHORTER = {"converter": "conv.", "cold junction": "cold"}
 ROWS_A_PAGE = 4
 LINES_A_PAGE = 6
 ROW = 14  # rows of dots
 BOTTOM = 55  # the line of alerts, page and service begins there
 VALUE = 60  # where the value begins, right of ten letters
 LABEL = 10
-NOBODY, WARNINGS, CAUTIONS, MORE, WELL = range(
-    255, 250, -1
-)  # in place of the number of an alert, on a line of its page
-HEADINGS = {WARNINGS: b"WARNINGS", CAUTIONS: b"CAUTIONS", MORE: b"and more", WELL: b"no alerts"}
-FAULT_WORDS = [(word or "").replace("junction", "junct.").encode() for word in FAULTS]
+# in place of the number of an alert, on a line of its page
+NOBODY, SEEN, MORE, WELL = range(255, 251, -1)
+HEADINGS = {SEEN: b"ACKNOWLEDGED", WELL: b"no alerts"}
+# in ten letters; FAIL, for "short" beside fuel, "over" beside a pressure would be read as what is so
+FAULT_WORDS = [b""] + [b"FAIL " + SHORTER.get(word, word).encode() for word in FAULTS if word]
 
 
 class Cell:
@@ -75,6 +76,11 @@ class Cell:
     def column(self, reading: int) -> int:
         reading = min(max(reading, self.low), self.high)
         return ((reading - self.low) >> self.shift) * (WIDTH - 1) // self.span
+
+    def colour(self) -> int:
+        """Of what is around its value: a fault is a caution, if it was not red already."""
+        colour = self.readout.colour
+        return YELLOW if self.said[FAULT] and colour != RED else colour
 
     def moved(self) -> bool:
         """Whether it is to be drawn anew."""
@@ -120,6 +126,8 @@ class Face:
         self.names = [("%d/%d" % (i + 1, len(self.pages))).encode() for i in range(len(self.pages))]
         self.lines = bytearray(LINES_A_PAGE)  # of the page of alerts
         self.page = 0
+        self.first = self.shown = 0  # on the page of alerts: how many stand before those that it shows, and with them
+        self.on_line = NOBODY  # the alert on the bottom line
         self.at = 0  # which cell or line is drawn next
         self.fresh = True  # the page is to be drawn from nothing
         self.tested = False
@@ -127,9 +135,30 @@ class Face:
         self.listed = self.told = -1  # as the page and the line of alerts were drawn last
 
     def turn(self) -> None:
-        """To the next page."""
-        self.page = (self.page + 1) % len(self.pages)
+        """To the next page; of alerts first to those that found no room."""
         self.fresh = True
+        if self.pages[self.page][0] == ALERTS_PAGE and self.shown < self.alerts.count:
+            self.first = self.shown
+            return
+        self.first = 0
+        self.page = (self.page + 1) % len(self.pages)
+
+    def acknowledge(self) -> None:
+        """What can be read: the alert on the bottom line, or all those on their page."""
+        alerts = self.alerts
+        if self.on_line < len(alerts.all):
+            alerts.see(self.on_line)
+        if self.pages[self.page][0] == ALERTS_PAGE:
+            for number in self.lines:
+                if number < len(alerts.all):
+                    alerts.see(number)
+        alerts.show()
+
+    def contrast(self, dimmed: int, testing: bool) -> int:
+        """Of 255; dimmed: what the knobs leave of it."""
+        if self.banner:
+            return LEAST_CONTRAST  # nothing dims it then, and it may be night
+        return max(dimmed, LEAST_CONTRAST) if testing or self.alerts.warning == FLASHING else dimmed
 
     def step(self, testing: bool, service: bool) -> None:
         """One tick."""
@@ -190,11 +219,11 @@ class Face:
         self.brush.write(cell.label, 0, y + 1)
         fault = cell.said[FAULT]
         if fault:
-            self.brush.box(VALUE, y, WIDTH - VALUE, LINE, YELLOW)
-            self.brush.write(FAULT_WORDS[fault], VALUE + 3, y + 1)
+            ink = self.brush.box(VALUE, y, WIDTH - VALUE, LINE, cell.colour())
+            self.brush.write(FAULT_WORDS[fault], VALUE + 3, y + 1, ink)
         else:
             ink = self.brush.box(VALUE, y, 32, LINE, cell.readout.colour)
-            self.brush.number(cell.number, cell.decimals)
+            self.brush.number(cell.number, cell.decimals, 30)
             self.brush.write_back(self.brush.text, VALUE + 30, y + 1, ink)
             self.brush.write(cell.unit, VALUE + 34, y + 1)
         self._bar(cell, y + 10, 3)
@@ -206,19 +235,19 @@ class Face:
         if of == 1:
             self._single(cell)
             return
-        self.canvas.fill_rect(0, y + 8, VALUE + 2, 8, 0)
-        fault = cell.said[FAULT]
-        colour = YELLOW if fault else cell.readout.colour
-        ink = self.brush.box(VALUE + 2, y, WIDTH - VALUE - 2, 20 - of // 3 * 2, colour)
+        brush, fault = self.brush, cell.said[FAULT]
+        self.canvas.fill_rect(0, y + 8, VALUE + 2, 10, 0)
+        ink = brush.box(VALUE + 2, y, WIDTH - VALUE - 2, 20 - of // 3 * 2, cell.colour())
         y += 2 - of // 3
         if fault:
-            self.brush.write(FAULT_WORDS[fault], VALUE + 4, y + 4)
+            brush.write(FAULT_WORDS[fault], VALUE + 4, y + 4, ink)
         else:
-            self.brush.number(cell.number, cell.decimals)
-            self.brush.figures(self.brush.medium, 12, WIDTH - 1, y, ink)
-            self.brush.write(
-                cell.words[cell.readout.zone][:LABEL] if cell.readout.rank else cell.unit, 0, y + 8
-            )
+            brush.number(cell.number, cell.decimals, WIDTH - VALUE - 5, 12)
+            brush.figures(brush.medium, 12, WIDTH - 1, y, ink)
+        if cell.readout.rank:
+            brush.write(cell.words[cell.readout.zone], 0, y + 8, None, LABEL)
+        elif not fault:
+            brush.write(cell.unit, 0, y + 8)
         if of == 2:
             self._bar(cell, y + 19, 4)
 
@@ -226,11 +255,11 @@ class Face:
         """With its signal, to trace what is wrong with it."""
         self.brush.write_back(cell.whole_unit, WIDTH, 0)
         fault = cell.said[FAULT]
-        ink = self.brush.box(20, 9, 88, 28, YELLOW if fault else cell.readout.colour)
+        ink = self.brush.box(20, 9, 88, 28, cell.colour())
         if fault:
-            self.brush.write(FAULT_WORDS[fault], 28, 19)
+            self.brush.write(FAULT_WORDS[fault], 28, 19, ink)
         else:
-            self.brush.number(cell.number, cell.decimals)
+            self.brush.number(cell.number, cell.decimals, 85, 17)
             self.brush.figures(self.brush.tall, 17, 106, 11, ink)
         self.half = True
 
@@ -239,16 +268,16 @@ class Face:
         self._bar(cell, 39, 6)
         self.canvas.fill_rect(0, 47, WIDTH, 8, 0)
         if not cell.said[FAULT]:
-            self.brush.number(cell.said[SIGNAL], cell.signal_decimals)
+            self.brush.number(cell.said[SIGNAL], cell.signal_decimals, WIDTH)
             self.brush.write(cell.signal_unit, self.brush.write(self.brush.text, 0, 47) + 3, 47)
-            if cell.readout.rank:
-                self.brush.write_back(cell.words[cell.readout.zone], WIDTH, 47)
+        if cell.readout.rank:
+            self.brush.write_back(cell.words[cell.readout.zone], WIDTH, 47)
 
     def _bar(self, cell: Cell, y: int, height: int) -> None:
         canvas = self.canvas
         canvas.fill_rect(0, y - 1, WIDTH, height + 1, 0)
         readout, zones = cell.readout, cell.zones
-        if readout.zone < 0:  # not judged, or at fault
+        if readout.zone < 0:  # not judged, or not known yet
             self._zone(UNMARKED, 0, WIDTH, y, height)
         else:
             for k in range(len(zones) - 1):
@@ -283,49 +312,62 @@ class Face:
             self._sort()
         number = self.lines[at]
         y = at * LINE
+        brush = self.brush
         self.canvas.fill_rect(0, y, WIDTH, LINE, 0)
         if number < len(alerts.all):
             self._alert(number, y, LETTERS, True)
+        elif number == MORE:
+            brush.number(alerts.count - self.shown, 0, WIDTH)
+            x = brush.write(brush.text, brush.write(b"and ", 0, y + 1), y + 1)
+            brush.write(b" more: page", x, y + 1)
         elif number != NOBODY:
-            x = self.brush.write(HEADINGS[number], 0, y + 1)
-            if number >= CAUTIONS:
+            x = brush.write(HEADINGS[number], 0, y + 1)
+            if number == SEEN:
                 self.canvas.hline(x + 2, y + 4, WIDTH - x - 2, 1)
 
     def _sort(self) -> None:
-        """What stands on each line of the page: a heading, alerts by urgency, and a word when there is no room for all."""
+        """What stands on each line of the page: alerts, a heading before those acknowledged, and a word when there is no room for all."""
         alerts, lines = self.alerts, self.lines
-        urgency = at = 0
         for k in range(LINES_A_PAGE):
             lines[k] = NOBODY
-        for k in range(alerts.count):
-            alert = alerts.all[alerts.order[k]]
-            if at + (alert.urgency != urgency) >= LINES_A_PAGE:
-                lines[LINES_A_PAGE - 1] = MORE
+        if self.first >= alerts.count:
+            self.first = 0
+        self.shown = self.first
+        at = 0
+        headed = False
+        for k in range(self.first, alerts.count):
+            number = alerts.order[k]
+            heading = not headed and not alerts.all[number].unseen()
+            last = k + 1 == alerts.count
+            if at + heading >= LINES_A_PAGE - (0 if last else 1):
+                lines[at] = MORE
                 return
-            if alert.urgency != urgency:
-                urgency = alert.urgency
-                lines[at] = WARNINGS if urgency == WARNING else CAUTIONS
+            if heading:
+                headed = True
+                lines[at] = SEEN
                 at += 1
-            lines[at] = alerts.order[k]
+            lines[at] = number
+            self.shown += 1
             at += 1
         if not at:
             lines[0] = WELL
 
     def _alert(self, number: int, y: int, letters: int, lit: bool) -> None:
         """One alert across the display; lit: not in the dark half of its flashing."""
-        alert = self.alerts.all[number]
+        brush, alert = self.brush, self.alerts.all[number]
         colour = GREEN
         if alert.unseen():
             colour = YELLOW if alert.urgency != WARNING else RED if lit else GREEN
-        ink = self.brush.box(0, y, letters * PITCH + 2, LINE, colour)
-        source = alert.source
-        head, tails, of_fault = self.words[number]
+        ink = brush.box(0, y, letters * PITCH + 2, LINE, colour)
+        head, tails = self.words[number]
         if tails is None:
-            head, tail = source.words().encode(), b""  # allocates, when it is new
+            head, tail = alert.source.words().encode(), b""  # allocates, when it is new
         else:
-            tail = tails[source.said[FAULT] if of_fault else source.zone] if tails else b""
-        x = self.brush.write(head, 2, y + 1, ink, letters - len(tail) - 1 if tail else letters)
-        self.brush.write(tail, x + PITCH, y + 1, ink)
+            tail = tails[alert.what] if tails else b""
+        x = brush.write(head, 2, y + 1, ink, letters - len(tail) - 1 if tail else letters)
+        brush.write(tail, x + PITCH, y + 1, ink)
+        if alert.urgency == WARNING and not alert.unseen():
+            self.canvas.hline(0, y + LINE - 1, letters * PITCH + 2, 1)
 
     def _tell(self, service: bool) -> None:
         """The bottom line: the alert to be read first, or the number of the page; and SERVICE."""
@@ -336,6 +378,7 @@ class Face:
         if told == self.told:
             return
         self.told = told
+        self.on_line = alerts.order[0] if alerts.count else NOBODY
         self.canvas.fill_rect(0, BOTTOM, WIDTH, LINE, 0)
         if service:
             ink = self.brush.box(WIDTH - 44, BOTTOM, 44, LINE, RED)
@@ -350,16 +393,16 @@ class Face:
         self.brush.write(text, (WIDTH - len(text) * PITCH) >> 1, 19, ink)
 
 
-def _words(alerts: "Alerts", cells: "list[Cell]") -> "list[tuple[bytes, list[bytes] | None, bool]]":
-    """Of each alert what it says: a beginning, and how it goes on by its fault or its zone; None: it is to be asked."""
+def _words(alerts: "Alerts", cells: "list[Cell]") -> "list[tuple[bytes, list[bytes] | None]]":
+    """Of each alert what it says: a beginning, and how it goes on, by what it is; None: it is to be asked."""
     labels = {}
     for cell in cells:
         labels[cell.readout.record.index] = cell.label
-    made: "list[tuple[bytes, list[bytes] | None, bool]]" = []
+    made: "list[tuple[bytes, list[bytes] | None]]" = []
     for i in range(len(alerts.inputs)):
         label = labels.get(i) or alerts.inputs[i].record.name.encode()
-        made.append((label, FAULT_WORDS, True))
-    made += [(cell.label, cell.words, False) for cell in cells]
-    made += [(rule.record.words.encode(), [], False) for rule in alerts.rules]
-    made += [(b"", None, False) for _ in alerts.others]
+        made.append((label, FAULT_WORDS))
+    made += [(cell.label, cell.words) for cell in cells]
+    made += [(rule.record.words.encode(), []) for rule in alerts.rules]
+    made += [(b"", None) for _ in alerts.others]
     return made

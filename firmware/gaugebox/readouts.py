@@ -3,8 +3,9 @@
 Integers below 2**30 and nothing allocated per tick.
 """
 
+from gaugebox.alerts import UNKNOWN
 from gaugebox.curve import lookup
-from gaugebox.measure import CONVERTER, FAULT, NONE, READING
+from gaugebox.measure import CONVERTER, FAULT, NONE, OVER, READING, UNDER
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from gaugebox.measure import Channel
     from gaugebox.alert_records import DerivedRecord, ReadoutRecord
 
-NOWHERE = -1  # in place of a zone, while it is at fault or not judged
+NOWHERE = -1  # in place of a zone, while it is not known yet, or not judged
 UNMARKED, GREEN, YELLOW, RED = range(4)
 
 
@@ -53,8 +54,13 @@ class Readout:
     """Where one channel stands among its marks.
 
     zone  between which edges, or NOWHERE. A worse one is entered when the reading has been at least as bad for the whole delay; a better
-          one when it has been better for as long, by more than the play.
+          one when it has been better for as long, by more than the play. A time for which it was not is taken off again, so that slosh
+          at an edge does not put it off for ever.
     rank  how bad that is; 0: as it should be
+    side  a number of its own for each stretch of bad zones: too low and too high are two things
+
+    What is not known changes nothing: at a fault, and while nobody knows whether it is to be judged, it stays in its zone. But what
+    lies beyond all that the sender can say is in the zone at that end, if that is a worse one.
     """
 
     def __init__(
@@ -64,8 +70,18 @@ class Readout:
         self.channel = channel
         self.said = channel.said
         self.only_when = only_when
+        ranks = record.ranks
+        self.sides = bytes([sum(1 for rank in ranks[:k] if not rank) for k in range(len(ranks))])
+        # where a signal beyond its sender's lies; of several taken together nobody knows
+        self.under = self.over = NOWHERE
+        curve = getattr(channel.record, "reading_curve", None)
+        if curve is not None:
+            self.under, self.over = 0, len(ranks) - 1
+            if curve[1][0] > curve[1][len(curve[1]) - 1]:
+                self.under, self.over = self.over, self.under
+        self.judged = True
         self.zone = NOWHERE
-        self.rank = 0
+        self.rank = self.side = 0
         self.colour = UNMARKED
         self.next = NOWHERE  # the zone it will be in, if it stays so
         self.worse = False
@@ -73,24 +89,38 @@ class Readout:
 
     def step(self) -> None:
         said = self.said
-        if said[FAULT] or self.only_when is not None and self.only_when.holds != 1:
+        only_when = self.only_when
+        if only_when is not None and only_when.holds != UNKNOWN:
+            self.judged = only_when.holds == 1
+        if not self.judged:
             self.lasting = 0
             if self.zone != NOWHERE:
                 self._enter(NOWHERE)
             return
         record = self.record
-        zone = zone_of(record.edges, said[READING])
-        if zone == self.zone:
-            self.lasting = 0
-            return
         ranks = record.ranks
-        worse = ranks[zone] > self.rank
-        if self.zone != NOWHERE and ranks[zone] < self.rank:
+        fault = said[FAULT]
+        if fault:
+            zone = self.under if fault == UNDER else self.over if fault == OVER else NOWHERE
+            if zone != NOWHERE and ranks[zone] > self.rank:
+                self._wait(zone)
+            return
+        zone = zone_of(record.edges, said[READING])
+        if zone != self.zone and self.zone != NOWHERE and ranks[zone] < self.rank:
             # better, but is it by more than the play?
             zone = zone_of(record.edges, said[READING] + (-record.play if zone > self.zone else record.play))
             if ranks[zone] >= self.rank:
-                self.lasting = 0
-                return
+                zone = self.zone
+        if zone != self.zone:
+            self._wait(zone)
+        elif self.lasting:
+            self.lasting -= 1
+
+    def _wait(self, zone: int) -> None:
+        """One turn in which it was there."""
+        record = self.record
+        ranks = record.ranks
+        worse = ranks[zone] > self.rank
         if not self.lasting or worse != self.worse:
             self.worse = worse
             self.lasting = 0
@@ -105,4 +135,5 @@ class Readout:
     def _enter(self, zone: int) -> None:
         self.zone = zone
         self.rank = 0 if zone == NOWHERE else self.record.ranks[zone]
+        self.side = 0 if zone == NOWHERE else self.sides[zone]
         self.colour = UNMARKED if zone == NOWHERE else self.record.colours[zone]

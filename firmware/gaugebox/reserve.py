@@ -82,20 +82,20 @@ class ReserveWatch:
     def step(
         self, elapsed_ms: int, pump_on: int, pressure_fault: int, pressure: int, mains_fault: int, mains: int
     ) -> None:
-        self.waited += min(elapsed_ms, MOST_MS)
+        elapsed_ms = min(elapsed_ms, MOST_MS)
+        self.waited += elapsed_ms
+        self.since += elapsed_ms
         if self.waited < TURN_MS:
             return
-        ms = min(self.waited, MOST_MS)
-        self.waited = 0
+        self.waited = min(self.waited - TURN_MS, TURN_MS >> 1)  # the loop is not always on time
         if pressure_fault == UNDER and self.record.bottom > -MOST_PRESSURE:
             pressure_fault = 0  # the loop lives, and says that it is below its range
             pressure = self.record.bottom
         pressure = max(-MOST_PRESSURE, min(MOST_PRESSURE, pressure))
         mains = max(0, min(MOST_FUEL, mains))
         self._judge(pump_on, pressure_fault, pressure)
-        self.since += ms
         if self.since >= 1000:
-            seconds = self.since // 1000
+            seconds = min(self.since, MOST_MS) // 1000
             self.since -= seconds * 1000
             self._follow(seconds)
             self._keep_books(seconds, mains_fault, mains)

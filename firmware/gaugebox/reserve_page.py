@@ -106,9 +106,9 @@ class ReservePage:
         if value == NOT_KNOWN:
             brush.write(b"not known", PLACE, y)
             return
-        brush.number(value, decimals)
+        brush.number(value, decimals, AT)
         brush.write_back(brush.text, AT, y)
-        brush.number(band, decimals)
+        brush.number(band, decimals, WIDTH - AT)
         x = brush.write(brush.text, brush.write(b"+-", AT + 4, y), y)
         if line == TIME:
             brush.write(b"min", x + 3, y)

@@ -15,16 +15,19 @@ if TYPE_CHECKING:
 
 # what is told in which state; the ranks say which is told anew after another
 TOLD = {
-    reserve.NO_PRESSURE: (CAUTION, 1, "NO TRANSFER PRESSURE"),
-    reserve.BLOCKED: (CAUTION, 2, "TRANSFER BLOCKED"),
-    reserve.DRY: (CAUTION, 4, "RESERVE DRY: PUMP OFF"),
-    reserve.LEAK: (WARNING, 5, "MAY LEAK: PUMP OFF"),
+    reserve.NO_PRESSURE: (CAUTION, 2, "NO TRANSFER PRESSURE"),
+    reserve.BLOCKED: (CAUTION, 3, "TRANSFER BLOCKED"),
+    reserve.DRY: (CAUTION, 5, "RESERVE DRY STOP PUMP"),
+    reserve.LEAK: (WARNING, 6, "MAY LEAK STOP PUMP"),
 }
-FULL = (CAUTION, 3, "MAINS FULL: PUMP OFF")
+FULL = (CAUTION, 4, "MAINS FULL STOP PUMP")
+UNWATCHED = (CAUTION, 1, "TRANSFER NOT WATCHED")  # the pump runs, and nobody knows what it does
+UNWATCHED_MS = 10000
+NOTHING = (0, 0, "")
 
 
 class Reserve:
-    """The reserve watch on its channels and switches. As an alert has: urgency, rank, words()."""
+    """The reserve watch on its channels and switches. As an alert has: urgency, rank, what, side, words()."""
 
     def __init__(
         self, record: "ReserveRecord", channels: "list[Channel | Derived]", switches: "list[Switch]"
@@ -37,7 +40,9 @@ class Reserve:
         self.pressure = channels[record.pressure].said
         self.tank = channels[record.mains]
         self.mains = self.tank.said
-        self.urgency = self.rank = 0
+        self.unwatched = 0  # ms
+        self.told = NOTHING
+        self.urgency = self.rank = self.what = self.side = 0
 
     def step(self, elapsed_ms: int) -> None:
         watch, pressure, mains = self.watch, self.pressure, self.mains
@@ -48,19 +53,27 @@ class Reserve:
             if self.filled.level and not self.pressed:
                 self.fill()
             self.pressed = self.filled.level
-        told = TOLD.get(watch.state)
-        books = watch.books
-        if told is None and watch.state == reserve.FLOWING and 0 <= books.room <= books.room_band:
-            told = FULL
-        if told is None:
-            self.urgency = self.rank = 0
-        else:
-            self.urgency = told[0]
-            self.rank = told[1]
+        unwatched = watch.state == reserve.UNKNOWN
+        self.unwatched = min(self.unwatched + elapsed_ms, UNWATCHED_MS) if unwatched else 0
+        self._tell()
 
-    def fill(self) -> None:
-        """The reserve has been filled."""
+    def _tell(self) -> None:
+        state, books = self.watch.state, self.watch.books
+        told = TOLD.get(state, NOTHING)
+        if state != reserve.OFF and told[1] < FULL[1] and 0 <= books.room <= books.room_band:
+            told = FULL  # which the mains alone can say
+        elif self.unwatched == UNWATCHED_MS:
+            told = UNWATCHED
+        self.told = told
+        self.urgency = told[0]
+        self.rank = self.what = self.side = told[1]
+
+    def fill(self) -> bool:
+        """The reserve has been filled; not taken while the pump runs."""
+        if self.pump.level:
+            return False
         self.watch.books.fill(self.record.reserve_full, self.record.reserve_band)
+        return True
 
     def transfer(self, most: bool) -> int:
         """What flows into the mains in an hour, at least or at most, in fuel units."""
@@ -73,12 +86,11 @@ class Reserve:
         return record.rate - band if self.watch.state == reserve.FLOWING else 0
 
     def words(self) -> str:
-        told = TOLD.get(self.watch.state)
-        return FULL[2] if told is None else told[2]
+        return self.told[2]
 
 
 class Gauge:
-    """One gauge held against burn and transfer. As an alert has: urgency, rank, words()."""
+    """One gauge held against burn and transfer. As an alert has: urgency, rank, what, side, words()."""
 
     def __init__(
         self,
@@ -93,7 +105,10 @@ class Gauge:
         self.flies = conditions[record.flies]
         self.transfers = transfers
         self.disagree = Disagree(record)
-        self.urgency = self.rank = 0
+        self.tenth = max(
+            1, 10**self.channel.record.reading_decimals // 10
+        )  # of a unit, where the reading has any
+        self.urgency = self.rank = self.what = self.side = 0
 
     def step(self, elapsed_ms: int) -> None:
         low = high = 0
@@ -107,10 +122,14 @@ class Gauge:
         )
         self.urgency = CAUTION if one.state == READS_HIGH or one.state == READS_LOW else 0
         self.rank = 1 if self.urgency else 0
+        self.side = one.state
+        self.what = one.size // self.tenth
 
     def words(self) -> str:
         """READS_LOW may as well be fuel that goes elsewhere."""
         record = self.channel.record
-        size = abs(self.disagree.size) // max(1, 10 ** (record.reading_decimals - 1))
+        size = abs(self.disagree.size) // self.tenth
         way = "HIGH" if self.disagree.size > 0 else "LOW OR LEAKS"
+        if not record.reading_decimals:
+            return "%s %s %d" % (record.name, way, size)
         return "%s %s %d.%d" % (record.name, way, size // 10, size % 10)

@@ -36,8 +36,8 @@ FIRMWARE = Path(gaugebox.__file__).parents[1]
 
 GUEST = """
 import framebuf, json
-from gaugebox.alerts import Alerts, Condition, FLASHING, Rule
-from gaugebox.face import Face, LEAST_CONTRAST
+from gaugebox.alerts import Alerts, Condition, Rule
+from gaugebox.face import Face
 from gaugebox.light import Lighting
 from gaugebox.measure import make_channels
 from gaugebox.readouts import Derived, Readout
@@ -106,8 +106,7 @@ contrast = 255
 for dimmer in lighting.dimmers:
     if dimmer.record.kind == DISPLAY:
         contrast = dimmer.duty >> 8
-if alerts.warning == FLASHING or {testing!r}:
-    contrast = max(contrast, LEAST_CONTRAST)
+contrast = face.contrast(contrast, {testing!r})
 words = [alerts.words(alerts.order[k]) for k in range(alerts.count)]
 print(json.dumps([list(face.picture), contrast, words]))
 """
