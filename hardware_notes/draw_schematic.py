@@ -424,9 +424,7 @@ def chip(
         used = [c.name for c in CHANNELS if c.chip == f"{name} {pin}"]
         used += [lamp.name for lamp in LAMPS if f"A1 GP{lamp.pin}" == f"{name} {pin}"]
         used += [lamp.name for lamp in ALERT_LAMPS if f"A1 GP{lamp.pin}" == f"{name} {pin}"]
-        used += [
-            what for what, _, place in (LIGHT_PINS | FACE_PINS).values() if place == f"{name} {pin}"
-        ]
+        used += [what for what, _, place in (LIGHT_PINS | FACE_PINS).values() if place == f"{name} {pin}"]
         sheet.text((x + 5.15, height), used[0], "left", 8, "tab:blue")
 
 
@@ -838,7 +836,7 @@ def draw_display(sheet: Sheet, x: float, y: float) -> None:
     sheet.text((x - 1.2, y + 1.7), "29  display, and what this sheet gives to the 3.3 V", "left", 11)
     left = x + 8.2
     sheet.drawing.add(sheet.elm.Rect(corner1=(0, 0), corner2=(3.4, 5.6)).theta(0).at((left, y - 4.8)))
-    sheet.text((left + 3.6, y - 2), "U29\n128 by 64\nSSD1306", "left", 9)
+    sheet.text((left + 3.8, y - 2), "U29\n128 by 64\nSSD1306", "left", 9)
     sheet.net((x, y), "3V3")
     sheet.wire((x, y), (left, y))
     for place, name in ((x + 2.6, "C291"), (x + 4.3, "C292")):
