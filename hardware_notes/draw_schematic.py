@@ -1,4 +1,4 @@
-"""Draws the reference box, inputs and lights on a sheet each: values from parts.csv, wiring from the tables below.
+"""Draws the reference box, inputs, lights and face on a sheet each: values from parts.csv, wiring from the tables below.
 
 Run it by hand when either has changed (pip install schemdraw matplotlib): python hardware_notes/draw_schematic.py
 """
@@ -95,6 +95,45 @@ J4 = {
     14: "light sensor signal",
     15: "guard",
 }
+
+
+@dataclass(frozen=True)
+class AlertLamp:
+    """A lamp for alerts: its number leads its designators (channel 20: R201, Q201 ...), its name and pin are the box file's."""
+
+    number: int
+    name: str
+    pin: int
+    plus: int  # pins of J5
+    minus: int
+    colour: str
+
+
+ALERT_LAMPS = [
+    AlertLamp(20, "warning lamp", 20, 1, 14, "red"),
+    AlertLamp(21, "caution lamp", 21, 3, 16, "amber"),
+    AlertLamp(22, "needle flag", 19, 5, 18, "white"),
+]
+FACE_PINS = {  # as LIGHT_PINS
+    23: ("needle", "6", "A1 GP6"),
+    24: ("reserve filled", "8", "A1 GP8"),
+    25: ("transfer pump", "9", "A1 GP9"),
+    26: ("acknowledge", "10", "A1 GP10"),
+    27: ("test", "11", "A1 GP11"),
+    28: ("page", "7", "A1 GP7"),
+}
+NEEDLE_PINS = 7, 20  # of J5: plus and return
+SWITCH_PINS = {24: (12, 24), 25: (13, 25), 26: (9, 22), 27: (10, 23), 28: (11, 23)}
+NOT_IN_THE_DEMO = ["needle", "needle flag", "page"]
+J5 = dict.fromkeys((2, 4, 6, 8, 15, 17, 19, 21), "guard") | {
+    pin: f"{lamp.name} {use}"
+    for lamp in ALERT_LAMPS
+    for pin, use in ((lamp.plus, "plus"), (lamp.minus, "minus"))
+}
+J5 |= {NEEDLE_PINS[0]: "needle plus", NEEDLE_PINS[1]: "needle return"}
+J5 |= {signal: FACE_PINS[n][0] for n, (signal, _) in SWITCH_PINS.items()}
+J5 |= {22: "acknowledge return", 23: "test and page return"}
+J5 |= {24: "reserve filled return", 25: "transfer pump return"}
 
 
 def parts() -> dict[str, dict[str, str]]:
@@ -384,7 +423,8 @@ def chip(
         sheet.text((x + 4.25, height), pin, "right", 8)
         used = [c.name for c in CHANNELS if c.chip == f"{name} {pin}"]
         used += [lamp.name for lamp in LAMPS if f"A1 GP{lamp.pin}" == f"{name} {pin}"]
-        used += [what for what, _, place in LIGHT_PINS.values() if place == f"{name} {pin}"]
+        used += [lamp.name for lamp in ALERT_LAMPS if f"A1 GP{lamp.pin}" == f"{name} {pin}"]
+        used += [what for what, _, place in (LIGHT_PINS | FACE_PINS).values() if place == f"{name} {pin}"]
         sheet.text((x + 5.15, height), used[0], "left", 8, "tab:blue")
 
 
@@ -588,7 +628,7 @@ def draw_clamped(sheet: Sheet, n: int, at: Point, clamp: str, capacitor: bool = 
     x, y = at
     end = x + 3.8
     draw_clamp(sheet, clamp, at)
-    second = f"R{n}2" if n == 18 else f"R{n}6"
+    second = f"R{n}6" if capacitor else f"R{n}2"
     sheet.wire(at, (x + 0.6, y))
     sheet.part("Resistor", second, (x + 0.6, y), (end - 0.6, y))
     sheet.wire((end - 0.6, y), (end + 0.6, y))
@@ -596,7 +636,7 @@ def draw_clamped(sheet: Sheet, n: int, at: Point, clamp: str, capacitor: bool = 
         sheet.dot((end - 0.4, y))
         sheet.part("Capacitor", f"C{n}2", (end - 0.4, y), (end - 0.4, y - 2))
         sheet.ground((end - 0.4, y - 2))
-    sheet.net((end + 0.6, y), LIGHT_PINS[n][2])
+    sheet.net((end + 0.6, y), (LIGHT_PINS | FACE_PINS)[n][2])
 
 
 def draw_clamp(sheet: Sheet, name: str, at: Point) -> None:
@@ -677,24 +717,28 @@ def draw_light_inputs(sheet: Sheet, x: float, y: float) -> None:
             sheet.wire((far, low - 1.2), (far, low - 3.4), (x - 1, low - 3.4))
             sheet.drawing.add(sheet.elm.Line(arrow="->").endpoints((x - 1, low), (far + 0.3, low)))
     # panel lights
-    y -= 15.2
-    title(sheet, 18, "closes to ground, pulled up in the chip", x, y)
-    wire_in(sheet, 18, "J4-4", "J4-12", x, y)
-    sheet.part("Resistor", "R181", (first, y), (clamp, y))
-    draw_clamped(sheet, 18, (clamp, y), "D181", capacitor=False)
+    draw_switch(sheet, 18, "J4-4", "J4-12", x, y - 15.2)
+
+
+def draw_switch(sheet: Sheet, n: int, signal: str, back: str, x: float, y: float) -> None:
+    """A button or switch to ground, its wire at height y."""
+    title(sheet, n, "closes to ground, pulled up in the chip", x, y)
+    wire_in(sheet, n, signal, back, x, y)
+    sheet.part("Resistor", f"R{n}1", (x + 5.4, y), (x + 8.4, y))
+    draw_clamped(sheet, n, (x + 8.4, y), f"D{n}1", capacitor=False)
     far = x - 2.4
-    sheet.wire((x - 1, y), (far, y), (far, y - 0.5))
-    sheet.part("Switch", "S181", (far, y - 0.5), (far, y - 1.7), "", side=-0.45)
-    sheet.wire((far, y - 1.7), (far, y - 2.2), (x - 1.1, y - 2.2))
+    sheet.wire((x - 1.15, y), (far, y), (far, y - 0.5))
+    sheet.part("Switch", f"S{n}1", (far, y - 0.5), (far, y - 1.7), "", side=-0.45)
+    sheet.wire((far, y - 1.7), (far, y - 2.2), (x - 1.15, y - 2.2))
 
 
 def title(sheet: Sheet, n: int, kind: str, x: float, y: float) -> None:
-    sheet.text((x - 1.2, y + 3.1), f"{n}  {LIGHT_PINS[n][0]}: {kind}", "left", 11)
+    sheet.text((x - 1.2, y + 3.1), f"{n}  {(LIGHT_PINS | FACE_PINS)[n][0]}: {kind}", "left", 11)
 
 
 def wire_in(sheet: Sheet, n: int, signal: str, back: str, x: float, y: float) -> None:
     """A wire and its return, with the capacitor at the connector."""
-    sheet.pin((x, y), signal, LIGHT_PINS[n][0])
+    sheet.pin((x, y), signal, (LIGHT_PINS | FACE_PINS)[n][0])
     sheet.wire((x + 0.12, y), (x + 5.4, y))
     sheet.dot((x + 1.8, y))
     sheet.part("Capacitor", f"C{n}1", (x + 1.8, y), (x + 1.8, y - 2))
@@ -717,6 +761,126 @@ def draw_light_connectors(sheet: Sheet, x: float, y: float) -> None:
         for row, (pin, use) in enumerate(sorted(pins.items())):
             half, line = divmod(row, 8)
             sheet.text((left + half * 4.6, y + 0.6 - line * 0.45), f"{name}-{pin}  {use}", "left", 7.5)
+
+
+def draw_alert_lamp(sheet: Sheet, lamp: AlertLamp, x: float, y: float) -> None:
+    """One lamp for alerts: its plus at height y, its transistor below."""
+    n, low, right = lamp.number, y - 3.8, x + 9.4
+    absent = ", not in the demo" if lamp.name in NOT_IN_THE_DEMO else ""
+    sheet.text((x - 1.2, y + 1.7), f"{n}  {lamp.name}: LED{absent}", "left", 11)
+    sheet.net((x + 0.6, y), "IN")
+    sheet.part("Schottky", f"D{n}1", (x + 0.6, y), (x + 2.8, y), "100 V 1 A")
+    sheet.part("Resistor", f"R{n}1", (x + 3.4, y), (x + 5.4, y))
+    sheet.wire((x + 2.8, y), (x + 3.4, y))
+    sheet.wire((x + 5.4, y), (right - 0.12, y))
+    switch = sheet.bjt("BjtNpn", f"Q{n}1", (x + 4.6, low - 0.5), "collector")
+    sheet.wire(switch["collector"], (x + 4.6, low), (x + 5.0, low))
+    sheet.ground(switch["emitter"])
+    sheet.part("Resistor", f"R{n}2", (x + 5.0, low), (x + 7.0, low))
+    sheet.wire((x + 7.0, low), (right - 0.12, low))
+    for height, name, pin, use in (
+        (y, f"C{n}1", lamp.plus, "plus"),
+        (low, f"C{n}2", lamp.minus, "minus"),
+    ):
+        sheet.dot((x + 7.7, height))
+        sheet.part("Capacitor", name, (x + 7.7, height), (x + 7.7, height - 1.8))
+        sheet.ground((x + 7.7, height - 1.8))
+        sheet.right_pin((right, height), f"J5-{pin}", use)
+    base = switch["base"]
+    sheet.part("Resistor", f"R{n}3", (base[0] - 2, base[1]), base)
+    sheet.wire((base[0] - 3.2, base[1]), (base[0] - 2, base[1]))
+    sheet.net((base[0] - 3.2, base[1]), f"A1 GP{lamp.pin}")
+    sheet.dot((base[0] - 2.3, base[1]))
+    sheet.part("Resistor", f"R{n}4", (base[0] - 2.3, base[1]), (base[0] - 2.3, base[1] - 2))
+    sheet.ground((base[0] - 2.3, base[1] - 2))
+    far = right + 2.6
+    sheet.wire((right + 1.4, y), (far, y), (far, y - 0.6))
+    sheet.part("LED", f"H{n}1", (far, y - 0.6), (far, low + 0.6), lamp.colour, side=1.0)
+    sheet.wire((far, low + 0.6), (far, low), (right + 1.4, low))
+
+
+def draw_needle(sheet: Sheet, x: float, y: float) -> None:
+    """From the pin to the connector, and what sits at the meter's terminals."""
+    sheet.text((x - 1.2, y + 3.1), "23  needle: the mean of the PWM, not in the demo", "left", 11)
+    clamp, right, low = x + 3.6, x + 9.6, y - 3.6
+    sheet.net((x, y), FACE_PINS[23][2])
+    sheet.wire((x, y), (x + 0.8, y))
+    sheet.part("Resistor", "R236", (x + 0.8, y), (x + 2.8, y))
+    sheet.wire((x + 2.8, y), (clamp + 1.0, y))
+    draw_clamp(sheet, "D231", (clamp, y))
+    sheet.part("Resistor", "R231", (clamp + 1.0, y), (clamp + 3.0, y))
+    sheet.wire((clamp + 3.0, y), (right - 0.12, y))
+    sheet.dot((x + 7.6, y))
+    sheet.part("Capacitor", "C231", (x + 7.6, y), (x + 7.6, y - 2))
+    sheet.ground((x + 7.6, y - 2))
+    sheet.right_pin((right, y), f"J5-{NEEDLE_PINS[0]}", "needle plus")
+    sheet.right_pin((right, low), f"J5-{NEEDLE_PINS[1]}", "return")
+    sheet.wire((right - 0.12, low), (right - 0.7, low))
+    sheet.ground((right - 0.7, low))
+    start, end = right + 1.6, right + 8.0
+    sheet.part("Resistor", "R233", (start, y), (start + 2, y))
+    sheet.wire((start + 2, y), (end, y), (end, y - 0.6))
+    for place, words, ends in (
+        (start + 2.4, "one", ((start + 2.4, y), (start + 2.4, low))),
+        (start + 4.2, "other", ((start + 4.2, low), (start + 4.2, y))),
+    ):
+        sheet.dot((place, y))
+        sheet.dot((place, low))
+        sheet.part("Diode", "D232", *ends, words)
+    sheet.part("MeterI", "M231", (end, y - 0.6), (end, low + 0.6), "1 mA\n100 Ω", side=0.75)
+    sheet.wire((end, low + 0.6), (end, low), (start, low))
+
+
+def draw_display(sheet: Sheet, x: float, y: float) -> None:
+    """The display and its two wires of I2C; its supply at height y."""
+    sheet.text((x - 1.2, y + 1.7), "29  display, and what this sheet gives to the 3.3 V", "left", 11)
+    left = x + 8.2
+    sheet.drawing.add(sheet.elm.Rect(corner1=(0, 0), corner2=(3.4, 5.6)).theta(0).at((left, y - 4.8)))
+    sheet.text((left + 3.8, y - 2), "U29\n128 by 64\nSSD1306", "left", 9)
+    sheet.net((x, y), "3V3")
+    sheet.wire((x, y), (left, y))
+    for place, name in ((x + 2.6, "C291"), (x + 4.3, "C292")):
+        sheet.dot((place, y))
+        sheet.part("Capacitor", name, (place, y), (place, y - 2))
+        sheet.ground((place, y - 2))
+    sheet.dot((x + 0.8, y))
+    sheet.part("Resistor", "R291", (x + 0.8, y), (x + 0.8, y - 2))
+    sheet.ground((x + 0.8, y - 2))
+    for height, name, net in ((y - 1.5, "R292", "SDA"), (y - 3, "R293", "SCL")):
+        sheet.net((left - 2.2, height), net, up=False)
+        sheet.part("Resistor", name, (left - 2.2, height), (left - 0.2, height))
+        sheet.wire((left - 0.2, height), (left, height))
+        sheet.text((left + 0.15, height), net, "left", 8)
+    sheet.wire((left, y - 4.2), (left - 0.6, y - 4.2))
+    sheet.ground((left - 0.6, y - 4.2))
+    sheet.text((left + 0.15, y), "VDD", "left", 8)
+    sheet.text((left + 0.15, y - 4.2), "GND", "left", 8)
+
+
+def draw_face_connector(sheet: Sheet, x: float, y: float) -> None:
+    """What each pin of J5 is for."""
+    sheet.text((x, y + 1.2), "J5, D-sub 25, pins in the box; guards and shell to ground", "left", 9)
+    for row, (pin, use) in enumerate(sorted(J5.items())):
+        half, line = divmod(row, 13)
+        sheet.text((x + half * 5.2, y + 0.6 - line * 0.45), f"J5-{pin}  {use}", "left", 7.5)
+
+
+def draw_face() -> None:
+    """Writes pictures/reference_box_face.svg and .png."""
+    sheet = Sheet()
+    for place, lamp in enumerate(ALERT_LAMPS):
+        draw_alert_lamp(sheet, lamp, 0, -place * 10)
+    draw_display(sheet, 0.6, -30.5)
+    draw_needle(sheet, 20, -1.2)
+    for place, (n, (signal, back)) in enumerate(SWITCH_PINS.items()):
+        draw_switch(sheet, n, f"J5-{signal}", f"J5-{back}", 22.4, -10 - place * 7)
+    other = "where its line carries bus voltage: R251 33 kΩ, 10 kΩ more from its other end to ground"
+    sheet.text((21.2, -20.2), other, "left", 8)
+    pins = [f"GP{pin}" for pin in (6, 7, 8, 9, 10, 11, 19, 20, 21)]
+    board = [("3V3", "3V3"), ("GND", "ground"), ("GP4", "SDA"), ("GP5", "SCL")]
+    chip(sheet, "A1", "board, RP2040: what the face uses", 2.6, -40, board, pins)
+    draw_face_connector(sheet, 15.6, -43.6)
+    sheet.save("reference_box_face")
 
 
 def draw_lights() -> None:
@@ -746,3 +910,4 @@ def draw() -> None:
 if __name__ == "__main__":
     draw()
     draw_lights()
+    draw_face()

@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from gaugelight.boxfile import read_box
+from gaugelight.build import build
 from gaugelight.lights import Knob
 from test_protection import NOTES, OPEN, THROUGH, spice
 
@@ -93,9 +95,27 @@ LIGHT_NETLISTS = {  # netlist: its .param that stand for a part
 }
 
 
-def of_sheet(values: dict[str, float], lights: bool) -> dict[str, float]:
-    """The lights' designators have three digits, the inputs' two."""
-    return {name: value for name, value in values.items() if (len(name) == 4) == lights}
+FACE_NETLISTS: dict[str, dict[str, str]] = {
+    "alert_lamp.cir": {},
+    "needle.cir": {},
+    "needle_movement.cir": {},
+    "i2c.cir": {"pull": "R96"},
+    "face_esd.cir": {},
+}
+SCALED = {"R231", "R233", "R236"}  # in needle.cir: a value times what all three are off by
+NOT_SIMULATED = {"R293", "C291", "C292"}  # R292 again; the display's supply
+
+
+def sheet_of(name: str) -> str:
+    """The inputs' designators have two digits, the lights' three and from 100 on, the face's from 200 on."""
+    if named := {"U14": "lights", "J3": "lights", "J4": "lights", "U29": "face", "J5": "face"}.get(name):
+        return named
+    digits = name.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
+    return "inputs" if len(digits) < 3 else "lights" if digits[0] == "1" else "face"
+
+
+def of_sheet(values: dict[str, float], sheet: str) -> dict[str, float]:
+    return {name: value for name, value in values.items() if sheet_of(name) == sheet}
 
 
 def simulated(netlist: str, digits: str) -> dict[str, float]:
@@ -105,18 +125,43 @@ def simulated(netlist: str, digits: str) -> dict[str, float]:
     return {match[1]: spice_number(match[2]) for match in found}
 
 
-@pytest.mark.parametrize("netlist", ["protection_box.cir", "protection_esd.cir", *LIGHT_NETLISTS])
+@pytest.mark.parametrize(
+    "netlist", ["protection_box.cir", "protection_esd.cir", *LIGHT_NETLISTS, *FACE_NETLISTS]
+)
 def test_a_netlist_has_the_values_of_the_parts_table(netlist: str, values: dict[str, float]) -> None:
     found = simulated(netlist, "2,3")
     assert found == {name: pytest.approx(values[name]) for name in found}
     if netlist == "protection_box.cir":
-        assert set(of_sheet(values, False)) - set(found) == NOT_AN_INPUT
+        assert set(of_sheet(values, "inputs")) - set(found) == NOT_AN_INPUT
 
 
 def test_every_part_of_the_lights_is_simulated(values: dict[str, float]) -> None:
     """Channels 11 and 12 are channel 10 again."""
+    found = stated_in(LIGHT_NETLISTS, values)
+    again = {f"{kind}{n}{part[3]}" for kind in "RC" for n in (11, 12) for part in ("R101", "R102")}
+    assert set(of_sheet(values, "lights")) <= found | again
+    for name in again & set(values):
+        assert values[name] == values[f"{name[0]}10{name[3]}"]
+
+
+def test_every_part_of_the_face_is_simulated(values: dict[str, float]) -> None:
+    """Channels 21 and 22 are channel 20 again, and 24 to 28 channel 18 of the lights."""
+    found = stated_in(FACE_NETLISTS, values) | SCALED | NOT_SIMULATED
+    again = {f"{part[0]}{n}{part[3]}": part for n in (21, 22) for part in values if part[1:3] == "20"}
+    again |= {f"{part[0]}{n}{part[3]}": part for n in range(24, 29) for part in ("R181", "R182", "C181")}
+    assert set(of_sheet(values, "face")) == {*again} | {name for name in found if sheet_of(name) == "face"}
+    for name, other in again.items():
+        assert values[name] == values[other]
+    text = (NOTES / "netlists" / "needle.cir").read_text()
+    for name in SCALED:
+        stated = re.search(rf"(?m)^{name}\s+\S+\s+\S+\s+{{(\S+)\*scale}}", text)
+        assert stated and spice_number(stated[1]) == values[name]
+
+
+def stated_in(netlists: dict[str, dict[str, str]], values: dict[str, float]) -> set[str]:
+    """What of the parts table stands in these netlists, by itself or as a .param."""
     found: set[str] = set()
-    for netlist, stand_ins in LIGHT_NETLISTS.items():
+    for netlist, stand_ins in netlists.items():
         text = (NOTES / "netlists" / netlist).read_text()
         found |= set(simulated(netlist, "3"))
         for parameter, part in stand_ins.items():
@@ -124,55 +169,64 @@ def test_every_part_of_the_lights_is_simulated(values: dict[str, float]) -> None
             assert stated, (netlist, parameter)
             assert spice_number(stated[1]) == pytest.approx(values[part])
             found.add(part)
-    again = {f"{kind}{n}{part[3]}" for kind in "RC" for n in (11, 12) for part in ("R101", "R102")}
-    assert set(of_sheet(values, True)) <= found | again
-    for name in again & set(values):
-        assert values[name] == values[f"{name[0]}10{name[3]}"]
+    return found
 
 
-@pytest.mark.parametrize("lights", [False, True], ids=["inputs", "lights"])
+PICTURES = {
+    "inputs": "reference_box.svg",
+    "lights": "reference_box_light.svg",
+    "face": "reference_box_face.svg",
+}
+NOT_DRAWN = {  # by their designator: at the bus, or told of in words
+    "inputs": {"F1", "U1", "U2", "A1", "J1", "J2"},
+    "lights": {"F101", "F111", "F121", "F102", "J3", "J4"},
+    "face": {"U29", "J5"},
+}
+
+
+@pytest.mark.parametrize("sheet", PICTURES)
 def test_the_picture_is_drawn_from_the_parts_table(
-    lights: bool, values: dict[str, float], drawing: dict[str, Any]
+    sheet: str, values: dict[str, float], drawing: dict[str, Any]
 ) -> None:
     """Run draw_schematic.py again where this fails."""
-    picture = "reference_box_light.svg" if lights else "reference_box.svg"
-    written = re.findall(r"<text[^>]*>([^<]*)</text>", (NOTES / "pictures" / picture).read_text())
+    text = (NOTES / "pictures" / PICTURES[sheet]).read_text()
+    written = re.findall(r"<text[^>]*>([^<]*)</text>", text)
     signs = {"Ω": "ohm", "kΩ": "kohm", "MΩ": "Mohm", "µF": "uF", "nF": "nF"}
     shown = {}
     for name, words in zip(written, written[1:]):
         if re.fullmatch(r"[RCP]\d{2,3}", name):
             number, sign = words.split()
             shown[name] = quantity(f"{number} {signs[sign]}")
-    assert shown == {name: pytest.approx(value) for name, value in of_sheet(values, lights).items()}
-    here = {
-        name
-        for name in drawing["parts"]()
-        if (len(name) == 4 or name in ("U14", "J3", "J4")) == lights and name not in written
-    }
-    if lights:
-        assert here <= {"F101", "F111", "F121", "F102", "J3", "J4"}
+    assert shown == {name: pytest.approx(value) for name, value in of_sheet(values, sheet).items()}
+    missing = {name for name in drawing["parts"]() if sheet_of(name) == sheet and name not in written}
+    assert missing <= NOT_DRAWN[sheet]
+    if sheet == "inputs":
+        for channel in drawing["CHANNELS"]:
+            assert f"{channel.number}  {channel.name}: {channel.kind}" in written
+        for pin, use in drawing["connector"]().items():
+            assert f"{pin:2d}  {use}" in written
+    elif sheet == "lights":
         for lamp in drawing["LAMPS"]:
             assert f"{lamp.number}  {lamp.name}: lamp" in written and f"A1 GP{lamp.pin}" in written
             assert f"bus, fused by F{lamp.number}1" in written
-        for connector in ("J3", "J4"):
-            assert {f"{connector}-{pin}  {use}" for pin, use in drawing[connector].items()} <= set(written)
-            assert sorted(drawing[connector]) == list(range(1, 16))
         assert "F102" in written
-        return
-    assert here <= {"F1", "U1", "U2", "A1", "J1", "J2"}
-    for channel in drawing["CHANNELS"]:
-        assert f"{channel.number}  {channel.name}: {channel.kind}" in written
-    for pin, use in drawing["connector"]().items():
-        assert f"{pin:2d}  {use}" in written
+    else:
+        for lamp in drawing["ALERT_LAMPS"]:
+            assert any(words.startswith(f"{lamp.number}  {lamp.name}: LED") for words in written)
+            assert f"A1 GP{lamp.pin}" in written and lamp.colour in written
+        for n, (name, _, pin) in drawing["FACE_PINS"].items():
+            assert any(words.startswith(f"{n}  {name}: ") for words in written) and pin in written
+    for connector, pins in {"lights": (("J3", 15), ("J4", 15)), "face": (("J5", 25),)}.get(sheet, ()):
+        assert {f"{connector}-{pin}  {use}" for pin, use in drawing[connector].items()} <= set(written)
+        assert sorted(drawing[connector]) == list(range(1, pins + 1))
 
 
 def test_the_lights_are_the_demos(drawing: dict[str, Any], values: dict[str, float]) -> None:
     box = tomllib.loads(DEMO.read_text())
-    assert {lamp.name: lamp.pin for lamp in drawing["LAMPS"]} == {
-        one["name"]: one["pin"]
-        for one in box["lamp"]
-        if "shows" not in one  # those for alerts are switched alike
-    }
+    for shows, lamps in ((False, drawing["LAMPS"]), (True, drawing["ALERT_LAMPS"])):
+        assert {lamp.name: lamp.pin for lamp in lamps if lamp.name not in drawing["NOT_IN_THE_DEMO"]} == {
+            one["name"]: one["pin"] for one in box["lamp"] if ("shows" in one) == shows
+        }
     stated = {one["name"]: str(one["pin"]) for one in box["input"] + box["switch"]}
     stated |= {name.replace("_", " "): str(box[name]["pin"]) for name in ("dim_request", "bus_output")}
     stated |= {"knob": str(next(one["knob"] for one in box["lamp"] if "knob" in one))}
@@ -191,6 +245,33 @@ def test_the_lights_are_the_demos(drawing: dict[str, Any], values: dict[str, flo
     assert 3.3 * (1 + values["R144"] / values["R143"]) == pytest.approx(
         quantity(output["full_scale"]), rel=1e-3
     )
+
+
+def test_the_switches_are_the_demos(drawing: dict[str, Any]) -> None:
+    box = tomllib.loads(DEMO.read_text())
+    pins = drawing["LIGHT_PINS"] | drawing["FACE_PINS"]
+    drawn = {pins[n][0]: pins[n][1] for n in (18, *drawing["SWITCH_PINS"])}
+    drawn = {name: pin for name, pin in drawn.items() if name not in drawing["NOT_IN_THE_DEMO"]}
+    assert drawn == {one["name"]: str(one["pin"]) for one in box["switch"]}
+    assert all("on" not in one for one in box["switch"]), "drawn to ground"
+
+
+def test_what_is_not_in_the_demo_can_be_added_to_it(drawing: dict[str, Any], tmp_path: Path) -> None:
+    """The box file's tables of face.md: pins as drawn, and the demo with them in it is right, without a clash of pins."""
+    found = re.search(r"(?s)```toml\n(.*?)```", (NOTES / "face.md").read_text())
+    assert found
+    added = tomllib.loads(found[1])
+    pins = {name: int(pin) for name, pin, _ in drawing["FACE_PINS"].values()}
+    assert [one["pin"] for one in added["needle"]] == [pins["needle"]]
+    assert {one["name"]: one["pin"] for one in added["switch"]} == {"page": pins["page"]}
+    assert {one["name"]: one["pin"] for one in added["lamp"]} == {
+        lamp.name: lamp.pin for lamp in drawing["ALERT_LAMPS"] if lamp.name in drawing["NOT_IN_THE_DEMO"]
+    }
+    file = tmp_path / "hull.toml"
+    file.write_text(DEMO.read_text().replace("[buttons]\n", '[buttons]\npage = "page"\n') + "\n" + found[1])
+    box = read_box(file)
+    assert [needle.name for needle in box.face.needles] == ["fuel needle"]
+    build(box)
 
 
 def circuit_of(box: dict[str, Any], name: str) -> dict[str, Any]:
@@ -274,6 +355,23 @@ def test_a_tanks_pins_lie_between_guards(drawing: dict[str, Any]) -> None:
             for pin in own:
                 assert {pins[other] for other in neighbours(pin) - set(own)} == {"guard"}
     assert "bus" not in pins.values()
+
+
+def test_what_matters_in_j5_lies_between_guards(drawing: dict[str, Any]) -> None:
+    """A bent pin joins a lamp's or the needle's wire to ground or to its own other wire, and to nothing else."""
+    pins = drawing["J5"]
+    assert len(pins) == 25
+    for name in ("warning lamp", "caution lamp", "needle flag", "needle"):
+        own = [pin for pin, use in pins.items() if use.rpartition(" ")[0] == name]
+        assert len(own) == 2
+        for pin in own:
+            assert {pins[other] for other in neighbours(pin) - set(own)} == {"guard"}
+
+
+def test_j5_in_the_notes_is_the_drawings(drawing: dict[str, Any]) -> None:
+    rows = re.findall(r"(?m)^\| (\d+) \| ([^|]+) \| (\d*) \| ([^|]*) \|$", (NOTES / "face.md").read_text())
+    written = {int(pin): use.strip() for row in rows for pin, use in (row[:2], row[2:]) if pin}
+    assert written == drawing["J5"]
 
 
 def test_the_connector_in_the_notes_is_the_drawings(drawing: dict[str, Any]) -> None:

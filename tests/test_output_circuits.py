@@ -45,9 +45,9 @@ def run(netlist: str, values: Values | None = None, celsius: int = 25) -> Values
     return _run(netlist, tuple((values or {}).items()), celsius)
 
 
-def table(first: str) -> dict[str, list[str]]:
-    """The rows of the table of lighting.md whose heading begins with this, by their first cell."""
-    head = re.search(rf"(?m)^\| {re.escape(first)} \|.*\n\|[-| ]+\|\n((?:\|.*\n)+)", PAGE)
+def table(first: str, page: str = PAGE) -> dict[str, list[str]]:
+    """The rows of the page's table whose heading begins with this, by their first cell."""
+    head = re.search(rf"(?m)^\| {re.escape(first)} \|.*\n\|[-| ]+\|\n((?:\|.*\n)+)", page)
     assert head, first
     rows = [[cell.strip() for cell in row.strip("|").split("|")] for row in head[1].splitlines()]
     return {row[0]: row[1:] for row in rows}
