@@ -17,6 +17,7 @@ from gaugebox.alerts import (
     FLASHING,
     KEPT,
     LASTS,
+    STANDS,
     NO_CONDITION,
     STEADY,
     UNKNOWN,
@@ -24,7 +25,7 @@ from gaugebox.alerts import (
     Alerts,
     Rule,
 )
-from gaugebox.measure import CONVERTER, OPEN, RAIL, SHORT
+from gaugebox.measure import COLD, CONVERTER, OPEN, RAIL, SHORT
 
 # -- rules: conditions by letter, each tick's states as text: 1 holds, 0 does not, ? is not known
 
@@ -52,12 +53,16 @@ def ran(when: str, ticks: str, after: str = "", until: str = "", lasts: int = 1)
 RULES = {
     "while it holds": (dict(when="a", ticks="0 1 1 0 0"), "01100"),
     "all must hold": (dict(when="ab", ticks="10 01 11 10"), "0010"),
-    "for its time": (dict(when="a", ticks="1 1 0 1 1 1 0 0 0 0", lasts=3), "0000011100"),
+    "for its time": (dict(when="a", ticks="0 1 1 1 1 0 0 0 0", lasts=3), "000111100"),
+    "a moment for which it does not is taken off": (dict(when="a", ticks="1 1 0 1 1 1 0 0 0 0", lasts=3), "0000111100"),
+    "by halves it never begins": (dict(when="a", ticks="1 1 0 0 1 0 1 0 1 1 0 0", lasts=3), "000000000000"),
     "not known is no reason to begin": (dict(when="ab", ticks="1? 11 1?"), "011"),
     "not known is no reason to end": (dict(when="a", ticks="1 ? ? 0"), "1110"),
     "one not known, one that does not hold: it ends": (dict(when="ab", ticks="11 ?0"), "10"),
-    "not known while it waits: it waits anew": (dict(when="a", ticks="1 ? 1 1", lasts=2), "0001"),
+    "not known while it waits: it waits on": (dict(when="a", ticks="1 ? ? 1 1", lasts=2), "00011"),
+    "not known while it waits for its end": (dict(when="a", ticks="1 1 0 ? ? 0 0", lasts=2), "0111100"),
     "only after it was so": (dict(when="a", after="b", ticks="10 11 10 00 10"), "01101"),
+    "what was not known was not": (dict(when="a", after="b", ticks="0? 1? 1? 10 11 10"), "000011"),
     "what was, and is not known now, was": (dict(when="a", after="b", ticks="01 0? 1?"), "001"),
     "memory: it stays on until": (dict(when="a", until="b", ticks="10 00 ?? 00 01 00"), "111100"),
     "until for as long": (dict(when="a", until="b", ticks="10 10 01 00 01 01", lasts=2), "011110"),
@@ -91,8 +96,9 @@ class Cockpit:
 
     def __init__(self) -> None:
         self.inputs: Any = [self.input("left fuel"), self.input("hydraulic")]
-        marks = SimpleNamespace(urgencies=bytes((2, 1, 1, 0)), words=["EMPTY", "LOW", "LOW", ""])
-        self.readout: Any = SimpleNamespace(zone=3, rank=0, record=marks, channel=self.inputs[0])
+        words = ["EMPTY", "LOW", "LOW", "", "HIGH", "FULL"]
+        marks = SimpleNamespace(urgencies=bytes((2, 1, 1, 0, 1, 2)), words=words)
+        self.readout: Any = SimpleNamespace(zone=3, rank=0, side=0, record=marks, channel=self.inputs[0])
         self.rules: Any = [
             SimpleNamespace(on=0, record=SimpleNamespace(urgency=urgency, words=words))
             for urgency, words in ((CAUTION, "PUMP LEFT ON"), (WARNING, "COOLANT LOST"))
@@ -107,11 +113,15 @@ class Cockpit:
         """One word of a case; after each a second passes."""
         if what == "acknowledge":
             self.alerts.acknowledge()
+        elif what == "see":
+            self.alerts.see(self.alerts.order[0])
+            self.alerts.show()
         elif what == "a minute":
             self.pass_ticks(KEPT)
-        elif what in ("empty", "lowest", "low", "enough"):
-            zone = ("empty", "lowest", "low", "enough").index(what)
-            self.readout.zone, self.readout.rank = zone, (18, 2, 1, 0)[zone]
+        elif what in ZONES:
+            zone = ZONES.index(what)
+            self.readout.zone, self.readout.rank = zone, (18, 2, 1, 0, 1, 17)[zone]
+            self.readout.side = int(zone > 3)
         elif what.startswith("rule "):
             number, on = what.split()[1:]
             self.rules[int(number)].on = int(on == "on")
@@ -122,6 +132,7 @@ class Cockpit:
                 "open": OPEN,
                 "short": SHORT,
                 "rail": RAIL,
+                "cold": COLD,
                 "silent": CONVERTER,
             }[fault]
         self.pass_ticks(LASTS + 1)
@@ -136,7 +147,9 @@ class Cockpit:
         return [self.alerts.words(n) + "*" * self.alerts.all[n].unseen() for n in shown]
 
 
+ZONES = ("empty", "lowest", "low", "enough", "high", "too high")
 EMPTY, LOW = "left fuel EMPTY", "left fuel LOW"
+OPENED = "hydraulic FAIL open"
 # what happens, and then what is told, the warning lamp, the caution lamp
 TOLD: dict[str, tuple[str, list[str], int, int]] = {
     "nothing": ("enough", [], DARK, DARK),
@@ -144,27 +157,34 @@ TOLD: dict[str, tuple[str, list[str], int, int]] = {
     "a caution, acknowledged: no nagging": ("low, acknowledge", [LOW], DARK, DARK),
     "a warning": ("empty", [EMPTY + "*"], FLASHING, DARK),
     "a warning, acknowledged": ("empty, acknowledge", [EMPTY], STEADY, DARK),
-    "a fault": ("1 open", ["hydraulic: open*"], DARK, STEADY),
+    "a fault": ("1 open", [OPENED + "*"], DARK, STEADY),
     "the fault of a rail is told by the rail": ("1 rail", [], DARK, DARK),
-    "a converter": ("1 silent, acknowledge", ["hydraulic: converter"], DARK, DARK),
+    "that of a cold junction too": ("1 cold", [], DARK, DARK),
+    "a converter": ("1 silent, acknowledge", ["hydraulic FAIL converter"], DARK, DARK),
+    "another fault of it: its words": ("1 open, acknowledge, 1 short", ["hydraulic FAIL short"], DARK, DARK),
     "a warning comes before a caution": ("rule 1 on, low", ["COOLANT LOST*", LOW + "*"], FLASHING, STEADY),
-    "even one acknowledged": ("rule 1 on, acknowledge, low", ["COOLANT LOST", LOW + "*"], STEADY, STEADY),
-    "the newest first": ("1 open, low", [LOW + "*", "hydraulic: open*"], DARK, STEADY),
-    "what was not acknowledged first": ("1 open, acknowledge, low, rule 0 on", ["PUMP LEFT ON*", LOW + "*", "hydraulic: open"], DARK, STEADY),
+    "but not one acknowledged": ("rule 1 on, acknowledge, low", [LOW + "*", "COOLANT LOST"], STEADY, STEADY),
+    "both acknowledged: the warning first": ("low, rule 1 on, acknowledge", ["COOLANT LOST", LOW], STEADY, DARK),
+    "the newest first": ("1 open, low", [LOW + "*", OPENED + "*"], DARK, STEADY),
+    "what was not acknowledged first": ("1 open, acknowledge, low, rule 0 on", ["PUMP LEFT ON*", LOW + "*", OPENED], DARK, STEADY),
+    "one is acknowledged, the next comes": ("1 open, low, see", [OPENED + "*", LOW], DARK, STEADY),
+    "to be too high is another thing than to be too low": ("empty, acknowledge, too high", ["left fuel FULL*"], FLASHING, DARK),
+    "also a while later": ("empty, acknowledge, enough, too high", ["left fuel FULL*"], FLASHING, DARK),
+    "of the same rank": ("low, acknowledge, high", ["left fuel HIGH*"], DARK, STEADY),
     "one of two acknowledged": ("rule 1 on, acknowledge, empty", [EMPTY + "*", "COOLANT LOST"], FLASHING, DARK),
     "acknowledged low fuel at the next lower mark": ("low, acknowledge, lowest", [LOW + "*"], DARK, STEADY),
     "and when empty": ("low, acknowledge, empty", [EMPTY + "*"], FLASHING, DARK),
     "less bad is not told again": ("lowest, acknowledge, low", [LOW], DARK, DARK),
-    "what gets worse comes first again": ("low, 1 open, lowest", [LOW + "*", "hydraulic: open*"], DARK, STEADY),
+    "what gets worse comes first again": ("low, 1 open, lowest", [LOW + "*", OPENED + "*"], DARK, STEADY),
     "worse again is": ("lowest, acknowledge, low, lowest", [LOW + "*"], DARK, STEADY),
     "gone": ("low, enough", [], DARK, DARK),
     "gone and back within a minute: still acknowledged": ("low, acknowledge, enough, low", [LOW], DARK, DARK),
     "gone and back after a minute": ("low, acknowledge, enough, a minute, low", [LOW + "*"], DARK, STEADY),
     "gone and back without": ("low, enough, low", [LOW + "*"], DARK, STEADY),
-    "a fault that comes and goes": ("1 open, acknowledge, 1 well, 1 short, 1 well, 1 open", ["hydraulic: open"], DARK, DARK),
+    "a fault that comes and goes": ("1 open, acknowledge, 1 well, 1 short, 1 well, 1 open", [OPENED], DARK, DARK),
     "acknowledging nothing": ("acknowledge, low", [LOW + "*"], DARK, STEADY),
     "all at once": ("1 open, 0 short, low, rule 0 on, rule 1 on", [
-        "COOLANT LOST*", "PUMP LEFT ON*", LOW + "*", "left fuel: short*", "hydraulic: open*"], FLASHING, STEADY),
+        "COOLANT LOST*", "PUMP LEFT ON*", LOW + "*", "left fuel FAIL short*", OPENED + "*"], FLASHING, STEADY),
 }  # fmt: skip
 
 
@@ -179,14 +199,51 @@ def test_what_is_told(events: str, told: list[str], warning: int, caution: int) 
 def test_a_fault_must_stand_for_a_second() -> None:
     cockpit = Cockpit()
     cockpit.inputs[1].said[0] = OPEN
-    cockpit.pass_ticks(LASTS)
-    cockpit.inputs[1].said[0] = 0
-    cockpit.pass_ticks(1)
-    cockpit.inputs[1].said[0] = OPEN
-    cockpit.pass_ticks(LASTS)
+    cockpit.pass_ticks(LASTS - 1)
     assert cockpit.told() == []
     cockpit.pass_ticks(1)
-    assert cockpit.told() == ["hydraulic: open*"]
+    assert cockpit.told() == [OPENED + "*"]
+    cockpit.inputs[1].said[0] = 0
+    cockpit.pass_ticks(LASTS * STANDS - 1)
+    assert cockpit.told() == [OPENED + "*"]
+    cockpit.pass_ticks(1)
+    assert cockpit.told() == []
+
+
+# turns it breaks and turns it does not, over and over; whether it is told within a minute, and then stays told
+INTERMITTENT = {
+    "0.8 s of every 2 s": (8, 12, True),
+    "0.1 s of every half": (1, 4, True),
+    "0.1 s of every two": (1, 19, False),
+    "half a second once in a minute": (5, 595, False),
+    "a second once in five": (10, 40, True),
+}
+
+
+@pytest.mark.parametrize("breaks, good, told", INTERMITTENT.values(), ids=INTERMITTENT)
+def test_a_wire_that_breaks_now_and_then(breaks: int, good: int, told: bool) -> None:
+    cockpit = Cockpit()
+    seen = []
+    for turn in range(1800):
+        cockpit.inputs[1].said[0] = OPEN if turn % (breaks + good) < breaks else 0
+        cockpit.pass_ticks(1)
+        seen.append(cockpit.told() == [OPENED + "*"])
+    assert any(seen[:600]) == told and all(seen[600:]) == told
+
+
+def test_an_acknowledgement_lasts_a_minute_from_the_last_time() -> None:
+    cockpit = Cockpit()
+    cockpit.do("low")
+    cockpit.do("acknowledge")
+    for _ in range(5):
+        cockpit.do("enough")
+        cockpit.pass_ticks(KEPT - LASTS - 1)
+        cockpit.do("low")
+        assert cockpit.told() == [LOW]
+    cockpit.do("enough")
+    cockpit.pass_ticks(KEPT - LASTS)
+    cockpit.do("low")
+    assert cockpit.told() == [LOW + "*"]
 
 
 def test_what_is_not_known_yet_is_no_fault() -> None:
@@ -229,7 +286,7 @@ def test_whatever_happens(events: list[str]) -> None:
         alerts = cockpit.alerts
         shown = [alerts.all[alerts.order[k]] for k in range(alerts.count)]
         assert sorted(map(id, shown)) == sorted(id(one) for one in alerts.all if one.urgency)
-        keys = [(-one.urgency, not one.unseen(), -one.since) for one in shown]
+        keys = [(not one.unseen(), -one.urgency, -one.since) for one in shown]
         assert keys == sorted(keys)
         warnings = [one for one in shown if one.urgency == WARNING]
         unseen = [one for one in warnings if one.unseen()]

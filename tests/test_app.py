@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 
-from gaugebox.log import AT_START, POWER, Log
+from gaugebox.log import AT_START, FAILED, POWER, RUNNING, Log
 from gaugebox.measure import CONVERTER, FAULT, FAULTS, RAIL, READING, SIGNAL
 from gaugebox.store import SLOT_HEADER_SIZE, SLOTS, Store, slot_header
 from gaugelight.build import Build, build
@@ -40,6 +40,7 @@ class StandIn:
         self.said: list[str] = []
         self.before = POWER
         self.lasting = 0
+        self.kept = (0, 0)  # of the rules, what outlives a hang
         self.doing = AT_START
 
     def service(self) -> bool:
@@ -72,6 +73,12 @@ class StandIn:
 
     def mark(self, doing: int) -> None:
         self.doing = doing
+
+    def remember(self, on: int, armed: int) -> None:
+        self.kept = on, armed
+
+    def remembered(self) -> tuple[int, int]:
+        return self.kept if self.before & ~15 in (RUNNING, FAILED) and self.before != POWER else (0, 0)
 
     def lasts(self) -> None:
         self.lasting += 1

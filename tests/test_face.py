@@ -14,15 +14,19 @@ from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 import paper
-from gaugebox.alert_records import OVERVIEW_PAGE
-from gaugebox.alerts import CAUTION, WARNING, Alerts
-from gaugebox.brush import LINE
+from gaugebox.alert_records import ALERTS_PAGE, OVERVIEW_PAGE
+from gaugebox.alerts import CAUTION, FLASHING, STEADY, WARNING, Alerts, Condition, LASTS, Rule
+from gaugebox.brush import LINE, Brush
 from gaugebox.face import BOTTOM, VALUE, Face
-from gaugebox.measure import FAULTS, OPEN
-from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW
+from gaugebox.measure import FAULTS, OPEN, make_channels
+from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW, Derived, Readout
 from gaugebox.ssd1306 import SSD1306
+from gaugebox.table import Table
+from gaugebox.watches import Reserve
 from gaugelight.benchmark import run_on_32_bit
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
@@ -157,9 +161,9 @@ def made(colour: int, fault: int, alert: str) -> list[str]:
         edges=[2000, 4000, 8000],
         colours=bytes((UNMARKED, YELLOW, GREEN, RED)),
     )
-    zone = -1 if fault or colour == UNMARKED else (0, 2, 1, 3)[colour]
+    zone = -1 if colour == UNMARKED else (0, 2, 1, 3)[colour]
     readout: Any = SimpleNamespace(
-        record=marks, channel=channel, said=channel.said, zone=zone, rank=0, colour=colour
+        record=marks, channel=channel, said=channel.said, zone=zone, rank=0, colour=colour, side=0
     )
     rule: Any = SimpleNamespace(record=SimpleNamespace(words="PUMP RUNS", urgency=0), on=0)
     alerts = Alerts([], [readout], [rule], [])
@@ -200,7 +204,8 @@ STATES = list(itertools.product(COLOURS, (0, OPEN), ALERTS))
 def test_each_state_has_its_shape(colour: str, fault: int, alert: str) -> None:
     rows = made(COLOURS[colour], fault, alert)
     width = 128 - VALUE if fault else 32
-    assert shape(rows, VALUE, 0, width) == ("framed" if fault else AROUND_VALUE[colour])
+    around = "framed" if fault and colour != "red" else AROUND_VALUE[colour]  # a fault takes no red away
+    assert shape(rows, VALUE, 0, width) == around
     assert shape(rows, 0, BOTTOM, 128) == ALERTS[alert]
     bar = [row for row in rows[9:14]]
     assert any("###" in row for row in (bar[0], bar[-1])) == (not fault)  # the stroke where it stands
@@ -209,9 +214,9 @@ def test_each_state_has_its_shape(colour: str, fault: int, alert: str) -> None:
 
 
 def test_states_are_told_apart() -> None:
-    """By what is drawn alone: without a fault each colour, and each state of an alert but its urgency when acknowledged, looks its own."""
+    """By what is drawn alone: without a fault each colour, and each state of an alert, looks its own."""
     whole = {(c, a): tuple(made(COLOURS[c], 0, a)) for c in COLOURS for a in ALERTS}
-    assert len(set(whole.values())) == len(COLOURS) * (len(ALERTS) - 1)
+    assert len(set(whole.values())) == len(COLOURS) * len(ALERTS)
 
 
 def test_zones_of_a_bar_by_shape() -> None:
@@ -237,8 +242,17 @@ def test_service_and_a_warning_on_every_page(page: int) -> None:
 
 
 def test_brightness_by_night_has_a_floor_while_a_warning_is_new() -> None:
-    dark = draw(built(), setting_of(built(), []), night=True)
-    assert 100 < dark.contrast < 160
+    """Dimmed by the knobs it may be less, and by day a warning takes nothing off it."""
+    alerts = Alerts([], [], [], [])
+    face = Face(paper.FrameBuffer, SimpleNamespace(pages=[(OVERVIEW_PAGE, ())]), [], alerts)  # type: ignore[arg-type]
+    banner = Face(paper.FrameBuffer, SimpleNamespace(pages=[(OVERVIEW_PAGE, ())]), [], alerts, "NO TABLE")  # type: ignore[arg-type]
+    for dimmed, well, warned in ((0, 0, 64), (10, 10, 64), (64, 64, 64), (255, 255, 255)):
+        alerts.warning = STEADY
+        assert face.contrast(dimmed, False) == well and banner.contrast(dimmed, False) == 64
+        assert face.contrast(dimmed, True) == warned
+        alerts.warning = FLASHING
+        assert face.contrast(dimmed, False) == warned
+    assert 100 < draw(built(), setting_of(built(), []), night=True).contrast < 160
     assert on_unix("overview, all well").contrast == 255
 
 
@@ -285,7 +299,9 @@ def test_the_overview_is_fresh_four_times_a_second() -> None:
             label="x", index=k, words=[""], low=0, high=10000, edges=[], colours=bytes((0,))
         )
         readouts.append(
-            SimpleNamespace(record=marks, channel=channel, said=channel.said, zone=0, rank=0, colour=0)
+            SimpleNamespace(
+                record=marks, channel=channel, said=channel.said, zone=0, rank=0, colour=0, side=0
+            )
         )
         channels.append(channel)
     face = Face(paper.FrameBuffer, SimpleNamespace(pages=[(OVERVIEW_PAGE, ())]), readouts, Alerts([], [], [], []))  # type: ignore[arg-type]
@@ -309,6 +325,123 @@ def test_the_overview_is_fresh_four_times_a_second() -> None:
         assert memory.held == fresh.picture, turn
         for _ in range(turn):
             tick()
+
+
+# drawn bit by bit
+
+
+class Cockpit:
+    """The face of the test's box, and the same drawn from nothing."""
+
+    def __init__(self) -> None:
+        table = Table(built().image)
+        self.channels = make_channels(table.inputs, [0])
+        self.derived = [Derived(record, self.channels) for record in table.derived]
+        shown: Any = self.channels + self.derived  # type: ignore[operator]
+        self.switches: Any = [SimpleNamespace(level=0) for _ in table.switches]
+        self.conditions = [Condition(record, shown, self.switches) for record in table.conditions]
+        self.readouts = []
+        for record in table.readouts:
+            record.delay = 1
+            only_when = self.conditions[record.only_when] if record.only_when < len(self.conditions) else None
+            self.readouts.append(Readout(record, shown[record.index], only_when))
+        rules = [Rule(record, self.conditions) for record in table.alerts]
+        assert table.reserve is not None and table.face is not None
+        self.reserve = Reserve(table.reserve, shown, self.switches)
+        self.alerts = Alerts(self.channels, self.readouts, rules, [self.reserve])
+        self.table = table
+        self.face = self.made()
+
+    def made(self) -> Face:
+        assert self.table.face is not None
+        return Face(paper.FrameBuffer, self.table.face, self.readouts, self.alerts, "", self.reserve)
+
+    def say(self, each: list[tuple[int, int]], service: bool) -> None:
+        """Of each input how far between the ends of what the box can say, per cent, or its fault; judged, and drawn."""
+        for channel, (place, fault) in zip(self.channels, each, strict=True):
+            curves = channel.record.signal_curve[1], channel.record.reading_curve[1]
+            signal, reading = (min(c) + (max(c) - min(c)) * place // 100 for c in curves)
+            channel.said[:] = [fault, 0, signal, reading]
+        for one in [*self.derived, *self.conditions, *self.readouts, *self.alerts.rules]:
+            one.step()
+        self.reserve.step(100)
+        for _ in range(LASTS):
+            self.alerts.step(True)
+        self.alerts.flash = 0
+        for _ in range(20):
+            self.face.step(False, service)
+
+    def fresh(self, service: bool) -> bytearray:
+        face = self.made()
+        face.page, face.first = self.face.page, self.face.first
+        for _ in range(20):
+            face.step(False, service)
+        return face.picture
+
+
+@st.composite
+def moment(draw: st.DrawFn) -> tuple[list[tuple[int, int]], bool, str]:
+    place = st.sampled_from([0, 0, 1, 7, 25, 50, 75, 99, 100, 100])
+    fault = st.sampled_from([0, 0, 0, *range(1, len(FAULTS))])
+    each = draw(st.lists(st.tuples(place, fault), min_size=7, max_size=7))
+    return each, draw(st.booleans()), draw(st.sampled_from(["", "", "turn", "acknowledge", "pump"]))
+
+
+@settings(derandomize=True, deadline=None, max_examples=150)
+@given(st.integers(0, 6), st.lists(moment(), min_size=2, max_size=6))
+def test_drawn_bit_by_bit_it_is_as_drawn_from_nothing(
+    page: int, moments: list[tuple[list[tuple[int, int]], bool, str]]
+) -> None:
+    cockpit = Cockpit()
+    cockpit.face.page = page
+    for each, service, hand in moments:
+        if hand == "turn":
+            cockpit.face.turn()
+        elif hand == "acknowledge":
+            cockpit.face.acknowledge()
+        elif hand == "pump":
+            for switch in cockpit.switches:
+                switch.level ^= 1
+        cockpit.say(each, service)
+        assert cockpit.face.picture == cockpit.fresh(service)
+
+
+def test_alerts_that_find_no_room_come_with_the_page_button() -> None:
+    """Every one of them, once; then the next page. What was acknowledged, on those pages, was read."""
+    cockpit = Cockpit()
+    alerts_page = next(k for k, (kind, _) in enumerate(cockpit.face.pages) if kind == ALERTS_PAGE)
+    cockpit.face.page = alerts_page
+    cockpit.say([(50, OPEN)] * 7, False)
+    assert cockpit.alerts.count == 7
+    read: list[int] = []
+    while cockpit.face.page == alerts_page:
+        read += [number for number in cockpit.face.lines if number < len(cockpit.alerts.all)]
+        cockpit.face.turn()
+        for _ in range(20):
+            cockpit.face.step(False, False)
+    assert sorted(read) == sorted(cockpit.alerts.order[:7])
+    cockpit.face.page = alerts_page
+    cockpit.face.fresh = True
+    cockpit.say([(50, OPEN)] * 7, False)
+    cockpit.face.acknowledge()
+    assert sum(one.unseen() for one in cockpit.alerts.all) == 2
+
+
+def test_a_number_that_does_not_fit_is_dashes() -> None:
+    """Not the rest of it, which would be another number."""
+    brush = Brush(paper.FrameBuffer)
+    for number, room, pitch, said in (
+        (99999, 30, 6, "99999"),
+        (100000, 30, 6, "-----"),
+        (-9999, 30, 6, "-9999"),
+        (-10000, 30, 6, "-----"),
+        (99999, 63, 12, "99999"),
+        (100000, 63, 12, "-----"),
+    ):
+        brush.number(number, 0, room, pitch)
+        assert bytes(brush.text).strip(b"\0").decode() == said
+    brush.number(10199, 1, 30)
+    assert bytes(brush.text).strip(b"\0") == b"-----"
 
 
 # the command and the box file
@@ -418,7 +551,7 @@ def test_faults_are_all_drawn() -> None:
     """None is longer than the place for it."""
     from gaugebox.face import FAULT_WORDS
 
-    assert len(FAULT_WORDS) == len(FAULTS) and max(map(len, FAULT_WORDS)) <= 11
+    assert len(FAULT_WORDS) == len(FAULTS) and max(map(len, FAULT_WORDS)) <= 10
 
 
 if __name__ == "__main__":

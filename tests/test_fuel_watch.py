@@ -13,9 +13,10 @@ import pytest
 
 from gaugebox import alert_records, reserve
 from gaugebox.alerts import CAUTION, WARNING
+from gaugebox.books import NOT_KNOWN
 from gaugebox.measure import OPEN
 from gaugebox.table import Table
-from gaugebox.watches import FULL, TOLD, Gauge, Reserve
+from gaugebox.watches import FULL, TOLD, UNWATCHED, Gauge, Reserve
 from gaugelight.atmosphere import pressure_hpa
 from gaugelight.boxfile import read_box
 from gaugelight.box_line import SaidReserve
@@ -138,29 +139,37 @@ class Tanks:
             round((left + right) * 100),
         )
 
-    def pass_s(self, seconds: float, psi: float = 0.0, each_ms: int = 100) -> None:
-        self.line[3] = round(psi * 1000)
+    def pass_s(self, seconds: float, psi: float | None = 0.0, each_ms: int = 100) -> None:
+        self.line[0] = OPEN if psi is None else 0
+        self.line[3] = round((psi or 0) * 1000)
         for _ in range(round(seconds * 1000 / each_ms)):
             self.reserve.step(each_ms)
             for gauge in self.gauges:
                 gauge.step(each_ms)
 
 
-TRANSFERS: dict[str, tuple[list[tuple[int, float, float]], bool, float, tuple[int, str | None]]] = {
-    # (pump, psi, seconds) one after the other; filled; fuel in each tank; urgency and words
+TRANSFERS: dict[str, tuple[list[tuple[int, float | None, float]], bool, float, tuple[int, str | None]]] = {
+    # (pump, psi or None at a fault, seconds) one after the other; filled; fuel in each tank; urgency and words
     "off": ([(0, 0, 10)], False, 9, (0, None)),
     "flowing": ([(0, 0, 10), (1, 5, 30)], False, 9, (0, None)),
-    "dry": ([(0, 0, 10), (1, 5, 30), (1, 0, 6)], False, 9, (CAUTION, "RESERVE DRY: PUMP OFF")),
+    "dry": ([(0, 0, 10), (1, 5, 30), (1, 0, 6)], False, 9, (CAUTION, "RESERVE DRY STOP PUMP")),
     "dry, and the pump off": ([(0, 0, 10), (1, 5, 30), (1, 0, 6), (0, 0, 2)], False, 9, (0, None)),
-    "dry too soon": ([(0, 0, 10), (1, 5, 30), (1, 0, 6)], True, 9, (WARNING, "MAY LEAK: PUMP OFF")),
+    "dry too soon": ([(0, 0, 10), (1, 5, 30), (1, 0, 6)], True, 9, (WARNING, "MAY LEAK STOP PUMP")),
     "nothing is built": ([(0, 0, 10), (1, 0, 12)], False, 9, (CAUTION, "NO TRANSFER PRESSURE")),
-    "the mains are full": ([(0, 0, 10), (1, 5, 30)], False, 18, (CAUTION, "MAINS FULL: PUMP OFF")),
+    "the mains are full": ([(0, 0, 10), (1, 5, 30)], False, 18, (CAUTION, "MAINS FULL STOP PUMP")),
+    "full, and the pressure is not known": ([(0, 0, 10), (1, None, 5)], False, 18, (CAUTION, "MAINS FULL STOP PUMP")),
+    "full, and dry": ([(0, 0, 10), (1, 5, 30), (1, 0, 6)], False, 18, (CAUTION, "RESERVE DRY STOP PUMP")),
+    "full, with the pump off": ([(0, 0, 10)], False, 18, (0, None)),
+    "the pressure is lost for a moment": ([(0, 0, 10), (1, 5, 30), (1, None, 5)], False, 9, (0, None)),
+    "for longer": ([(0, 0, 10), (1, 5, 30), (1, None, 11)], False, 9, (CAUTION, "TRANSFER NOT WATCHED")),
+    "with the pump off nobody asks": ([(0, None, 30)], False, 9, (0, None)),
+    "it starts with the pump on, and dry": ([(1, 0, 30)], False, 9, (CAUTION, "TRANSFER NOT WATCHED")),
 }  # fmt: skip
 
 
 @pytest.mark.parametrize("steps, filled, each, told", TRANSFERS.values(), ids=TRANSFERS)
 def test_a_transfer(
-    steps: list[tuple[int, float, float]], filled: bool, each: float, told: tuple[int, str | None]
+    steps: list[tuple[int, float | None, float]], filled: bool, each: float, told: tuple[int, str | None]
 ) -> None:
     tanks = Tanks()
     tanks.fuel(each, each)
@@ -175,12 +184,12 @@ def test_a_transfer(
 
 
 def test_every_state_that_asks_for_a_hand_is_told() -> None:
-    """Not known is told by the fault of the line's own sender."""
+    """Not known, when it has lasted."""
     silent = {reserve.OFF, reserve.BUILDING, reserve.FLOWING, reserve.UNKNOWN}
     assert TOLD.keys() | silent == set(range(len(reserve.STATES)))
-    ranks = [rank for _, rank, _ in [*TOLD.values(), FULL]]
-    assert len(set(ranks)) == len(ranks)
-    assert all(len(words) <= 21 for _, _, words in [*TOLD.values(), FULL])
+    told = [*TOLD.values(), FULL, UNWATCHED]
+    assert len({rank for _, rank, _ in told}) == len(told) and all(rank > 0 for _, rank, _ in told)
+    assert all(len(words) <= 21 for _, _, words in told)
 
 
 def test_the_filled_button_is_pressed_once() -> None:
@@ -192,6 +201,32 @@ def test_the_filled_button_is_pressed_once() -> None:
     tanks.reserve.watch.books.left = 700
     tanks.pass_s(60)
     assert tanks.reserve.watch.books.left == 700  # held down is not filled again
+
+
+def test_it_is_not_filled_while_the_pump_runs() -> None:
+    tanks = Tanks()
+    tanks.fuel(9, 9)
+    tanks.pump.level = 1
+    tanks.filled.level = 1
+    tanks.pass_s(1)
+    assert tanks.reserve.watch.books.left == NOT_KNOWN and not tanks.reserve.fill()
+    tanks.pump.level = 0
+    assert tanks.reserve.fill() and tanks.reserve.watch.books.left == 2000
+
+
+@pytest.mark.parametrize(
+    "decimals, size, words",
+    [(2, -1234, "tank LOW OR LEAKS 12.3"), (1, 128, "tank HIGH 12.8"), (0, 12, "tank HIGH 12")],
+)
+def test_the_size_in_words(decimals: int, size: int, words: str) -> None:
+    """Of a reading with two decimals, one, and none."""
+    record: Any = SimpleNamespace(index=0, flies=0, smoothing=60, unseen=0, top=0, bottom=0)
+    channel: Any = SimpleNamespace(
+        said=[0, 0, 0, 0], record=SimpleNamespace(name="tank", reading_decimals=decimals)
+    )
+    gauge = Gauge(record, [channel], [SimpleNamespace(holds=0)], None)  # type: ignore[list-item]
+    gauge.disagree.size = size
+    assert gauge.words() == words
 
 
 def flown(hours: float, left: float, right: float, sticks: bool) -> Tanks:

@@ -251,6 +251,10 @@ class Board:
         pass
     def lasts(self):
         pass
+    def remember(self, on, armed):
+        pass
+    def remembered(self):
+        return 0, 0
     def next_byte(self):
         return 33 + self.ms % 7
     before = 0

@@ -242,7 +242,7 @@ ALERTS = (
     SaidAlert(2, False, "left fuel EMPTY"),
     SaidAlert(2, True, "hydraulic SHAKES"),
     SaidAlert(1, False, "RESERVE TANK DRY"),
-    SaidAlert(1, True, "bus: open"),
+    SaidAlert(1, True, "bus FAIL open"),
 )
 
 
@@ -259,11 +259,11 @@ def test_alerts_stand_in_the_order_of_the_box() -> None:
     what = state(alerts=SaidAlerts(7, 2, 1, 4, ALERTS))
     assert "bold red reverse" in styles_of("WARNING left fuel EMPTY", what)
     assert "bold red" in styles_of("WARNING hydraulic SHAKES", what)
-    assert "bold yellow" in styles_of("CAUTION bus: open", what)
+    assert "bold yellow" in styles_of("CAUTION bus FAIL open", what)
 
 
 def test_many_alerts_are_counted() -> None:
-    many = tuple(SaidAlert(1, True, f"input {k}: open") for k in range(12))
+    many = tuple(SaidAlert(1, True, f"input {k} FAIL open") for k in range(12))
     lines = drawn(state(alerts=SaidAlerts(7, 0, 0, 12, many)))
     assert any(line.startswith("and 7 more") for line in lines)
 
@@ -594,7 +594,7 @@ def test_it_follows_the_aircraft_and_its_keys_work(rig: Rig) -> None:
         rig.aircraft.signals["left fuel"] = 10.0  # 4 US gal at 21 ohm, and a count has its step
         terminal.wait_for("! yellow LOW", "1.92 US gal")
         rig.aircraft.wires["hydraulic"] = "broken"
-        terminal.wait_for("FAULT open", "CAUTION hydraulic: open   NEW")
+        terminal.wait_for("FAULT open", "CAUTION hydraulic FAIL open   NEW")
         terminal.key(b"\x1b[A\x1bOt")  # no a, no t: arrows
         rig.aircraft.signals["right fuel"] = 0.0
         terminal.wait_for("!! WARNING right fuel EMPTY   NEW", "warning lamp flashing")

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 from gaugebox.alerts import ABOVE, BELOW, FAULTY, OFF, ON, UNKNOWN, Condition
 from gaugebox.curve import lookup, make_curve
-from gaugebox.measure import CONVERTER, OPEN
+from gaugebox.measure import CONVERTER, OPEN, OVER, UNDER
 from gaugebox.readouts import GREEN, NOWHERE, RED, UNMARKED, YELLOW, Derived, Readout, zone_of
 from gaugelight.face_tables import COLOUR_CODES, Zone, zones
 from gaugelight.readouts import Mark, default_label, marks
@@ -178,9 +178,11 @@ def record(given_marks: Marks, delay: int = 3, play: int = 5) -> Any:
 class Said:
     """A readout and what its channel says."""
 
-    def __init__(self, given_marks: Marks, delay: int = 3, play: int = 5, only_when: Any = None) -> None:
+    def __init__(
+        self, given_marks: Marks, delay: int = 3, play: int = 5, only_when: Any = None, source: Any = None
+    ) -> None:
         self.said = [0, 0, 0, 0]
-        channel: Any = SimpleNamespace(said=self.said, record=None)
+        channel: Any = SimpleNamespace(said=self.said, record=source)
         self.readout = Readout(record(given_marks, delay, play), channel, only_when)
 
     def step(self, reading: int, fault: int = 0, times: int = 1) -> int:
@@ -195,15 +197,18 @@ class Said:
 STEPS: dict[str, list[tuple[int | str, int, int]]] = {
     "entered after the delay": [(1000, 2, UNMARKED), (1000, 1, GREEN)],
     "worse after the delay": [(1000, 3, GREEN), (500, 2, GREEN), (500, 1, YELLOW)],
-    "a moment is nothing": [(1000, 3, GREEN), (500, 2, GREEN), (1000, 1, GREEN), (500, 2, GREEN), (500, 1, YELLOW)],
+    "a moment is nothing": [(1000, 3, GREEN), (500, 2, GREEN), (1000, 50, GREEN), (500, 2, GREEN), (500, 1, YELLOW)],
+    "a moment of better is taken off, no more": [(1000, 3, GREEN), (500, 2, GREEN), (1000, 1, GREEN), (500, 1, GREEN), (500, 1, YELLOW)],
+    "one of worse too": [(500, 3, YELLOW), (700, 2, YELLOW), (500, 1, YELLOW), (700, 1, YELLOW), (700, 1, GREEN)],
     "red is not reached by way of yellow": [(1000, 3, GREEN), (500, 2, GREEN), (100, 1, YELLOW), (100, 2, YELLOW), (100, 1, RED)],
     "a moment of red on the way to yellow": [(1000, 3, GREEN), (100, 1, GREEN), (500, 1, GREEN), (500, 1, YELLOW)],
     "at once to red when it falls at once": [(1000, 3, GREEN), (100, 3, RED)],
     "back only by more than the play": [(500, 3, YELLOW), (603, 50, YELLOW), (605, 2, YELLOW), (605, 1, GREEN)],
     "back from above": [(1300, 3, YELLOW), (1198, 50, YELLOW), (1194, 3, GREEN)],
     "from one side's red to the other's": [(100, 3, RED), (1500, 3, RED), (1000, 3, GREEN)],
-    "a fault blanks at once": [(1000, 3, GREEN), ("fault", 1, UNMARKED), (1000, 2, UNMARKED), (1000, 1, GREEN)],
-    "a fault in between starts the delay anew": [(1000, 3, GREEN), (500, 2, GREEN), ("fault", 1, UNMARKED), (500, 2, UNMARKED), (500, 1, YELLOW)],
+    "a fault changes nothing": [(100, 3, RED), ("fault", 500, RED), (1000, 2, RED), (1000, 1, GREEN)],
+    "a fault in between: the delay goes on": [(1000, 3, GREEN), (500, 2, GREEN), ("fault", 9, GREEN), (500, 1, YELLOW)],
+    "a fault from the start": [("fault", 9, UNMARKED), (500, 2, UNMARKED), (500, 1, YELLOW)],
     "better and worse by turns": [(500, 3, YELLOW), (700, 2, YELLOW), (100, 2, YELLOW), (700, 2, YELLOW), (700, 1, GREEN)],
 }  # fmt: skip
 
@@ -231,8 +236,62 @@ def test_only_when() -> None:
     assert said.step(100, times=50) == UNMARKED and said.readout.zone == NOWHERE
     when.holds = 1
     assert (said.step(100, times=2), said.step(100)) == (UNMARKED, RED)
-    when.holds = UNKNOWN
+    when.holds = UNKNOWN  # what is not known changes nothing
+    assert said.step(100, times=50) == RED and said.step(1000, times=3) == GREEN
+    when.holds = 0
     assert said.step(100) == UNMARKED and said.readout.rank == 0
+    when.holds = UNKNOWN
+    assert said.step(100, times=50) == UNMARKED
+
+
+def test_not_known_from_the_start_it_is_judged() -> None:
+    assert Said(HYDRAULIC, only_when=SimpleNamespace(holds=UNKNOWN)).step(100, times=3) == RED
+
+
+RISES, FALLS = [0, 1500], [1500, 0]
+# how the reading goes with the signal, the reading before, the fault, and the colour that follows after the delay, and its words' side
+BEYOND: dict[str, tuple[list[int], int, int, int]] = {
+    "above all it can say is past the upper limit": (RISES, 1450, OVER, RED),
+    "from green, faster than the delay": (RISES, 1000, OVER, RED),
+    "below all it can say": (RISES, 1000, UNDER, RED),
+    "hot is little resistance": (FALLS, 1000, UNDER, RED),
+    "cold is much": (FALLS, 1000, OVER, RED),
+    "open says nothing": (RISES, 1000, OPEN, GREEN),
+}
+
+
+@pytest.mark.parametrize("readings, before, fault, colour", BEYOND.values(), ids=BEYOND)
+def test_beyond_what_the_sender_can_say(readings: list[int], before: int, fault: int, colour: int) -> None:
+    curve = make_curve(array("i", [0, 1000]), array("i", readings))
+    said = Said(HYDRAULIC, source=SimpleNamespace(reading_curve=curve))
+    said.step(before, times=3)
+    assert said.step(0, fault, times=3) == colour and said.step(0, fault, times=500) == colour
+    if fault != OPEN:
+        high = (fault == OVER) == (readings is RISES)
+        assert said.readout.side == int(high) and said.readout.zone == (4 if high else 0)
+    assert said.step(1000, times=3) == GREEN
+
+
+def test_beyond_a_full_tank_is_no_way_out_of_low_fuel() -> None:
+    curve = make_curve(array("i", [0, 1000]), array("i", [0, 1800]))
+    said = Said(FUEL, source=SimpleNamespace(reading_curve=curve))
+    assert said.step(2, times=3) == YELLOW and said.step(0, OVER, times=500) == YELLOW
+
+
+def test_a_fault_now_and_then_hides_no_red() -> None:
+    """A tenth of a second every two, and the delay is two."""
+    said = Said(HYDRAULIC, delay=20)
+    said.step(1000, times=20)
+    colours = [said.step(100, OPEN if turn % 20 == 0 else 0) for turn in range(200)]
+    assert set(colours[:20]) == {GREEN} and set(colours[22:]) == {RED}
+
+
+def test_slosh_at_an_edge_puts_it_off_by_no_more_than_it_lasts() -> None:
+    """Empty for 79 of 80 turns, with a delay of 100."""
+    said = Said(FUEL, delay=100)
+    said.step(9, times=100)
+    colours = [said.step(4 if turn % 80 == 79 else 0) for turn in range(110)]
+    assert colours[-1] == RED and colours[99] != RED
 
 
 # -- derived readouts

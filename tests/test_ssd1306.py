@@ -255,11 +255,11 @@ def test_the_buttons(rig: Rig) -> None:
     rig.tick(300)
     first = display(rig).dots
     seen = [first]
-    for _ in range(5):
+    for _ in range(6):
         press(rig, "next")
         seen.append(display(rig).dots)
     press(rig, "next")
-    assert len(set(seen)) == 6 and display(rig).dots == first
+    assert len(set(seen)) == 7 and display(rig).dots == first
     rig.aircraft.switches["lamp test"] = True
     rig.tick(40)
     assert all(map(all, display(rig).dots))

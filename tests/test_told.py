@@ -8,6 +8,7 @@ import pytest
 
 from gaugebox.alerts import DARK, STEADY
 from gaugebox.answers import answer
+from gaugebox.log import ASKED, FAILED, POWER, RUNNING
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
 from gaugebox.store import SLOTS, slot_header
 from gaugelight.boxfile import read_box
@@ -15,10 +16,11 @@ from gaugelight.build import build
 from gaugelight.cli import DEMO
 from test_app import Rig, app_class  # noqa: F401  # a fixture
 
+SAMPLED_S = 4
 KNOWN = 300  # ticks: by then every input has had the time to say something
 
 
-def rig_of(text: str, app_class: type[Any], tmp_path: Path) -> Rig:  # noqa: F811
+def rig_of(text: str, app_class: type[Any], tmp_path: Path, known: int = KNOWN) -> Rig:  # noqa: F811
     box = tmp_path / "box.toml"
     box.write_text(text)
     built = build(read_box(box))
@@ -26,7 +28,7 @@ def rig_of(text: str, app_class: type[Any], tmp_path: Path) -> Rig:  # noqa: F81
     tables.mkdir()
     (tables / SLOTS[0]).write_bytes(slot_header(1) + built.image)
     rig = Rig(built, app_class, str(tables))
-    rig.tick(KNOWN)
+    rig.tick(known)
     return rig
 
 
@@ -34,6 +36,13 @@ def rig_of(text: str, app_class: type[Any], tmp_path: Path) -> Rig:  # noqa: F81
 def told(app_class: type[Any], tmp_path: Path) -> Rig:  # noqa: F811
     """The demo, all well."""
     return rig_of(DEMO.read_text(), app_class, tmp_path)
+
+
+def press(rig: Rig, switch: str) -> None:
+    rig.aircraft.switches[switch] = True
+    rig.tick(20)
+    rig.aircraft.switches[switch] = False
+    rig.tick(20)
 
 
 def lit(rig: Rig, name: str) -> bool:
@@ -54,19 +63,95 @@ def test_the_acknowledge_button(told: Rig) -> None:
     """Once, when it is pressed: held down it acknowledges nothing that comes later."""
     told.aircraft.wires["left fuel"] = "broken"
     told.tick(150)
-    assert words(told) == ["left fuel: open"] and lit(told, "caution lamp")
+    assert words(told) == ["left fuel FAIL open"] and lit(told, "caution lamp")
     told.aircraft.switches["acknowledge"] = True
     told.tick(20)
-    assert words(told) == ["left fuel: open"] and not lit(told, "caution lamp")
+    assert words(told) == ["left fuel FAIL open"] and not lit(told, "caution lamp")
     assert told.app.alerts.caution == DARK
     told.aircraft.wires["hydraulic"] = "broken"
     told.tick(150)
-    assert words(told) == ["hydraulic: open", "left fuel: open"] and lit(told, "caution lamp")
+    assert words(told) == ["hydraulic FAIL open", "left fuel FAIL open"] and lit(told, "caution lamp")
     told.aircraft.switches["acknowledge"] = False
     told.tick(20)
     told.aircraft.switches["acknowledge"] = True
     told.tick(20)
     assert told.app.alerts.caution == DARK
+
+
+def test_the_acknowledge_button_without_a_display(app_class: type[Any], tmp_path: Path) -> None:  # noqa: F811
+    """Then nothing can be read: all at once."""
+    rig = rig_of(DEMO.read_text().replace("address = 0x3c", ""), app_class, tmp_path)
+    rig.aircraft.wires["left fuel"] = rig.aircraft.wires["hydraulic"] = "broken"
+    rig.tick(150)
+    assert rig.app.face is None and len(words(rig)) == 2
+    rig.aircraft.switches["acknowledge"] = True
+    rig.tick(20)
+    assert all(not one.unseen() for one in rig.app.alerts.all)
+
+
+def test_one_press_for_each_that_was_read(told: Rig) -> None:
+    """The bottom line shows one at a time: what it has not shown is not acknowledged."""
+    told.aircraft.wires["left fuel"] = told.aircraft.wires["hydraulic"] = "broken"
+    told.tick(150)
+    first = words(told)[0]
+    press(told, "acknowledge")
+    seen = [one for one in told.app.alerts.all if one.urgency and not one.unseen()]
+    assert len(seen) == 1 and words(told)[0] != first and words(told)[1] == first
+    press(told, "acknowledge")
+    assert told.app.alerts.caution == DARK
+
+
+def test_a_press_in_the_moment_in_which_another_comes(told: Rig) -> None:
+    """What the line has not shown yet is not acknowledged by it."""
+    told.aircraft.wires["left fuel"] = "broken"
+    told.tick(150)
+    told.app.rules[0].on = 1
+    told.app.alerts.step(True)
+    told.app.face.acknowledge()
+    assert [one.unseen() for one in (told.app.alerts.all[told.app.alerts.order[k]] for k in range(2))] == [
+        True,
+        False,
+    ]
+
+
+def test_a_test_button_that_sticks_hides_nothing_for_long(told: Rig) -> None:
+    told.aircraft.switches["test"] = True
+    told.tick(20)
+    assert told.app.testing
+    told.tick(300)
+    assert not told.app.testing and not lit(told, "warning lamp")
+    told.aircraft.switches["test"] = False
+    told.tick(20)
+    told.aircraft.switches["test"] = True
+    told.tick(20)
+    assert told.app.testing
+
+
+def test_nothing_is_told_before_it_is_known(app_class: type[Any], tmp_path: Path) -> None:  # noqa: F811
+    """A broken wire from the start: told when every input has had its time, and no sooner."""
+    rig = rig_of(DEMO.read_text(), app_class, tmp_path, known=1)
+    rig.aircraft.wires["left fuel"] = "broken"
+    rig.tick(50 * SAMPLED_S - 5)
+    assert words(rig) == []
+    rig.tick(200)
+    assert words(rig) == ["left fuel FAIL open"]
+
+
+LOST = "COOLANT LOST"
+
+
+@pytest.mark.parametrize(
+    "before, stays", [(RUNNING + 3, True), (FAILED + 3, True), (ASKED + 3, False), (POWER, False)]
+)
+def test_coolant_that_is_lost_outlives_a_hang(told: Rig, before: int, stays: bool) -> None:
+    """By the watchdog's scratch registers; not what was asked for, nor the supply's return."""
+    number = [rule.record.words for rule in told.app.rules].index(LOST)
+    told.app.rules[number].on, told.app.rules[number].armed = 1, True
+    told.tick(10)
+    told.board.before = before
+    app = type(told.app)(told.board, told.app.store, told.app.events)
+    assert (bool(app.rules[number].on), app.rules[number].armed) == (stays, stays)
+    assert sum(rule.on for rule in app.rules) == stays
 
 
 def test_the_test_button_lights_all_lamps_for_alerts(told: Rig) -> None:
@@ -103,7 +188,7 @@ def test_by_the_line(told: Rig) -> None:
     assert told.app.alerts.caution == STEADY
     ask(told, "acknowledge")
     assert told.app.alerts.caution == DARK
-    assert ask(told, "alerts", "0")[1] == "1,1,left fuel: open"
+    assert ask(told, "alerts", "0")[1] == "1,1,left fuel FAIL open"
 
 
 def test_a_mark_is_told_by_its_words(told: Rig) -> None:

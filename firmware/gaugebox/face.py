@@ -126,7 +126,10 @@ class Face:
         self.names = [("%d/%d" % (i + 1, len(self.pages))).encode() for i in range(len(self.pages))]
         self.lines = bytearray(LINES_A_PAGE)  # of the page of alerts
         self.page = 0
-        self.first = self.shown = 0  # on the page of alerts: how many stand before those that it shows, and with them
+        self.first = self.shown = (
+            0  # on the page of alerts: how many stand before those that it shows, and with them
+        )
+        self.more = False  # there are others that find no room
         self.on_line = NOBODY  # the alert on the bottom line
         self.at = 0  # which cell or line is drawn next
         self.fresh = True  # the page is to be drawn from nothing
@@ -137,9 +140,11 @@ class Face:
     def turn(self) -> None:
         """To the next page; of alerts first to those that found no room."""
         self.fresh = True
-        if self.pages[self.page][0] == ALERTS_PAGE and self.shown < self.alerts.count:
+        if self.more and self.pages[self.page][0] == ALERTS_PAGE:
+            self.more = False
             self.first = self.shown
             return
+        self.more = False
         self.first = 0
         self.page = (self.page + 1) % len(self.pages)
 
@@ -333,6 +338,7 @@ class Face:
         if self.first >= alerts.count:
             self.first = 0
         self.shown = self.first
+        self.more = False
         at = 0
         headed = False
         for k in range(self.first, alerts.count):
@@ -341,6 +347,7 @@ class Face:
             last = k + 1 == alerts.count
             if at + heading >= LINES_A_PAGE - (0 if last else 1):
                 lines[at] = MORE
+                self.more = True
                 return
             if heading:
                 headed = True

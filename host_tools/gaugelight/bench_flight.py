@@ -219,7 +219,7 @@ class _Flight:
         self.judge_state("transfer goes on", reserve.FLOWING, 0.0, BUILT_S)
         dry = self.until(tank, base, 0.0, reserve.LEAK, CALLED_S)  # the reserve was full: too soon to be dry
         self.judge_state("the reserve draws air, too soon", reserve.LEAK, dry, CALLED_S)
-        self.judge_told("the reserve draws air, too soon", "MAY LEAK: PUMP OFF", True)
+        self.judge_told("the reserve draws air, too soon", "MAY LEAK STOP PUMP", True)
         self.aircraft.switches[tank.pump] = False
         self.flow(tank, base, 0.0, 5.0)
         self.aircraft.switches[tank.pump] = True
@@ -227,7 +227,7 @@ class _Flight:
         self.flow(tank, base + pump, RIPPLE * pump, 20.0)
         dry = self.until(tank, base, 0.0, reserve.DRY, CALLED_S)
         self.judge_state("the reserve runs dry", reserve.DRY, dry, CALLED_S)
-        self.judge_told("the reserve runs dry", "RESERVE DRY: PUMP OFF", True)
+        self.judge_told("the reserve runs dry", "RESERVE DRY STOP PUMP", True)
         self.aircraft.switches[tank.pump] = False
         self.flow(tank, base, 0.0, 2.0)
         self.judge_state("the pump off", reserve.OFF, 0.0, CALLED_S)
@@ -266,7 +266,7 @@ class _Flight:
             return
         self.aircraft.wires[one.name] = "broken"
         self.wait(TOLD_S)
-        words = f"{one.name}: open"
+        words = f"{one.name} FAIL open"
         self.judge_told(f"{one.name}: wire broken", words, True)
         self.run.line.acknowledge()
         seen = {alert.words: alert.acknowledged for alert in self.run.line.alerts().shown}

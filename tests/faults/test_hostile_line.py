@@ -597,6 +597,10 @@ class Board:
 
     def lasts(self):
         pass
+    def remember(self, on, armed):
+        pass
+    def remembered(self):
+        return 0, 0
 
     def next_byte(self):
         if self.at == len(self.typed):
