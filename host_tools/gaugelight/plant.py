@@ -57,13 +57,17 @@ class Aircraft:
         self.chains: dict[str, Chain] = {one.name: chain_of(self.box, one) for one in self.box.inputs}
         self._worked_out: dict[str, tuple[tuple[float, float | None, Wire], float]] = {}
         for one in self.box.inputs:
-            self.signals.setdefault(one.name, float(one.law.signal(np.array([self._rests(one)]))[0]))
+            self.signals.setdefault(one.name, self.at_rest(one))
         for knob in self.box.lights.knobs:
             self.knobs.setdefault(knob.pin, 0.0)
         if self.box.lights.daylight is not None:  # at night
             sensor = self.box.input(self.box.lights.daylight.sensor)
             assert sensor is not None
             self.signals[sensor.name] = float(sensor.law.signal(np.array([sensor.law.span[0]]))[0])
+
+    def at_rest(self, one: Input) -> float:
+        """Its signal while all is well."""
+        return float(one.law.signal(np.array([self._rests(one)]))[0])
 
     def _rests(self, one: Input) -> float:
         """In the middle of its green arc, where it has one, and below what says that the aircraft flies."""
