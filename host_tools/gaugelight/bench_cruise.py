@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 TURN_S = TURN_MS / 1000
 SMOOTHED_S = SMOOTHING * TURN_S
-MOVES_S, LOOKS_S, TELLS_S = 2, 30, 600
+MOVES_S, LOOKS_S, TELLS_S = 2, 60, 600
 BEGINS, LEAVES = (
     0.85,
     0.05,
@@ -147,6 +147,7 @@ class _Run:
             f"a cruise of up to {self.cruise.longest / 60:.0f} min, faster than real time: the float of {name} sticks and should be "
             f"called out {early / 60:.0f} to {late / 60:.0f} min later: its allowance at its least burn, and the box's smoothing"
         )
+        before = dict(flight.aircraft.signals)
         for one in self.box.inputs:
             if one.markings is not None:
                 flight.aircraft.signals[one.name] = flight.aircraft.at_rest(one)
@@ -181,8 +182,7 @@ class _Run:
         for _, other in self.others:
             said = "called out" if other in self.called_out else "not called out"
             self.run.judge("all the while", other, "not called out", said, other not in self.called_out)
-        for tank, fuel in tanks.fuel.items():
-            flight.read(tank, fuel)
+        flight.aircraft.signals.update(before)
 
     def flies(self, seconds: float, burning: bool = True, until: int = -1) -> float:
         """So long, or until the gauge of the float that sticks is in that state; how long that was."""

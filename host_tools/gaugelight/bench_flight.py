@@ -44,6 +44,7 @@ def flight_scenario(run: Run, cruise: bool) -> None:
     if cruise:
         cruise_scenario(flight)
     flight.daylight(False)
+    run.line.acknowledge()  # then a warning lights its lamp steadily, and that can be judged
 
 
 class Flight:

@@ -969,7 +969,11 @@ def parser() -> Parser:
         "--log", metavar="FILE", help="record counts and readings, a row an update, in a new CSV file"
     )
     one.add_argument("--append", action="store_true", help="go on in a log that is there, of the same table")
-    one = command("bench", bench, "prove a box file on a virtual box with a model aircraft around it")
+    one = command(
+        "bench",
+        bench,
+        "prove a box file on a virtual box with a model aircraft around it, on the ground and over a flight",
+    )
     one.add_argument("box", metavar="BOX", nargs="?", default=str(DEMO))
     one.add_argument(
         "--plot", metavar="FILE", default="bench.png", help="picture to write (default: bench.png)"
