@@ -1,4 +1,5 @@
-"""The bench's flight: an engine start, readouts through all their marks, rules, a transfer until the reserve is dry, a wire that breaks.
+"""The bench's flight, by day: an engine start, readouts through all their marks, rules, a transfer until the reserve is dry, a wire that
+breaks, a float that sticks (bench_cruise); then night falls.
 
 What a box does not have is left out. What should be told is taken from the box file, never from the table.
 """
@@ -10,7 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gaugebox import reserve
+from gaugelight.bench_cruise import cruise_scenario
 from gaugelight.face_tables import COLOUR_CODES, Zone, zones
+from gaugelight.lights import DAYLIGHT
 from gaugelight.readouts import AlertRule, Condition, Markings
 
 if TYPE_CHECKING:
@@ -27,9 +30,10 @@ COLOURS = ("none", *COLOUR_CODES)
 STROKES_HZ, RIPPLE = 2.0, 0.15  # of a plunger pump's pressure (our own)
 
 
-def flight_scenario(run: Run) -> None:
-    """Raises VirtualBoxError, Wrong."""
-    flight = _Flight(run)
+def flight_scenario(run: Run, cruise: bool) -> None:
+    """cruise: with it, which takes an hour of the box's time. Raises VirtualBoxError, Wrong."""
+    flight = Flight(run)
+    flight.daylight(True)
     flight.start_engine()
     flight.through_the_marks()
     for rule in run.built.box.face.alerts:
@@ -37,9 +41,13 @@ def flight_scenario(run: Run) -> None:
     if run.built.box.face.reserve is not None:
         flight.transfer(run.built.box.face.reserve)
     flight.wire_breaks()
+    if cruise:
+        cruise_scenario(flight)
+    flight.daylight(False)
+    run.line.acknowledge()  # then a warning lights its lamp steadily, and that can be judged
 
 
-class _Flight:
+class Flight:
     def __init__(self, run: Run) -> None:
         self.run = run
         self.box = run.built.box
@@ -57,6 +65,17 @@ class _Flight:
         low, high = one.law.span
         at = np.array([min(high, max(low, reading))])
         self.aircraft.signals[name] = float(one.law.signal(at)[0])
+
+    def daylight(self, day: bool) -> None:
+        """Day breaks, or night falls; the box follows after its delay."""
+        if (daylight := self.box.lights.daylight) is None:
+            return
+        sensor = self.box.input(daylight.sensor)
+        assert sensor is not None
+        self.read(sensor.name, sensor.law.span[day])
+        self.wait(1.0 + float(daylight.delay) + 7 * float(sensor.damping))
+        should, said = "day" if day else "night", self.run.line.dim().daylight
+        self.run.judge("day breaks" if day else "night falls", DAYLIGHT, should, said, said == should)
 
     def start_engine(self) -> None:
         """The bus goes down to 6 V for a second: the box runs on, and all else reads on."""

@@ -143,6 +143,14 @@ class SaidReserve:
 
 
 @dataclass(frozen=True)
+class SaidGauge:
+    """Of a disagree alert: state of gaugebox.disagree; size in units of its reading, as gaugebox.disagree says."""
+
+    state: int
+    size: int
+
+
+@dataclass(frozen=True)
 class SaidMark:
     """Where a readout stands among its marks, as the box judges: colour 0 none, 1 green, 2 yellow, 3 red; rank: how bad that is."""
 
@@ -405,6 +413,11 @@ class BoxLine:
         with self._understood():
             said = [int(word) for word in self.ask("reserve")]
             return SaidReserve(said[0], bool(said[1]), *said[2:]) if said else None
+
+    def gauges(self) -> list[SaidGauge]:
+        """Of each disagree alert, in the order of the box file."""
+        with self._understood():
+            return [SaidGauge(*map(int, said.split(","))) for said in self.ask("gauges") if said]
 
     def acknowledge(self) -> None:
         """All alerts, as its button does."""

@@ -55,14 +55,19 @@ class Aircraft:
 
     def __post_init__(self) -> None:
         self.chains: dict[str, Chain] = {one.name: chain_of(self.box, one) for one in self.box.inputs}
+        self._worked_out: dict[str, tuple[tuple[float, float | None, Wire], float]] = {}
         for one in self.box.inputs:
-            self.signals.setdefault(one.name, float(one.law.signal(np.array([self._rests(one)]))[0]))
+            self.signals.setdefault(one.name, self.at_rest(one))
         for knob in self.box.lights.knobs:
             self.knobs.setdefault(knob.pin, 0.0)
         if self.box.lights.daylight is not None:  # at night
             sensor = self.box.input(self.box.lights.daylight.sensor)
             assert sensor is not None
             self.signals[sensor.name] = float(sensor.law.signal(np.array([sensor.law.span[0]]))[0])
+
+    def at_rest(self, one: Input) -> float:
+        """Its signal while all is well."""
+        return float(one.law.signal(np.array([self._rests(one)]))[0])
 
     def _rests(self, one: Input) -> float:
         """In the middle of its green arc, where it has one, and below what says that the aircraft flies."""
@@ -85,10 +90,16 @@ class Aircraft:
 
     def volts(self, one: Input) -> float:
         """On the input's pin, or between its two."""
-        chain, rail = self.chains[one.name], self.rail_volts(one)
-        wire = self.wires.get(one.name, "whole")
+        moved = self.signals[one.name], self.rail_volts(one), self.wires.get(one.name, "whole")
+        worked_out = self._worked_out.get(one.name)
+        if worked_out is None or worked_out[0] != moved:  # most stand still most of the time
+            worked_out = self._worked_out[one.name] = moved, self._volts(one, *moved)
+        return worked_out[1]
+
+    def _volts(self, one: Input, signal: float, rail: float | None, wire: Wire) -> float:
+        chain = self.chains[one.name]
         if wire == "whole":
-            volts = chain.pin_volts(self.signals[one.name], rail)
+            volts = chain.pin_volts(signal, rail)
         elif wire == "broken":
             volts = chain.driven(0.0, math.inf, rail)
         else:

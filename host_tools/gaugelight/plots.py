@@ -18,6 +18,7 @@ def bench_plot(box: Box, report: Report, path: Path) -> None:
 
     matplotlib.use("Agg")
     from matplotlib import pyplot
+    from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
     columns = min(3, len(box.inputs)) or 3
@@ -27,12 +28,16 @@ def bench_plot(box: Box, report: Report, path: Path) -> None:
     grid = figure.add_gridspec(rows + dimmed, columns, height_ratios=[3.0] * rows + [4.6] * dimmed)
     spare = [figure.add_subplot(grid[k // columns, k % columns]) for k in range(rows * columns)]
     axes = list(spare)
+    called_out = False
     for one in box.inputs:
         panel = spare.pop(0)
         trace = report.traces[one.name]
         looks = np.arange(len(trace.truth))
         panel.plot(looks, trace.truth, drawstyle="steps-mid", color="0.6", linewidth=2.5, label="aircraft")
         panel.plot(looks, trace.reading, ".", color="tab:blue", markersize=4, label="box")
+        called = np.flatnonzero(trace.called_out)
+        called_out |= bool(called.size)
+        panel.plot(called, np.array(trace.reading)[called], "x", color="tab:red", markersize=5)
         first = 0
         for fault, run in groupby(trace.fault):
             last = first + len(list(run))
@@ -54,7 +59,10 @@ def bench_plot(box: Box, report: Report, path: Path) -> None:
         handles.append(
             Patch(facecolor="0.9", edgecolor="0.6", hatch="////", label="no reading: the box names a fault")
         )
-        figure.legend(handles=handles, loc="outside lower center", ncols=3)
+        if called_out:
+            words = "called out: it disagrees with burn and transfer"
+            handles.append(Line2D([], [], marker="x", color="tab:red", linestyle="", label=words))
+        figure.legend(handles=handles, loc="outside lower center", ncols=4)
     if dimmed:
         _light_panel(box, report, figure.add_subplot(grid[rows, :]))
     for panel in spare:

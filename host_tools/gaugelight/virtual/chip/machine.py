@@ -366,7 +366,19 @@ class I2C:
         self.writeto(addr, memaddr.to_bytes(addrsize // 8, "big") + bytes(buf))
 
 
+_wires = memoryview(_in)[layout.DISPLAY :]
+_wires_before = memoryview(array("q", [-1] * layout.REPLY_WORDS))[layout.DISPLAY :]
+
+
 def _new_pins():
+    if _wires != _wires_before:
+        _wire()
+        _wires_before[:] = _wires
+    for device in I2C._devices.values():
+        device.settle(link.now_us())
+
+
+def _wire():
     """A chip that no longer answers has lost its supply: when it comes back it has been reset."""
     wired = {}
     for i in range(_in[layout.CHIP_COUNT]):
@@ -386,7 +398,6 @@ def _new_pins():
             _in[at + layout.CHIP_RESETS],
             _in[at + layout.CHIP_RATE_PPM],
         )
-        I2C._devices[addr].settle(link.now_us())
     if display:
         if display not in I2C._devices:
             I2C._devices[display] = ssd1306_chip.SSD1306(I2C._picture)
