@@ -337,7 +337,7 @@ class Cockpit:
         table = Table(built().image)
         self.channels = make_channels(table.inputs, [0])
         self.derived = [Derived(record, self.channels) for record in table.derived]
-        shown: Any = self.channels + self.derived  # type: ignore[operator]
+        shown: Any = self.channels + self.derived
         self.switches: Any = [SimpleNamespace(level=0) for _ in table.switches]
         self.conditions = [Condition(record, shown, self.switches) for record in table.conditions]
         self.readouts = []
@@ -362,7 +362,8 @@ class Cockpit:
             curves = channel.record.signal_curve[1], channel.record.reading_curve[1]
             signal, reading = (min(c) + (max(c) - min(c)) * place // 100 for c in curves)
             channel.said[:] = [fault, 0, signal, reading]
-        for one in [*self.derived, *self.conditions, *self.readouts, *self.alerts.rules]:
+        judged: list[Any] = [*self.derived, *self.conditions, *self.readouts, *self.alerts.rules]
+        for one in judged:
             one.step()
         self.reserve.step(100)
         for _ in range(LASTS):

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from gaugebox import alert_records, reserve
+from gaugebox import alert_records, disagree, reserve
 from gaugebox.alerts import CAUTION, WARNING
 from gaugebox.books import NOT_KNOWN
 from gaugebox.measure import OPEN
@@ -19,10 +19,10 @@ from gaugebox.table import Table
 from gaugebox.watches import FULL, TOLD, UNWATCHED, Gauge, Reserve
 from gaugelight.atmosphere import pressure_hpa
 from gaugelight.boxfile import read_box
-from gaugelight.box_line import SaidReserve
+from gaugelight.box_line import SaidGauge, SaidReserve
 from gaugelight.build import build
 from gaugelight.cli import DEMO
-from gaugelight.fuel_watch import reserve_books
+from gaugelight.fuel_watch import gauges_told, reserve_books
 from gaugelight.problems import WrongBoxFile
 
 TEXT = DEMO.read_text()
@@ -302,9 +302,10 @@ BOOKS: dict[str, tuple[tuple[int, ...], list[str]]] = {
     "off, nothing known": ((reserve.OFF, 0, 0, 0, -1, -1, -1, -1, -1, -1), ["off"]),
     "flowing": (
         (reserve.FLOWING, 0, 250, 60, 1750, 160, 900, 115, 1290, 500),
-        ["flowing", "moved 2.5 +-0.6 US gal", "left 17.5 +-1.6 US gal", "room in the mains 9.0 +-1.1 US gal", "off in 21 +-9 min"],
+        ["flowing", "moved 2.5 +-0.6 US gal", "left 17.5 +-1.6 US gal", "room in the mains 9.0 +-1.1 US gal", "off in 13 to 30 min"],
     ),
-    "doubtful": ((reserve.FLOWING, 1, 0, 0, -1, -1, -1, -1, -1, -1), ["flowing, and something is odd", "moved 0.0 +-0.0 US gal"]),
+    "nobody knows what is left": ((reserve.FLOWING, 0, 250, 60, -1, -1, -1, -1, 600, 700), ["flowing", "moved 2.5 +-0.6 US gal", "dry nobody knows when, mains full in 0 to 22 min"]),
+    "doubtful": ((reserve.FLOWING, 1, 0, 0, -1, -1, -1, -1, -1, -1), ["flowing, doubtful: the pressure or its ripple has changed, or the mains do not rise", "moved 0.0 +-0.0 US gal"]),
     "dry": ((reserve.DRY, 0, 1900, 90, 0, 0, -1, -1, -1, -1), ["dry", "moved 19.0 +-0.9 US gal", "left 0.0 +-0.0 US gal"]),
 }  # fmt: skip
 
@@ -312,3 +313,16 @@ BOOKS: dict[str, tuple[tuple[int, ...], list[str]]] = {
 @pytest.mark.parametrize("said, told", BOOKS.values(), ids=BOOKS)
 def test_the_books_in_words(said: tuple[int, ...], told: list[str]) -> None:
     assert reserve_books(SaidReserve(said[0], bool(said[1]), *said[2:]), table()) == told
+
+
+def test_the_gauges_in_words() -> None:
+    said = [
+        SaidGauge(disagree.READS_HIGH, 174),
+        SaidGauge(disagree.READS_LOW, -250),
+        SaidGauge(disagree.NOT_JUDGED, 0),
+    ]
+    assert gauges_told(said, table()) == [
+        "left fuel: reads 1.7 US gal too HIGH at least",
+        "right fuel: reads 2.5 US gal too LOW at least, or leaks",
+        "usable fuel: not judged",
+    ]

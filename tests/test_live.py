@@ -198,6 +198,12 @@ def readout(name: str, what: State) -> tuple[Any, Said, SaidMark | None]:
     return face, what.said[what.faces.index(face)], what.mark(face)
 
 
+def test_in_yellow_but_not_for_long_is_not_ok() -> None:
+    face, said, _ = readout("left fuel", state({"left fuel": 3}))
+    assert status(face, said, SaidMark(1, 0)) == ("in yellow", 2)
+    assert status(face, readout("left fuel", state({"left fuel": 0}))[1], SaidMark(1, 0)) == ("in red", 3)
+
+
 def test_the_box_is_believed_rather_than_the_reading() -> None:
     """It enters a zone late, and leaves it late: what it says is shown, in the nearest zone's words."""
     face, said, _ = readout("coolant temperature", state({"coolant temperature": 99}))
@@ -246,15 +252,47 @@ ALERTS = (
 )
 
 
+BOTH = (("warning lamp", 2), ("caution lamp", 1))
+
+
+@pytest.mark.parametrize(
+    "there, words",
+    [
+        (BOTH, "warning lamp flashing, caution lamp lit"),
+        (BOTH[:1], "warning lamp flashing"),
+        ((), "no lamp for alerts"),
+    ],
+)
+def test_lamps_that_are_there(there: tuple[tuple[str, int], ...], words: str) -> None:
+    (line,) = [
+        text
+        for text in drawn(state(alerts=SaidAlerts(7, 2, 1, 4, ALERTS), alert_lamps=there))
+        if text.startswith("alerts:")
+    ]
+    assert line.split("   ")[1].strip() == words
+
+
+def test_a_lamp_for_alerts_is_lit_or_dark() -> None:
+    lights = (SaidDimmer("warning lamp", 10000, 0, None), SaidDimmer("caution lamp", 10000, 65535, None))
+    text = "\n".join(drawn(state(lights=lights, alert_lamps=BOTH)))
+    assert "warning lamp dark   caution lamp lit" in text and "%" not in text
+
+
+def test_what_is_watched_is_said_in_whole_lines() -> None:
+    said = "reserve watch: flowing; moved 6.2 +-0.8 US gal; left 3.1 +-1.5 US gal; room in the mains 9.0 +-1.2 US gal"
+    text = "\n".join(drawn(state(watched=(said, "gauges: left fuel: not judged"))))
+    assert "reserve watch: flowing; moved 6.2 +-0.8" in text and "gauges: left fuel: not judged" in text
+
+
 def test_alerts_stand_in_the_order_of_the_box() -> None:
-    lines = drawn(state(alerts=SaidAlerts(7, 2, 1, 4, ALERTS)))
+    lines = drawn(state(alerts=SaidAlerts(7, 2, 1, 4, ALERTS), alert_lamps=BOTH))
     at = lines.index(next(line for line in lines if line.startswith("alerts: 4")))
     assert "warning lamp flashing, caution lamp lit" in lines[at]
     assert [line.split() for line in lines[at + 1 : at + 5]] == [
         ["!!", "WARNING", "left", "fuel", "EMPTY", "NEW"],
         ["!!", "WARNING", "hydraulic", "SHAKES", "acknowledged"],
         ["!", "CAUTION", "RESERVE", "TANK", "DRY", "NEW"],
-        ["!", "CAUTION", "bus:", "open", "acknowledged"],
+        ["!", "CAUTION", "bus", "FAIL", "open", "acknowledged"],
     ]
     what = state(alerts=SaidAlerts(7, 2, 1, 4, ALERTS))
     assert "bold red reverse" in styles_of("WARNING left fuel EMPTY", what)

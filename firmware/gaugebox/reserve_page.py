@@ -86,16 +86,18 @@ class ReservePage:
         self._write(line, label, value, band, self.decimals)
 
     def _time(self) -> None:
-        """In minutes; while nobody knows what is left it is the time until the mains are full, at most."""
+        """In minutes, the soonest and the latest; while nobody knows what is left, until the mains are full."""
         books = self.reserve.watch.books
         seconds, band = books.seconds_to_off, books.seconds_band
+        soonest = latest = NOT_KNOWN
         if seconds != NOT_KNOWN:
-            seconds //= 60
-            band = -(-band // 60)
-        self._write(TIME, b"full in" if books.left == NOT_KNOWN else b"off in", seconds, band, 0)
+            soonest = max(0, seconds - band) // 60
+            latest = -(-(seconds + band) // 60)
+        self._write(TIME, b"full in" if books.left == NOT_KNOWN else b"off in", soonest, latest, 0)
 
-    def _write(self, line: int, label: bytes, value: int, band: int, decimals: int) -> None:
-        if not self._differs(line, value, band << 1 | (len(label) & 1)):
+    def _write(self, line: int, label: bytes, value: int, other: int, decimals: int) -> None:
+        """other: its band; of a time the latest."""
+        if not self._differs(line, value, other << 1 | (len(label) & 1)):
             return
         brush = self.brush
         y = line * LINE + 1
@@ -108,7 +110,8 @@ class ReservePage:
             return
         brush.number(value, decimals, AT)
         brush.write_back(brush.text, AT, y)
-        brush.number(band, decimals, WIDTH - AT)
-        x = brush.write(brush.text, brush.write(b"+-", AT + 4, y), y)
+        brush.number(other, decimals, WIDTH - AT)
+        x = brush.write(b" to " if line == TIME else b"+-", AT if line == TIME else AT + 4, y)
+        x = brush.write(brush.text, x, y)
         if line == TIME:
             brush.write(b"min", x + 3, y)

@@ -14,7 +14,8 @@ import numpy as np
 
 from gaugebox import digits
 from gaugebox.disagree import AGREES, LANDED_TURNS, READS_HIGH, TURN_MS
-from gaugebox.face import BOTTOM, LETTERS, PITCH
+from gaugebox.brush import LETTERS, PITCH
+from gaugebox.face import BOTTOM
 from gaugelight.fuel_watch import GAUGE_ERROR, SMOOTHING, Disagreement
 
 if TYPE_CHECKING:

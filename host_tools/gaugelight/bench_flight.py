@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from gaugebox import reserve
+from gaugebox.alerts import LASTS, STANDS
 from gaugelight.bench_cruise import cruise_scenario
-from gaugelight.face_tables import COLOUR_CODES, Zone, zones
+from gaugelight.face_tables import COLOUR_CODES, TURNS_A_SECOND, Zone, zones
 from gaugelight.lights import DAYLIGHT
 from gaugelight.readouts import AlertRule, Condition, Markings
 
@@ -292,7 +293,7 @@ class Flight:
         said = "acknowledged" if seen.get(words) else "not acknowledged"
         self.run.judge("acknowledged", words, "acknowledged", said, said == "acknowledged")
         del self.aircraft.wires[one.name]
-        self.wait(TOLD_S)
+        self.wait(TOLD_S + LASTS * STANDS / TURNS_A_SECOND)
         self.judge_told(f"{one.name}: wire whole again", words, False)
 
 

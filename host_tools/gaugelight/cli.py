@@ -645,7 +645,7 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugebox.alerts import WARNING
     from gaugelight.box_line import BoxLine, warnings_of
     from gaugelight.flash import stored
-    from gaugelight.fuel_watch import reserve_books
+    from gaugelight.fuel_watch import gauges_told, reserve_books
     from gaugelight.ports import the_port
     from gaugelight.said import shown
 
@@ -657,9 +657,10 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         dimmers = line.lamps(hello.dimmers)
         dim = line.dim()
         alerts = line.alerts()
-        reserve = line.reserve()
-        table = stored(line, hello) if reserve is not None else None
+        reserve, gauges = line.reserve(), line.gauges()
+        table = stored(line, hello) if reserve is not None or gauges else None
     books = [] if reserve is None or table is None else reserve_books(reserve, table)
+    compared = [] if table is None else gauges_told(gauges, table)
     inputs = [
         {
             "name": about.name,
@@ -692,7 +693,9 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         urgency = "WARNING" if alert.urgency == WARNING else "caution"
         screen.say(f"  {urgency}: {alert.words}{', acknowledged' * alert.acknowledged}")
     if books:
-        screen.say(f"  reserve: {'; '.join(books)}")
+        screen.say(f"  reserve watch: {'; '.join(books)}")
+    if compared:
+        screen.say(f"  gauges: {'; '.join(compared)}")
     return {
         "port": port,
         "box": hello.box,
@@ -713,6 +716,7 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
         "daylight_fault": dim.daylight_fault,
         "alerts": [vars(alert) for alert in alerts.shown],
         "reserve": books or None,
+        "gauges": compared or None,
     }, 0
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import struct
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -19,8 +19,9 @@ from gaugelight.quantity import UNITS
 from gaugelight.readouts import Condition, condition, read_condition
 
 if TYPE_CHECKING:
-    from gaugebox.table import Table
-    from gaugelight.box_line import SaidReserve
+    from gaugebox.alert_records import DerivedRecord
+    from gaugebox.table import InputRecord, Table
+    from gaugelight.box_line import SaidGauge, SaidReserve
     from gaugelight.boxfile import Box, Section
     from gaugelight.lights import Units
 
@@ -197,11 +198,11 @@ def _readout(
 def reserve_books(said: "SaidReserve", table: "Table") -> list[str]:
     """What the reserve watch says, in words; what is not known is left out."""
     assert table.reserve is not None
-    mains = table.reserve.mains
-    number = len(table.inputs)
-    record = table.inputs[mains] if mains < number else table.derived[mains - number]
+    record = _record(table, table.reserve.mains)
     scale = 10**record.reading_decimals
-    told = [reserve.STATES[said.state] + (", and something is odd" if said.doubtful else "")]
+    told = [reserve.STATES[said.state]]
+    if said.doubtful:
+        told = [f"{told[0]}, doubtful: the pressure or its ripple has changed, or the mains do not rise"]
     for name, value, band in (
         ("moved", said.moved, said.moved_band),
         ("left", said.left, said.left_band),
@@ -210,8 +211,34 @@ def reserve_books(said: "SaidReserve", table: "Table") -> list[str]:
         if value >= 0 and (name != "moved" or value or said.state):
             told.append(f"{name} {value / scale:.1f} +-{band / scale:.1f} {record.reading_unit}")
     if said.seconds_to_off >= 0:
-        told.append(f"off in {said.seconds_to_off // 60} +-{-(-said.seconds_band // 60)} min")
+        soonest = max(0, said.seconds_to_off - said.seconds_band) // 60
+        latest = -(-(said.seconds_to_off + said.seconds_band) // 60)
+        what = "off in" if said.left >= 0 else "dry nobody knows when, mains full in"
+        told.append(f"{what} {soonest} to {latest} min")
     return told
+
+
+GAUGE_WORDS = {
+    disagree.NOT_JUDGED: "not judged",
+    disagree.AGREES: "nothing speaks against it",
+    disagree.READS_HIGH: "reads {size} too HIGH at least",
+    disagree.READS_LOW: "reads {size} too LOW at least, or leaks",
+}
+
+
+def gauges_told(said: "Sequence[SaidGauge]", table: "Table") -> list[str]:
+    """What the disagree alerts say of each gauge, in words."""
+    told = []
+    for one, gauge in zip(said, table.gauges):
+        record = _record(table, gauge.index)
+        size = f"{abs(one.size) / 10**record.reading_decimals:.{min(1, record.reading_decimals)}f} {record.reading_unit}"
+        words = GAUGE_WORDS.get(one.state, f"state {one.state}")
+        told.append(f"{record.name}: {words.format(size=size)}")
+    return told
+
+
+def _record(table: "Table", index: int) -> "InputRecord | DerivedRecord":
+    return table.inputs[index] if index < len(table.inputs) else table.derived[index - len(table.inputs)]
 
 
 # -- in the box's integers

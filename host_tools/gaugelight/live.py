@@ -32,6 +32,7 @@ from gaugelight.box_line import (
     warnings_of,
 )
 from gaugelight.flash import stored
+from gaugelight.fuel_watch import gauges_told, reserve_books
 from gaugelight.live_log import LiveLog
 from gaugelight.live_picture import COLOUR_WORDS, LAMP_WORDS, URGENCY_WORDS, State, faces_of, picture, status
 
@@ -76,8 +77,11 @@ class Watch:
             lights=tuple(line.lamps(hello.dimmers)),
             dim=line.dim(),
             alerts=line.alerts(),
-            alert_lamps=() if table is None else tuple(one.name for one in table.dimmers if one.shows),
+            alert_lamps=(
+                () if table is None else tuple((one.name, one.shows) for one in table.dimmers if one.shows)
+            ),
         )
+        self.table = table
         self.described, self.marked, self.state = described, marked, state
         self.came = self.clock()
 
@@ -150,8 +154,22 @@ class Watch:
                 yield
             self.state = replace(self.state, lights=tuple(lights), dim=self.line.dim())
             yield
+            yield from self._watches()
             self._hello()
             yield
+
+    def _watches(self) -> Iterator[None]:
+        """The reserve watch and the disagree alerts, where there are any."""
+        table, watched = self.table, []
+        if table is None:
+            return
+        if table.reserve is not None and (said := self.line.reserve()) is not None:
+            watched.append("reserve watch: " + "; ".join(reserve_books(said, table)))
+            yield
+        if table.gauges:
+            watched.append("gauges: " + "; ".join(gauges_told(self.line.gauges(), table)))
+            yield
+        self.state = replace(self.state, watched=tuple(watched))
 
     @property
     def now(self) -> State:
@@ -315,6 +333,7 @@ def snapshot(state: State) -> dict[str, Any]:
         "daylight_fault": dim.daylight_fault,
         "warning_lamp": LAMP_WORDS.get(alerts.warning),
         "caution_lamp": LAMP_WORDS.get(alerts.caution),
+        "watched": list(state.watched),
         "alerts": [
             {
                 "urgency": URGENCY_WORDS.get(one.urgency, "").lower(),

@@ -73,7 +73,9 @@ class Face:
 
 @dataclass(frozen=True)
 class State:
-    """All that is known of the box. alert_lamps: which lights are lit by alerts only. age: seconds since the readings came. message: what has just happened. log: where it is recorded."""
+    """All that is known of the box. alert_lamps: the lights that are lit by alerts only, each with what it shows. watched: what the reserve
+    watch and the disagree alerts say. age: seconds since the readings came. message: what has just happened. log: where it is recorded.
+    """
 
     port: str
     hello: Hello
@@ -83,7 +85,8 @@ class State:
     lights: tuple[SaidDimmer, ...]
     dim: SaidDim
     alerts: SaidAlerts
-    alert_lamps: tuple[str, ...] = ()
+    alert_lamps: tuple[tuple[str, int], ...] = ()
+    watched: tuple[str, ...] = ()
     age: float = 0.0
     message: str = ""
     log: str = ""
@@ -155,12 +158,26 @@ def status(face: Face, said: Said, mark: SaidMark | None) -> tuple[str, int]:
     conditional = record.only_when != NO_CONDITION and record.colours[now] != UNMARKED
     if not alike or mark.colour == UNMARKED and conditional:
         return "not judged", UNMARKED
+    if not mark.rank and record.ranks[now]:  # not for long enough yet
+        return f"in {COLOUR_WORDS[record.colours[now]]}", record.colours[now]
     if not mark.rank:
         return ("ok" if mark.colour == GREEN else COLOUR_WORDS[mark.colour]), mark.colour
     # the box enters a zone late and leaves it late: of those that it may mean the nearest
     zone = min(alike, key=lambda k: _distance(record.edges, k, reading))
     words = f"{ATTENTION[record.urgencies[zone]]}{COLOUR_WORDS[mark.colour]} {record.words[zone]}"
     return words.replace("  ", " "), mark.colour
+
+
+def _all_words(face: Face) -> list[str]:
+    """That may stand beside its bar."""
+    record = face.record
+    if record is None:
+        return []
+    zones = zip(record.urgencies, record.colours, record.words, record.ranks)
+    return [
+        "not judged",
+        *(f"{ATTENTION[u]}{COLOUR_WORDS[c]} {words}" for u, c, words, rank in zones if rank),
+    ]
 
 
 def _distance(edges: "array[int]", zone: int, reading: int) -> int:
@@ -187,7 +204,8 @@ def picture(state: State, width: int, height: int, ascii_only: bool = False) -> 
     alerts = _alerts(state, max(3, height // 4))
     foot = [Text(state.message, style="bold"), _foot(state)]
     room = height - len(head) - len(alerts) - len(foot)
-    lights = _lights(state, width, max(1, room - len(state.faces)))
+    lights = _watched(state, width) if room > len(state.faces) + 2 else []
+    lights += _lights(state, width, max(1, room - len(state.faces) - len(lights)))
     readouts = _readouts(state, width, room - len(lights), glyphs)
     gap = [Text("")] * (len(readouts) + len(lights) + 2 <= room)
     lines = [*head, *readouts, *gap, *lights, *gap, *alerts]
@@ -230,6 +248,8 @@ def _readouts(state: State, width: int, room: int, glyphs: Glyphs) -> list[Text]
     cells = [_cells(state, number, width >= WIDE) for number in numbers]
     widths = [max((len(row[k][0]) for row in cells), default=0) for k in range(4)]
     name, value, word, signal = widths
+    if width >= WIDE:  # so that a word that comes moves no bar
+        word = max([word, *(len(words) for face in state.faces for words in _all_words(face))])
     bar_width = width - name - value - word - signal - 5
     if bar_width < SHORTEST_BAR:  # the signal is the first that can be done without
         signal = 0
@@ -280,11 +300,19 @@ def _cells(state: State, number: int, wide: bool) -> list[tuple[str, str]]:
     ]
 
 
+def _watched(state: State, width: int) -> list[Text]:
+    lines = [
+        part for line in state.watched for part in textwrap.wrap(line, width - 4, subsequent_indent="  ")
+    ]
+    return [Text(line, style="dim" if state.age > STALE_S else "") for line in lines]
+
+
 def _lights(state: State, width: int, most: int) -> list[Text]:
     items = []
     for one in state.lights:
-        when = "for alerts " if one.name in state.alert_lamps else ""
-        level = f"{one.name} {when}{one.level / 100:.1f} % (duty {one.duty / 655.35:.2f} %)"
+        level = f"{one.name} {one.level / 100:.1f} % (duty {one.duty / 655.35:.2f} %)"
+        if one.name in dict(state.alert_lamps):
+            level = f"{one.name} {'lit' if one.duty else 'dark'}"
         items.append(level + (f" FAULT {one.fault}" if one.fault else ""))
     for name, value, fault in (
         ("dim request", state.dim.request, state.dim.request_fault),
@@ -302,11 +330,15 @@ def _lights(state: State, width: int, most: int) -> list[Text]:
 
 def _alerts(state: State, most: int) -> list[Text]:
     said = state.alerts
-    lamps = (
-        f"warning lamp {LAMP_WORDS.get(said.warning, '?')}, caution lamp {LAMP_WORDS.get(said.caution, '?')}"
-    )
+    shows = {shows for _, shows in state.alert_lamps}
+    lamps = [
+        f"{URGENCY_WORDS[urgency].lower()} lamp {LAMP_WORDS.get(lit, '?')}"
+        for urgency, lit in ((WARNING, said.warning), (CAUTION, said.caution))
+        if urgency in shows
+    ]
     stale = state.age > STALE_S
-    lines = [Text(f"alerts: {said.count or 'none'}   {lamps}", style="dim" if stale else "bold")]
+    lamp_words = ", ".join(lamps) or "no lamp for alerts"
+    lines = [Text(f"alerts: {said.count or 'none'}   {lamp_words}", style="dim" if stale else "bold")]
     shown_here = said.shown if said.count <= most else said.shown[: most - 1]
     lines += [_alert(one, stale) for one in shown_here]
     if said.count > len(shown_here):
