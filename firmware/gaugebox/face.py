@@ -372,7 +372,7 @@ class Face:
         else:
             tail = tails[alert.what] if tails else b""
         x = brush.write(head, 2, y + 1, ink, letters - len(tail) - 1 if tail else letters)
-        brush.write(tail, x + PITCH, y + 1, ink)
+        brush.write(tail, x + PITCH if head else x, y + 1, ink, letters)
         if alert.urgency == WARNING and not alert.unseen():
             self.canvas.hline(0, y + LINE - 1, letters * PITCH + 2, 1)
 
@@ -411,5 +411,5 @@ def _words(alerts: "Alerts", cells: "list[Cell]") -> "list[tuple[bytes, list[byt
         made.append((label, FAULT_WORDS))
     made += [(cell.label, cell.words) for cell in cells]
     made += [(rule.record.words.encode(), []) for rule in alerts.rules]
-    made += [(b"", None) for _ in alerts.others]
+    made += [(b"", source.phrases) for source in alerts.others]
     return made

@@ -24,10 +24,17 @@ FULL = (CAUTION, 4, "MAINS FULL STOP PUMP")
 UNWATCHED = (CAUTION, 1, "TRANSFER NOT WATCHED")  # the pump runs, and nobody knows what it does
 UNWATCHED_MS = 10000
 NOTHING = (0, 0, "")
+PHRASES = [
+    told[2].encode()
+    for told in sorted([NOTHING, UNWATCHED, FULL] + list(TOLD.values()), key=lambda told: told[1])
+]  # by rank
 
 
 class Reserve:
-    """The reserve watch on its channels and switches. As an alert has: urgency, rank, what, side, words()."""
+    """The reserve watch on its channels and switches. As an alert has: urgency, rank, what, side, words(); phrases: those by what it
+    is."""
+
+    phrases = PHRASES
 
     def __init__(
         self, record: "ReserveRecord", channels: "list[Channel | Derived]", switches: "list[Switch]"
@@ -91,6 +98,8 @@ class Reserve:
 
 class Gauge:
     """One gauge held against burn and transfer. As an alert has: urgency, rank, what, side, words()."""
+
+    phrases = None  # they have a size
 
     def __init__(
         self,
