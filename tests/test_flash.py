@@ -11,7 +11,7 @@ from gaugebox.table import Table
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.cli import DEMO
-from gaugelight.event_log import Event, events, started
+from gaugelight.event_log import Event, Told, events, started
 from gaugelight.flash import changes
 
 
@@ -129,18 +129,29 @@ def test_events_in_words() -> None:
         (3, 1, 0, 80),
         (3, log.DIMMERS, OPEN, 90),
         (3, log.LOST, 255, 100),
+        (3, log.TOLD, 2, 110),
+        (3, log.TOLD, 0, 111),
+        (3, log.TOLD + 1, 1, 112),
+        (3, log.TOLD + 9, 1, 113),
         (4, log.START, log.ASKED, 0x12345678),
+        (4, log.TOLD, 1, 2),
         (4, 0, RAIL, 3),
     ]
     content = b"".join(struct.pack(log.RECORD, *record) for record in records)
-    assert list(events(content, "abcdef01", ["rail", "left fuel"], ["glare shield"])) == [
+    alerts = [Told("left fuel", ("EMPTY", "LOW", "")), Told("alert", ("COOLANT LOST",))]
+    assert list(events(content, "abcdef01", ["rail", "left fuel"], ["glare shield"], alerts)) == [
         Event(3, 0, "box", "started: its supply came on; table abcdef01"),
         Event(3, 0, "box", "a table was passed over: damaged, or it does not start with it"),
         Event(3, 75, "left fuel", "open"),
         Event(3, 80, "left fuel", "well again"),
         Event(3, 90, "glare shield", "open"),
         Event(3, 100, "log", "255 or more events found no room"),
+        Event(3, 110, "left fuel", "LOW is told"),
+        Event(3, 111, "left fuel", "is told no more"),
+        Event(3, 112, "alert", "COOLANT LOST is told"),
+        Event(3, 113, "alert no. 10", "code 1 is told"),
         Event(4, 0, "box", "started: it was asked to; table 12345678"),
+        Event(4, 2, "alert no. 1", "code 1 is told"),
         Event(4, 3, "input no. 1", "rail"),
     ]
 

@@ -14,6 +14,7 @@ from gaugebox.store import SLOTS, slot_header
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.cli import DEMO
+from gaugelight.event_log import alerts_of, events
 from test_app import Rig, app_class  # noqa: F401  # a fixture
 
 SAMPLED_S = 4
@@ -143,6 +144,31 @@ LOST = "COOLANT LOST"
 @pytest.mark.parametrize(
     "before, stays", [(RUNNING + 3, True), (FAILED + 3, True), (ASKED + 3, False), (POWER, False)]
 )
+def test_what_is_told_stands_in_the_log(told: Rig) -> None:
+    """A mark, a rule and a fault, when they come and when they go; in the words of the host."""
+    table = told.app.store.table
+    told.aircraft.signals["left fuel"] = 0.0
+    told.tick(50 * 120)
+    told.aircraft.wires["hydraulic"] = "broken"
+    told.tick(100)
+    del told.aircraft.wires["hydraulic"]
+    told.tick(50 * 20)
+    content = told.app.events.read(0, 100)
+    said = [
+        (one.subject, one.what)
+        for one in events(
+            content, f"{table.crc:08x}", [one.name for one in table.inputs], [], alerts_of(table)
+        )
+    ]
+    wanted = [
+        ("left fuel", "LOW is told"),
+        ("left fuel", "EMPTY is told"),
+        ("hydraulic", "open"),
+        ("hydraulic", "well again"),
+    ]
+    assert [one for one in said if one in wanted] == wanted
+
+
 def test_coolant_that_is_lost_outlives_a_hang(told: Rig, before: int, stays: bool) -> None:
     """By the watchdog's scratch registers; not what was asked for, nor the supply's return."""
     number = [rule.record.words for rule in told.app.rules].index(LOST)

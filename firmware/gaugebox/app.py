@@ -90,7 +90,8 @@ class App:
         self._wire()
         self.alerts = Alerts(self.channels, self.readouts, self.rules, self._watches())
         self._wire_face()
-        self.faults = bytearray(len(self.channels) + len(self.driven))  # as they stand in the log
+        # as they stand in the log: inputs, what is dimmed, alerts
+        self.faults = bytearray(len(self.channels) + len(self.driven) + len(self.alerts.all))
         self.changes = bytearray(len(self.faults))  # of each, since the log was written
         if board.service() and not store.distrusted:
             board.open_line()
@@ -270,6 +271,7 @@ class App:
                 self._event(i, i, fault)
         if self.lighting is not None:
             self._keep_lights(self.lighting.dimmers, len(self.channels))
+        self._keep_alerts(len(self.channels) + len(self.driven))
         self.unflushed += 1
         if self.unflushed >= FLUSH_TICKS:
             self.unflushed = FLUSH_TICKS - self.next_flush
@@ -283,6 +285,17 @@ class App:
             fault = dimmers[i].fault
             if fault >= 0 and fault != self.faults[at + i]:
                 self._event(at + i, log.DIMMERS + i, fault)
+
+    def _keep_alerts(self, at: int) -> None:
+        """All but the faults of inputs, which are there already."""
+        first, alerts = len(self.channels), self.alerts
+        for i in range(first, len(alerts.all)):
+            alert = alerts.all[i]
+            code = 0
+            if alert.urgency:
+                code = 1 + (alert.what if i - first < len(self.readouts) else alert.side)
+            if code != self.faults[at + i]:
+                self._event(at + i, log.TOLD + i - first, code)
 
     def _event(self, at: int, subject: int, fault: int) -> None:
         """A wire that comes and goes must not fill the log: its later changes wait for the next minute."""

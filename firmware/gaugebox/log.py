@@ -1,4 +1,4 @@
-"""The event log: starts and their causes, faults and when they came and went; kept on flash over restarts.
+"""The event log: starts and their causes, faults and alerts and when they came and went; kept on flash over restarts.
 
 Two files, filled in turn: `events`, and `older`, which it becomes when it is full. Records gather in memory and are written
 once a minute at most, so that flash wears slowly and is seldom waited for.
@@ -11,8 +11,9 @@ RECORD = "<HBBI"  # number of the start, subject, code, seconds since the start 
 RECORD_SIZE = 8
 MOST_RECORDS = 512  # in a file: one block of flash
 MOST_PENDING = 64
-# subjects: the inputs by number, from DIMMERS on what is dimmed, each with a fault's code; and
-DIMMERS = 32
+# subjects: the inputs by number, from DIMMERS on what is dimmed, each with a fault's code; from TOLD on all other alerts, of a readout
+# with one more than its zone, of others than that with one more than their side; nought when it is over
+DIMMERS, TOLD = 32, 64
 LOST, NOTICE, START = 253, 254, 255
 # code of START: what the box did last before it, and how that ended; still running: it hung, and the watchdog restarted it
 AT_START, AT_INPUTS, AT_CONVERTERS, AT_LIGHTS, AT_LOG, AT_LINE, AT_FACE = range(7)

@@ -610,7 +610,8 @@ def revert(words: argparse.Namespace, screen: Screen) -> Outcome:
 
 def faults(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
-    from gaugelight.event_log import events, started
+    from gaugelight.event_log import alerts_of, events, started
+    from gaugelight.flash import stored
     from gaugelight.ports import the_port
 
     port = the_port(words.port)
@@ -619,7 +620,9 @@ def faults(words: argparse.Namespace, screen: Screen) -> Outcome:
         names = [one.name for one in line.describe(hello.inputs)]
         lights = [one.name for one in line.lamps(hello.dimmers)]
         health = line.health()
-        said = list(events(line.log(), hello.crc, names, lights))
+        table = stored(line, hello)
+        alerts = [] if table is None else alerts_of(table)
+        said = list(events(line.log(), hello.crc, names, lights, alerts))
     cells = [[str(one.start), _clock(one.seconds), one.subject, one.what] for one in said]
     screen.table("", [">start", ">after", "what", "event"], cells)
     screen.say(f"  it runs for {_clock(hello.uptime_ms // 1000)}, since {started(health.before)}")

@@ -1,11 +1,14 @@
 """The box's event log in words."""
 
 import struct
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from gaugebox import log
 from gaugebox.measure import FAULTS
+from gaugebox.alert_records import DerivedRecord
+from gaugebox.table import InputRecord, Table
+from gaugebox.watches import PHRASES
 
 DOING = {
     log.AT_START: "starting",
@@ -42,8 +45,34 @@ def started(before: int) -> str:
     return f"WATCHDOG: it hung while {doing}"
 
 
-def events(content: bytes, crc: str, inputs: list[str], dimmers: list[str]) -> Iterator[Event]:
-    """From records, oldest first. inputs, dimmers: their names in the table `crc`; those of other tables are counted from one."""
+@dataclass(frozen=True)
+class Told:
+    """What an alert is called in the log, and what it says by its code."""
+
+    name: str
+    words: tuple[str, ...]
+
+
+def alerts_of(table: Table) -> list[Told]:
+    """Of all but the faults of inputs, in the order of the log."""
+    records: list[InputRecord | DerivedRecord] = [*table.inputs, *table.derived]
+    made = [Told(records[one.index].name, tuple(one.words)) for one in table.readouts]
+    made += [Told("alert", (one.words,)) for one in table.alerts]
+    if table.reserve is not None:
+        made.append(Told("reserve watch", tuple(phrase.decode() for phrase in PHRASES)))
+    # by gaugebox.disagree's states
+    made += [
+        Told(records[one.index].name, ("", "", "reads too HIGH", "reads too LOW or leaks"))
+        for one in table.gauges
+    ]
+    return made
+
+
+def events(
+    content: bytes, crc: str, inputs: list[str], dimmers: list[str], alerts: Sequence[Told] = ()
+) -> Iterator[Event]:
+    """From records, oldest first. inputs, dimmers: their names, and alerts those of the table `crc`; those of other tables are counted
+    from one."""
     named = False
     for start, subject, code, number in struct.iter_unpack(log.RECORD, content):
         if subject == log.START:
@@ -56,6 +85,11 @@ def events(content: bytes, crc: str, inputs: list[str], dimmers: list[str]) -> I
             )
         elif subject == log.LOST:
             yield Event(start, number, "log", f"{code}{' or more' * (code == 255)} events found no room")
+        elif subject >= log.TOLD:
+            at = subject - log.TOLD
+            one = alerts[at] if named and at < len(alerts) else Told(f"alert no. {at + 1}", ())
+            words = one.words[code - 1] if 0 < code <= len(one.words) else f"code {code}"
+            yield Event(start, number, one.name, f"{words} is told" if code else "is told no more")
         else:
             names, at, kind = (
                 (inputs, subject, "input")
