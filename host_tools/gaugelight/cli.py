@@ -718,10 +718,10 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
 
 def dial(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
-    from gaugelight.dial import ADVICE, dial_drawing, dial_of, png, svg
+    from gaugelight.dial import ADVICE, dial_drawing, dial_of, order_note, png, scale_of, svg
 
     box = read_box(Path(words.box))
-    one = dial_of(box, words.readout, _degrees(words.sweep), _millimetres(words.diameter))
+    one = dial_of(box, words.readout, _degrees(words.sweep), _millimetres(words.diameter), words.needle)
     path = Path(words.output or one.name.replace(" ", "_").replace("/", "_") + ".svg")
     if path.suffix not in (".svg", ".png") or path.is_dir() or not os.access(path.parent, os.W_OK):
         raise Misuse(f"{path}: no dial can be written there; name a .svg or .png in a folder of yours")
@@ -739,10 +739,15 @@ def dial(words: argparse.Namespace, screen: Screen) -> Outcome:
     screen.say(
         f"{path}: {one.name}, {one.low:g} to {one.high:g} {one.unit} over {one.sweep:g} degrees, sheet {size}"
     )
+    notes = [*scale_of(one), *filter(None, [order_note(one)])]
+    for note in notes:
+        screen.say(f"  {note}")
     screen.say(ADVICE)
     return {
         "file": str(path),
         "readout": one.name,
+        "needle": None if one.pointer is None else one.pointer.name,
+        "notes": notes,
         "unit": one.unit,
         "low": one.low,
         "high": one.high,
@@ -961,7 +966,17 @@ def parser() -> Parser:
     one.add_argument("box", metavar="BOX")
     one.add_argument("readout", metavar="READOUT", help="the name of an input or a derived readout")
     one.add_argument("-o", dest="output", metavar="FILE", help=".svg or .png (default: its name with .svg)")
-    one.add_argument("--sweep", metavar="DEGREES", default="270", help="of the scale (default: 270)")
+    one.add_argument(
+        "--needle",
+        metavar="NAME",
+        help="whose points bend the scale, where several needles follow the readout",
+    )
+    one.add_argument(
+        "--sweep",
+        metavar="DEGREES",
+        default="270",
+        help="of the scale; of a needle from 0 to 100 %% of the time (default: 270)",
+    )
     one.add_argument("--diameter", metavar="LENGTH", default="57 mm", help='of the rim (default: "57 mm")')
     one = command("live", live, "everything the box says, ten times a second; keys acknowledge and test")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
