@@ -191,7 +191,7 @@ def test_restarts_that_were_asked_for_are_no_failed_starts(rig: Rig) -> None:
     with BoxLine(rig.port) as line:
         crc = line.wait_for_start(10).crc
         for _ in range(5):
-            line.hello_writable()  # when it knows whether it flies
+            line.hello_settled()  # when it knows whether it flies
             line.restart()
             hello = line.wait_for_start(10)
             assert (hello.crc, hello.notice) == (crc, "") and hello.uptime_ms < 9_000

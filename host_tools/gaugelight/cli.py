@@ -503,13 +503,17 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.flash import changes, flash, stored
+    from gaugelight.changes import changes
+    from gaugelight.flash import flash, refusal, stored
     from gaugelight.ports import the_port
 
     built = build(read_box(Path(words.box)))
     port = the_port(words.port)
     with BoxLine(port) as line:
-        hello = line.hello_writable()
+        hello = line.hello_settled()
+        refused = refusal(line, hello)
+        if refused and not words.look:
+            raise Wrong(f"{port}: the box refused: {refused}")
         told = changes(stored(line, hello), Table(built.image))
         crc = f"{built.crc32:08x}"
         if hello.waiting_crc:
@@ -517,13 +521,16 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
         if safe := hello.safe_crc != f"{built.safe_crc32:08x}":
             told.append("the safe table, for when no other is right: renewed")
         if hello.crc != crc and not told:
-            told.append("something that does not show on the face")
+            told.append("nothing that shows: some reading moves by less than a tenth of its step")
         if told:
             screen.say(f"{port}: {_running(hello)} to {crc}")
             for change in told:
                 screen.say(f"  {change}")
         if words.look:
-            return {"port": port, "crc32": crc, "crc32_before": hello.crc or None, "changes": told}, 0
+            if refused:
+                screen.say(f"{port}: not to be written now: {refused}")
+            there = {"port": port, "crc32": crc, "crc32_before": hello.crc or None}
+            return there | {"changes": told, "refused": refused or None}, 0
         if told:
             _agreed(words.yes, "write it?")
         with screen.progress("flashing") as bar, _whole():
@@ -580,12 +587,15 @@ def _running(hello: "Hello") -> str:
 
 def revert(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
-    from gaugelight.flash import changes, revert, stored
+    from gaugelight.changes import changes
+    from gaugelight.flash import refusal, revert, stored
     from gaugelight.ports import the_port
 
     port = the_port(words.port)
     with BoxLine(port) as line:
-        hello = line.hello_writable()
+        hello = line.hello_settled()
+        if refused := refusal(line, hello):
+            raise Wrong(f"{port}: the box refused: {refused}")
         told: list[str] = []
         if hello.older_crc:
             screen.say(f"{port}: {_running(hello)} back to {hello.older_crc}")
