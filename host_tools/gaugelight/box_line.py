@@ -71,6 +71,11 @@ class Described:
     reading_decimals: int
     step: int  # in reading units
 
+    @property
+    def displayed_step(self) -> Fraction:
+        """Of the reading, in its unit."""
+        return Fraction(self.step, 10**self.reading_decimals)
+
 
 @dataclass(frozen=True)
 class Health:

@@ -686,7 +686,7 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
     )
     for warning in (warnings := warnings_of(hello)):
         screen.say(f"  {warning}")
-    cells = [[about.name, *shown(s)] for about, s in zip(described, said)]
+    cells = [[about.name, *shown(s, about.displayed_step)] for about, s in zip(described, said)]
     screen.table("", ["input", ">signal", ">reading", "fault"], cells)
     cells = [
         [one.name, f"{one.level / 100:.2f} %", f"{one.duty / 655.35:.2f} %", one.fault or ""]
