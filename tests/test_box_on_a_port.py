@@ -191,7 +191,7 @@ def test_restarts_that_were_asked_for_are_no_failed_starts(rig: Rig) -> None:
     with BoxLine(rig.port) as line:
         crc = line.wait_for_start(10).crc
         for _ in range(5):
-            line.hello_writable()  # when it knows whether it flies
+            line.hello_settled()  # when it knows whether it flies
             line.restart()
             hello = line.wait_for_start(10)
             assert (hello.crc, hello.notice) == (crc, "") and hello.uptime_ms < 9_000
@@ -238,7 +238,20 @@ def test_in_flight_nothing_is_written(rig: Rig, capsys: pytest.CaptureFixture[st
         for command in (["flash", str(STARTER), "--yes"], ["revert", "--yes"]):
             capsys.readouterr()
             assert main([*command, "--port", rig.port]) == 1
-            assert "the box refused: in flight: bus is above its limit" in capsys.readouterr().err
+            said = capsys.readouterr().err
+            assert (
+                "the box refused: in flight: bus is above its limit; it is written to at 13.2 V or below"
+                in said
+            )
+            assert "stop what keeps it above: engine, alternator, charger" in said
+        # nothing is written to have a look
+        assert main(["flash", str(STARTER), "--look", "--port", rig.port]) == 0
+        said = capsys.readouterr().out
+        assert (
+            "right fuel: gone" in said and "not to be written now: in flight: bus is above its limit" in said
+        )
+        assert main(["flash", str(STARTER), "--look", "--json", "--port", rig.port]) == 0
+        assert "13.2 V" in json.loads(capsys.readouterr().out)["refused"] and rig.crc() == crc
         with BoxLine(rig.port) as line:
             for request in (
                 ["begin", "100", "0", "50", ""],
@@ -453,6 +466,9 @@ def test_with_the_jumper_open_nothing_is_written_and_ctrl_c_is_a_byte(
     said = capfd.readouterr()
     assert "service jumper open" in said.err and "close its service jumper" in said.err
     assert "Traceback" not in said.err and said.out == ""
+    assert main(["flash", str(STARTER), "--look", "--port", rig.port]) == 0
+    said = capfd.readouterr()
+    assert "right fuel: gone" in said.out and "not to be written now: service jumper open" in said.out
     assert rig.crc() == crc
 
 

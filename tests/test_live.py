@@ -49,7 +49,7 @@ from gaugelight.live_log import LiveLog, head_of
 from gaugelight.live_picture import ASCII, UNICODE, State, bar, faces_of, picture, status
 from gaugelight.plant import Aircraft
 from gaugelight.problems import Misuse
-from gaugelight.said import Said
+from gaugelight.said import Said, shown
 from gaugelight.virtual import VirtualBox
 from gaugelight.virtual.chip import layout
 
@@ -177,6 +177,33 @@ def test_a_readout(at: dict[str, float | str], name: str, words: str, style: str
     assert style in styles_of(words, what)
     narrow = next(face.label for face in what.faces if face.about.name == name)
     assert words in line_of(narrow, what)
+
+
+# a reading of a psi gauge and a signal in ohm, as the box counts them in thousandths; the displayed step; how both are shown
+DIGITS: dict[str, tuple[int, int, str | None, str, str]] = {
+    "just below nought": (-1, -22, "0.2", "0.0 psi gauge", "0.000 ohm"),
+    "below nought by half a step": (-100, 22, "0.2", "-0.1 psi gauge", "0.022 ohm"),
+    "a coarse step": (199_900, 0, "20", "200 psi gauge", "0.000 ohm"),
+    "a step of half a unit": (3430, 43_752, "0.5", "3.4 psi gauge", "43.752 ohm"),
+    "a fine step": (3430, 0, "0.01", "3.430 psi gauge", "0.000 ohm"),
+    "no finer than it is counted": (3430, 0, "0.001", "3.430 psi gauge", "0.000 ohm"),
+    "a step of one": (3430, 0, "1", "3.4 psi gauge", "0.000 ohm"),
+    "all that is counted": (3430, 0, None, "3.430 psi gauge", "0.000 ohm"),
+    "nought and no step": (-0, -0, None, "0.000 psi gauge", "0.000 ohm"),
+}
+
+
+@pytest.mark.parametrize("units, ohms, step, reading, signal", DIGITS.values(), ids=DIGITS)
+def test_digits_that_mean_something(
+    units: int, ohms: int, step: str | None, reading: str, signal: str
+) -> None:
+    said = Said(9, Fraction(ohms, 1000), "ohm", Fraction(units, 1000), "psi gauge", None, 3, 3)
+    assert shown(said, None if step is None else Fraction(step)) == (signal, reading, "")
+
+
+def test_a_voltage_may_lie_below_nought() -> None:
+    """It may be the ground that is off: a meter would say so too."""
+    assert shown(Said(9, Fraction(-22, 1000), "V", Fraction(0), "%", None, 3, 0))[0] == "-0.022 V"
 
 
 def test_a_reading_at_fault_is_not_shown() -> None:
@@ -361,7 +388,7 @@ def test_without_a_table_there_are_no_bars_but_readings() -> None:
     what = state()
     bare = replace(what, faces=faces_of([face.about for face in what.faces], None), marks=())
     line = line_of("left fuel", bare)
-    assert "9.00 US gal" in line and "━" not in line
+    assert "9.0 US gal" in line and "━" not in line
 
 
 # -- how it asks
@@ -630,7 +657,7 @@ def test_it_follows_the_aircraft_and_its_keys_work(rig: Rig) -> None:
     with at_a_terminal(rig.virtual.port) as terminal:
         terminal.wait_for("left fuel", "ok", "hull console   FLIGHT", "alerts: none")
         rig.aircraft.signals["left fuel"] = 10.0  # 4 US gal at 21 ohm, and a count has its step
-        terminal.wait_for("! yellow LOW", "1.92 US gal")
+        terminal.wait_for("! yellow LOW", "1.9 US gal")
         rig.aircraft.wires["hydraulic"] = "broken"
         terminal.wait_for("FAULT open", "CAUTION hydraulic FAIL open   NEW")
         terminal.key(b"\x1b[A\x1bOt")  # no a, no t: arrows

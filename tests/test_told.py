@@ -141,9 +141,6 @@ def test_nothing_is_told_before_it_is_known(app_class: type[Any], tmp_path: Path
 LOST = "COOLANT LOST"
 
 
-@pytest.mark.parametrize(
-    "before, stays", [(RUNNING + 3, True), (FAILED + 3, True), (ASKED + 3, False), (POWER, False)]
-)
 def test_what_is_told_stands_in_the_log(told: Rig) -> None:
     """A mark, a rule and a fault, when they come and when they go; in the words of the host."""
     table = told.app.store.table
@@ -169,6 +166,9 @@ def test_what_is_told_stands_in_the_log(told: Rig) -> None:
     assert [one for one in said if one in wanted] == wanted
 
 
+@pytest.mark.parametrize(
+    "before, stays", [(RUNNING + 3, True), (FAILED + 3, True), (ASKED + 3, False), (POWER, False)]
+)
 def test_coolant_that_is_lost_outlives_a_hang(told: Rig, before: int, stays: bool) -> None:
     """By the watchdog's scratch registers; not what was asked for, nor the supply's return."""
     number = [rule.record.words for rule in told.app.rules].index(LOST)

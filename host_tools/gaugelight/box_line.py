@@ -10,7 +10,7 @@ from fractions import Fraction
 from types import TracebackType
 
 from gaugebox import VERSION
-from gaugebox.answers import JUMPER_OPEN, OLDER, STORE_FAILED
+from gaugebox.answers import OLDER, STORE_FAILED
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
 from gaugebox.log import RECORD_SIZE
 from gaugebox.store import NOT_STARTING, SAFE
@@ -70,6 +70,11 @@ class Described:
     reading_unit: str
     reading_decimals: int
     step: int  # in reading units
+
+    @property
+    def displayed_step(self) -> Fraction:
+        """Of the reading, in its unit."""
+        return Fraction(self.step, 10**self.reading_decimals)
 
 
 @dataclass(frozen=True)
@@ -280,18 +285,14 @@ class BoxLine:
                 waiting_crc=said[14],
             )
 
-    def hello_writable(self) -> Hello:
-        """As hello_same_version; raises Wrong where the box would refuse to be written to, for what it would say itself."""
+    def hello_settled(self) -> Hello:
+        """As hello_same_version, of a box that knows whether it may be in flight."""
         hello = self.hello_same_version()
         for _ in range(KNOWN_TRIES):
             if not hello.in_flight.endswith("not known yet"):
                 break
             time.sleep(0.3)
             hello = self.hello()
-        if hello.state == "FLIGHT":
-            raise Wrong(f"{self.port}: the box refused: {JUMPER_OPEN}")
-        if hello.in_flight:
-            raise Wrong(f"{self.port}: the box refused: {hello.in_flight}")
         return hello
 
     def hello_same_version(self) -> Hello:

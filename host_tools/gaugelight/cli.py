@@ -503,13 +503,17 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.flash import changes, flash, stored
+    from gaugelight.changes import changes
+    from gaugelight.flash import flash, refusal, stored
     from gaugelight.ports import the_port
 
     built = build(read_box(Path(words.box)))
     port = the_port(words.port)
     with BoxLine(port) as line:
-        hello = line.hello_writable()
+        hello = line.hello_settled()
+        refused = refusal(line, hello)
+        if refused and not words.look:
+            raise Wrong(f"{port}: the box refused: {refused}")
         told = changes(stored(line, hello), Table(built.image))
         crc = f"{built.crc32:08x}"
         if hello.waiting_crc:
@@ -517,13 +521,16 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
         if safe := hello.safe_crc != f"{built.safe_crc32:08x}":
             told.append("the safe table, for when no other is right: renewed")
         if hello.crc != crc and not told:
-            told.append("something that does not show on the face")
+            told.append("nothing that shows: some reading moves by less than a tenth of its step")
         if told:
             screen.say(f"{port}: {_running(hello)} to {crc}")
             for change in told:
                 screen.say(f"  {change}")
         if words.look:
-            return {"port": port, "crc32": crc, "crc32_before": hello.crc or None, "changes": told}, 0
+            if refused:
+                screen.say(f"{port}: not to be written now: {refused}")
+            there = {"port": port, "crc32": crc, "crc32_before": hello.crc or None}
+            return there | {"changes": told, "refused": refused or None}, 0
         if told:
             _agreed(words.yes, "write it?")
         with screen.progress("flashing") as bar, _whole():
@@ -580,12 +587,15 @@ def _running(hello: "Hello") -> str:
 
 def revert(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.box_line import BoxLine
-    from gaugelight.flash import changes, revert, stored
+    from gaugelight.changes import changes
+    from gaugelight.flash import refusal, revert, stored
     from gaugelight.ports import the_port
 
     port = the_port(words.port)
     with BoxLine(port) as line:
-        hello = line.hello_writable()
+        hello = line.hello_settled()
+        if refused := refusal(line, hello):
+            raise Wrong(f"{port}: the box refused: {refused}")
         told: list[str] = []
         if hello.older_crc:
             screen.say(f"{port}: {_running(hello)} back to {hello.older_crc}")
@@ -680,7 +690,7 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
     )
     for warning in (warnings := warnings_of(hello)):
         screen.say(f"  {warning}")
-    cells = [[about.name, *shown(s)] for about, s in zip(described, said)]
+    cells = [[about.name, *shown(s, about.displayed_step)] for about, s in zip(described, said)]
     screen.table("", ["input", ">signal", ">reading", "fault"], cells)
     cells = [
         [one.name, f"{one.level / 100:.2f} %", f"{one.duty / 655.35:.2f} %", one.fault or ""]
@@ -725,10 +735,10 @@ def read(words: argparse.Namespace, screen: Screen) -> Outcome:
 
 def dial(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
-    from gaugelight.dial import ADVICE, dial_drawing, dial_of, png, svg
+    from gaugelight.dial import ADVICE, dial_drawing, dial_of, order_note, png, scale_of, svg
 
     box = read_box(Path(words.box))
-    one = dial_of(box, words.readout, _degrees(words.sweep), _millimetres(words.diameter))
+    one = dial_of(box, words.readout, _degrees(words.sweep), _millimetres(words.diameter), words.needle)
     path = Path(words.output or one.name.replace(" ", "_").replace("/", "_") + ".svg")
     if path.suffix not in (".svg", ".png") or path.is_dir() or not os.access(path.parent, os.W_OK):
         raise Misuse(f"{path}: no dial can be written there; name a .svg or .png in a folder of yours")
@@ -746,10 +756,15 @@ def dial(words: argparse.Namespace, screen: Screen) -> Outcome:
     screen.say(
         f"{path}: {one.name}, {one.low:g} to {one.high:g} {one.unit} over {one.sweep:g} degrees, sheet {size}"
     )
+    notes = [*scale_of(one), *filter(None, [order_note(one)])]
+    for note in notes:
+        screen.say(f"  {note}")
     screen.say(ADVICE)
     return {
         "file": str(path),
         "readout": one.name,
+        "needle": None if one.pointer is None else one.pointer.name,
+        "notes": notes,
         "unit": one.unit,
         "low": one.low,
         "high": one.high,
@@ -968,7 +983,17 @@ def parser() -> Parser:
     one.add_argument("box", metavar="BOX")
     one.add_argument("readout", metavar="READOUT", help="the name of an input or a derived readout")
     one.add_argument("-o", dest="output", metavar="FILE", help=".svg or .png (default: its name with .svg)")
-    one.add_argument("--sweep", metavar="DEGREES", default="270", help="of the scale (default: 270)")
+    one.add_argument(
+        "--needle",
+        metavar="NAME",
+        help="whose points bend the scale, where several needles follow the readout",
+    )
+    one.add_argument(
+        "--sweep",
+        metavar="DEGREES",
+        default="270",
+        help="of the scale; of a needle from 0 to 100 %% of the time (default: 270)",
+    )
     one.add_argument("--diameter", metavar="LENGTH", default="57 mm", help='of the rim (default: "57 mm")')
     one = command("live", live, "everything the box says, ten times a second; keys acknowledge and test")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")

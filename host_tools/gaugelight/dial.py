@@ -4,6 +4,9 @@ Geometry in millimetres and degrees, free of any picture format: `dial_drawing` 
 after 14 CFR 23.1549 (as it stood before 2017; from memory): a green arc for normal operation, a yellow arc for caution, a red radial
 at a limit, a red arc where it must not stay. Each is told by its shape too: the green arc is plain, the yellow one barred, the red
 one cross-barred, and a limit is a stroke through the rim with a wedge outside.
+
+Behind a moving-coil meter that the box drives the scale lies where that needle will stand: by its points, in the box's own integers. Such
+a meter turns in proportion to the mean of its pulses (common practice, no source); what it lacks of that is in its points.
 """
 
 import html
@@ -11,11 +14,19 @@ import math
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from gaugebox.curve import lookup
+from gaugebox.needle import FULL
 from gaugelight.boxfile import FUEL_UNITS, Box, bare
+from gaugelight.curves import decimals_of
 from gaugelight.face_tables import derived_span
-from gaugelight.problems import Misuse, meant
-from gaugelight.readouts import Mark
+from gaugelight.needles import Needle, needle_curve
+from gaugelight.problems import Misuse, Problem, meant
+from gaugelight.readouts import Derived, Mark
+
+if TYPE_CHECKING:
+    from gaugebox.curve import Curve
 
 INCH = 25.4
 LEAST_SWEEP, MOST_SWEEP = 60, 330  # degrees
@@ -39,6 +50,7 @@ INK, FAINT = "#000000", "#777777"
 RIM, BAND_OUTER, BAND_INNER = 1.0, 0.94, 0.87
 TICK, MINOR_TO, MAJOR_TO, NUMBERS_FROM = 0.855, 0.80, 0.75, 0.73
 LIMIT_FROM = 0.75
+MORE_IN, OFF = "more in", "OFF"
 OPEN_SWEEP = 285  # degrees; up to there the gap at the bottom has room for words
 
 Xy = tuple[float, float]
@@ -92,8 +104,26 @@ class Drawing:
 
 
 @dataclass(frozen=True)
+class Pointer:
+    """A needle that the box drives. curve: from reading units to hundredths of a per cent of the time; park: in these too."""
+
+    name: str
+    curve: "Curve"
+    decimals: int
+    park: int
+
+    def place(self, reading: float) -> int:
+        """Where the box puts it, in hundredths of a per cent."""
+        readings = self.curve[0]
+        return lookup(self.curve, min(max(round(reading * 10**self.decimals), readings[0]), readings[-1]))
+
+
+@dataclass(frozen=True)
 class Dial:
-    """low to high over `sweep` degrees, evenly about the top, clockwise. diameter: of the rim, mm. step: the smallest change shown."""
+    """`sweep` degrees, evenly about the top, clockwise: without a pointer from low to high, with one between its meter's stops, at 0 and at
+    100 % of the time. diameter: of the rim, mm. step: the smallest change shown. more: of a difference, in which tank there is more at its
+    low, at its high end.
+    """
 
     box: str
     name: str
@@ -104,6 +134,8 @@ class Dial:
     marks: tuple[Mark, ...]
     sweep: float
     diameter: float
+    pointer: Pointer | None = None
+    more: tuple[str, str] | None = None
 
     @property
     def radius(self) -> float:
@@ -111,15 +143,13 @@ class Dial:
 
     def angle(self, reading: float) -> float:
         """Degrees, clockwise from the top."""
+        if self.pointer is not None:
+            return self.sweep * (self.pointer.place(reading) / FULL - 0.5)
         return self.sweep * ((reading - self.low) / (self.high - self.low) - 0.5)
 
-    def reading(self, angle: float) -> float:
-        """Where a needle at that angle points."""
-        return self.low + (self.high - self.low) * (angle / self.sweep + 0.5)
 
-
-def dial_of(box: Box, name: str, sweep: float, diameter: float) -> Dial:
-    """The dial of one input or derived readout. Raises Misuse where there can be none."""
+def dial_of(box: Box, name: str, sweep: float, diameter: float, needle: str | None = None) -> Dial:
+    """The dial of one input or derived readout; needle: which one, where several follow it. Raises Misuse where there can be none."""
     if not LEAST_SWEEP <= sweep <= MOST_SWEEP:
         raise Misuse(f"--sweep {sweep:g}: a dial sweeps {LEAST_SWEEP} to {MOST_SWEEP} degrees")
     if not LEAST_DIAMETER <= diameter <= MOST_DIAMETER:
@@ -127,27 +157,95 @@ def dial_of(box: Box, name: str, sweep: float, diameter: float) -> Dial:
     one = box.input(name)
     derived = next((each for each in box.face.derived if each.name == name), None)
     if one is not None:
-        unit, step, markings, (low, high) = one.unit, one.step, one.markings, one.law.span
+        line, unit, step, markings, (low, high) = one.line, one.unit, one.step, one.markings, one.law.span
     elif derived is not None:
-        unit, step, markings = derived.unit, derived.step, derived.markings
+        line, unit, step, markings = derived.line, derived.unit, derived.step, derived.markings
         low, high = derived_span(derived, box)
     else:
         names = [each.name for each in box.inputs] + [each.name for each in box.face.derived]
         raise Misuse(f'{box.file}: there is no readout "{name}" to draw; {meant(name, names)}')
-    if markings is not None and markings.bar is not None:
+    follows = _needle_of(box, name, needle)
+    pointer, cure = None, "widen bar"
+    if follows is not None:
+        pointer, cure = _pointer(box, follows, step), f"the points of {follows.name} must reach it"
+        low, high = float(follows.points[0][0]), float(follows.points[-1][0])
+    elif markings is not None and markings.bar is not None:
         low, high = map(float, markings.bar)
     marks = () if markings is None else markings.marks
     for mark in marks:
-        for edge in (mark.low, mark.high):
-            if edge is not None and not low <= edge <= high:
-                what = f"{mark.colour} at {float(edge):g} lies beyond its scale, {low:g} to {high:g} {unit}; widen bar"
-                raise Misuse(f"{box.file}: {name}: {what}")
-    dial = Dial(box.name, name, unit, low, high, float(step), marks, sweep, diameter)
-    if len(ticks(dial, major_step(dial))) < 2:
+        # of an arc is drawn what lies on the scale, as on the face
+        if mark.high is not None and mark.high < low or mark.low is not None and mark.low > high:
+            what = f"{_edges(mark)} lies beyond the scale of its dial, {low:g} to {high:g} {unit}; {cure}"
+            raise Misuse(Problem(line, name, what, "marks").text(box.file))
+    more = None if derived is None or not low < 0 < high else _heavier(derived)
+    dial = Dial(box.name, name, unit, low, high, float(step), marks, sweep, diameter, pointer, more)
+    if not ends_have_room(dial):
+        where = "" if follows is None else f", between the ends of {follows.name}"
         raise Misuse(
-            f"{name}: the numbers of {low:g} to {high:g} have no room on {sweep:g} degrees of {diameter:g} mm; more of either"
+            f"{name}: the numbers {low:g} and {high:g} have no room on {sweep:g} degrees of {diameter:g} mm{where}; another of either"
         )
     return dial
+
+
+def _needle_of(box: Box, name: str, asked: str | None) -> Needle | None:
+    """The needle that follows a readout. Raises Misuse where the one asked for does not, or several do and none was."""
+    there = [one for one in box.face.needles if one.follows == name]
+    names = ", ".join(f'"{one.name}"' for one in there)
+    if asked is not None:
+        there = [one for one in there if one.name == asked]
+        if not there:
+            raise Misuse(f'{box.file}: no needle "{asked}" follows {name}; there is: {names or "none"}')
+    if len(there) > 1:
+        raise Misuse(f"{box.file}: {len(there)} needles follow {name}: name one of {names} with --needle")
+    return there[0] if there else None
+
+
+def _pointer(box: Box, needle: Needle, step: Fraction) -> Pointer:
+    """Raises Misuse where no scale can be read: two readings have one place."""
+    places = [place for _, place in needle.points]
+    steps = [after - before for before, after in zip(places, places[1:])]
+    if min(steps) <= 0 <= max(steps) or needle.points[0][0] == needle.points[-1][0]:
+        what = "two readings stand at one place, which no dial can tell apart; let the places only rise, or only fall"
+        raise Misuse(Problem(needle.line, needle.name, what, "points").text(box.file))
+    decimals = decimals_of(step)
+    return Pointer(needle.name, needle_curve(needle, decimals), decimals, round(needle.park * 100))
+
+
+def _heavier(derived: Derived) -> tuple[str, str] | None:
+    """Of a difference: of what there is more where it is below nought, and where it is above."""
+    if not isinstance(derived.parts, tuple) or [sign for _, sign in derived.parts] != [1, -1]:
+        return None
+    (first, _), (second, _) = derived.parts
+    return second, first
+
+
+def order_note(dial: Dial) -> str:
+    """Of a difference whose needle goes left when there is more on the right; else nothing."""
+    if dial.more is None:
+        return ""
+    at_left, at_right = at_ends(dial)
+    if "left" not in at_right.split() or "right" not in at_left.split():
+        return ""
+    low, high = dial.more
+    turned = f'difference = ["{low}", "{high}"]'
+    return f"its needle goes left when there is more in {at_left}; {turned} turns the readout round, and its marks with it"
+
+
+def at_ends(dial: Dial) -> tuple[str, str]:
+    """Of a difference: of what there is more at the left, and at the right end of its scale."""
+    assert dial.more is not None
+    low, high = dial.more
+    return (low, high) if dial.angle(dial.low) < dial.angle(dial.high) else (high, low)
+
+
+def _apart(one: str, other: str) -> tuple[str, str]:
+    """Two names without the words that both begin or end with."""
+    a, b = one.split(), other.split()
+    while len(a) > 1 < len(b) and a[-1] == b[-1]:
+        a, b = a[:-1], b[:-1]
+    while len(a) > 1 < len(b) and a[0] == b[0]:
+        a, b = a[1:], b[1:]
+    return " ".join(a), " ".join(b)
 
 
 # -- ticks
@@ -157,13 +255,11 @@ def major_step(dial: Dial) -> Fraction:
     """The smallest 1, 2 or 5 times a power of ten at which the numbers have room along the scale."""
     span = dial.high - dial.low
     power = Fraction(10) ** (math.floor(math.log10(span)) - 2)
-    around = math.radians(dial.sweep) * dial.radius * (NUMBERS_FROM - 0.1)
-    size = number_size(dial)
     step = power
     for step in (power * 10**k * m for k in range(4) for m in (1, 2, 5)):
         longest = max(len(number(end, step)) for end in (dial.low, dial.high))
-        room = around * float(step) / span
-        if span / float(step) < MOST_NUMBERS and room >= (longest + 0.6) * LETTER * size:
+        apart = closest(dial, ticks(dial, step), NUMBERS_FROM - 0.1)
+        if span / float(step) < MOST_NUMBERS and apart >= room_for(dial, longest):
             break
     return step
 
@@ -171,10 +267,9 @@ def major_step(dial: Dial) -> Fraction:
 def minor_step(dial: Dial, major: Fraction) -> Fraction | None:
     """A fifth, a quarter or half of the major one: as fine as the strokes stay apart, and no finer than the box shows."""
     digit = int(f"{float(major):e}"[0])
-    around = math.radians(dial.sweep) * dial.radius * MINOR_TO
     for parts in {1: (5, 2), 2: (4, 2), 5: (5,)}[digit]:
         step = major / parts
-        if step >= Fraction(str(dial.step)) and around * float(step) / (dial.high - dial.low) >= LEAST_GAP:
+        if step >= Fraction(str(dial.step)) and closest(dial, ticks(dial, step), MINOR_TO) >= LEAST_GAP:
             return step
     return None
 
@@ -186,9 +281,59 @@ def ticks(dial: Dial, step: Fraction) -> list[Fraction]:
     return [k * step for k in range(first, last + 1)]
 
 
+def closest(dial: Dial, readings: list[Fraction], radius: float) -> float:
+    """mm along the scale between the two nearest neighbours, radius of that of the dial."""
+    angles = [dial.angle(float(reading)) for reading in readings]
+    apart = min((abs(b - a) for a, b in zip(angles, angles[1:])), default=math.inf)
+    return math.radians(apart) * radius * dial.radius
+
+
+def room_for(dial: Dial, letters: float) -> float:
+    """mm that two numbers of so many letters need from middle to middle."""
+    return (letters + 0.6) * LETTER * number_size(dial)
+
+
+def between_ends(dial: Dial, step: Fraction, near: Fraction) -> list[Fraction]:
+    """The multiples of step but those near the ends, which have ticks of their own: two strokes side by side are no scale."""
+    return [at for at in ticks(dial, step) if min(float(at) - dial.low, dial.high - float(at)) > near]
+
+
+def figures(dial: Dial, major: Fraction) -> list[tuple[float, str]]:
+    """Readings and their numbers, from low to high: both ends, and between them what has room beside those."""
+    low, high = ((end, end_number(dial, end, major)) for end in (dial.low, dial.high))
+
+    def apart(one: tuple[float, str], other: tuple[float, str]) -> bool:
+        along = (
+            math.radians(abs(dial.angle(one[0]) - dial.angle(other[0]))) * (NUMBERS_FROM - 0.1) * dial.radius
+        )
+        return along >= room_for(dial, (len(one[1]) + len(other[1])) / 2)
+
+    inner = [(float(at), number(at, major)) for at in ticks(dial, major)]
+    return [low, *(one for one in inner if apart(one, low) and apart(one, high)), high]
+
+
+def ends_have_room(dial: Dial) -> bool:
+    """For their numbers, along the scale and across the gap below it."""
+    letters = sum(len(end_number(dial, end, major_step(dial))) for end in (dial.low, dial.high)) / 2
+    turn = math.radians(abs(dial.angle(dial.high) - dial.angle(dial.low)))
+    radius = (NUMBERS_FROM - 0.1) * dial.radius
+    across = math.inf if turn <= math.pi else 2 * radius * math.sin(turn / 2)
+    return turn * radius >= room_for(dial, letters) and across >= room_for(dial, letters - 0.4)
+
+
 def number(reading: float | Fraction, step: Fraction) -> str:
-    decimals = max(0, -math.floor(math.log10(step) + 1e-9))
-    return f"{float(reading):.{decimals}f}"
+    return f"{float(reading):.{_decimals(step)}f}"
+
+
+def end_number(dial: Dial, end: float, major: Fraction) -> str:
+    """With as many decimals as the others, or as many as put it within a quarter of what lies between two strokes."""
+    within = float(minor_step(dial, major) or major) / 4
+    exact = (k for k in range(_decimals(major), 12) if abs(round(end, k) - end) <= within)
+    return f"{end:.{next(exact)}f}"
+
+
+def _decimals(step: Fraction) -> int:
+    return max(0, -math.floor(math.log10(step) + 1e-9))
 
 
 def number_size(dial: Dial) -> float:
@@ -216,10 +361,11 @@ def sector(dial: Dial, first: float, last: float, inner: float, outer: float) ->
 
 
 def arc_of(dial: Dial, mark: Mark) -> tuple[float, float] | None:
-    """Angles from and to; None where it is a limit."""
+    """Angles from and to, of what lies on the scale; None where it is a limit."""
     if mark.low is None or mark.high is None or mark.low == mark.high:
         return None
-    return dial.angle(float(mark.low)), dial.angle(float(mark.high))
+    ends = dial.angle(max(dial.low, float(mark.low))), dial.angle(min(dial.high, float(mark.high)))
+    return min(ends), max(ends)
 
 
 def limit_of(dial: Dial, mark: Mark) -> float | None:
@@ -271,18 +417,18 @@ def face_shapes(dial: Dial) -> list[Shape]:
             shapes += mark_shapes(dial, mark)
     major = major_step(dial)
     minor = minor_step(dial, major)
-    numbered = ticks(dial, major)
-    for reading in [] if minor is None else ticks(dial, minor):
-        if reading not in numbered:
+    near = (minor or major) / 2
+    strong = between_ends(dial, major, near)
+    for reading in [] if minor is None else between_ends(dial, minor, near):
+        if reading not in strong:
             shapes.append(_tick(dial, float(reading), MINOR_TO, 0.25))
-    for end in (dial.low, dial.high):
-        if not any(math.isclose(end, reading, abs_tol=1e-9) for reading in numbered):
-            shapes.append(_tick(dial, end, MINOR_TO, 0.4))
+    for at in (dial.low, *map(float, strong), dial.high):
+        shapes.append(_tick(dial, at, MAJOR_TO, 0.5))
     size = number_size(dial)
     free = NUMBERS_FROM * r
-    for reading in numbered:
-        text, angle = number(reading, major), dial.angle(float(reading))
-        shapes.append(_tick(dial, float(reading), MAJOR_TO, 0.5))
+    numbered = figures(dial, major)
+    for at, text in numbered:
+        angle = dial.angle(at)
         # its outer corner stays clear of the ticks, whatever its length
         turned = math.radians(angle)
         reach = (
@@ -294,7 +440,7 @@ def face_shapes(dial: Dial) -> list[Shape]:
         Line((-0.03 * r, 0), (0.03 * r, 0), 0.15, FAINT),
         Line((0, -0.03 * r), (0, 0.03 * r), 0.15, FAINT),
     ]
-    shapes += _words(dial, free)
+    shapes += _words(dial, free) + _parked(dial, [dial.angle(at) for at, _ in numbered])
     for mark in dial.marks:
         if limit_of(dial, mark) is not None:
             shapes += mark_shapes(dial, mark)
@@ -314,12 +460,42 @@ def _words(dial: Dial, free: float) -> list[Shape]:
         return 2 * min(by_scale, math.sqrt((0.95 * r) ** 2 - (y + 0.05 * r) ** 2))
 
     shapes: list[Shape] = []
-    for y, text in ((-0.2 * r, dial.name), (0.15 * r, dial.unit)):
+    for y, text in (
+        (-0.2 * r if dial.more is None else -0.33 * r, dial.name),
+        (0.15 * r if dial.more is None else -0.17 * r, dial.unit),
+    ):
         shapes.append(Words((0, y), text, fitted(text, inside(y), 0.12 * r)))
+    if dial.more is not None:
+        ends = _apart(*at_ends(dial))
+        half = inside(0.24 * r) / 2 - 0.02 * r
+        size = min(fitted(text, half, 0.1 * r) for text in (MORE_IN, *ends))
+        for side, name in zip((-1, 1), ends):
+            x = side * (half / 2 + 0.02 * r)
+            shapes += [Words((x, 0.13 * r), MORE_IN, size), Words((x, 0.24 * r), name, size)]
     caution = "advisory; check", f"against {reference_of(dial.unit)}"
     rows, room = ((0.64, 0.75), in_the_gap) if dial.sweep <= OPEN_SWEEP else ((0.3, 0.37), inside)
     size = min(fitted(text, room(y * r), 0.09 * r) for y, text in zip(rows, caution))
     return shapes + [Words((0, y * r), text, size) for y, text in zip(rows, caution)]
+
+
+def park_angle(dial: Dial) -> float | None:
+    return None if dial.pointer is None else dial.sweep * (dial.pointer.park / FULL - 0.5)
+
+
+def _parked(dial: Dial, numbered: list[float]) -> list[Shape]:
+    """A dot where the needle stands for nothing, and OFF beside it where the numbers at those angles leave room."""
+    angle = park_angle(dial)
+    if angle is None:
+        return []
+    (x, y), radius = place(dial, angle, (BAND_INNER + BAND_OUTER) / 2), 0.03 * dial.radius
+    turns = [2 * math.pi * k / 24 for k in range(24)]
+    dot = tuple((x + radius * math.cos(turn), y + radius * math.sin(turn)) for turn in turns)
+    shapes: list[Shape] = [Polygon(dot, INK)]
+    size = 0.8 * number_size(dial)
+    apart = min((abs(angle - other + 180) % 360 - 180 for other in numbered), key=abs)
+    if math.radians(abs(apart)) * (NUMBERS_FROM - 0.1) * dial.radius >= room_for(dial, len(OFF)):
+        shapes.append(Words(place(dial, angle, NUMBERS_FROM), OFF, size, bold=True))
+    return shapes
 
 
 def _tick(dial: Dial, reading: float, inner: float, width: float) -> Line:
@@ -341,7 +517,8 @@ def dial_drawing(dial: Dial) -> Drawing:
     y += 7
     for line in (
         f"{dial.box}: {dial.name}, {dial.unit}",
-        f"{dial.low:g} at {dial.angle(dial.low):g} degrees, {dial.high:g} at {dial.angle(dial.high):+g} (clockwise from the top)",
+        f"{dial.low:g} at {dial.angle(dial.low):+.4g} degrees, {dial.high:g} at {dial.angle(dial.high):+.4g} (clockwise from the top)",
+        *scale_of(dial),
         f"rim {dial.diameter:g} mm; print at 100 %, not fitted to the page",
     ):
         shapes.append(Words((left, y), line, fitted(line, width - 2 * MARGIN, 2.8), centred=False))
@@ -356,18 +533,42 @@ def dial_drawing(dial: Dial) -> Drawing:
     return Drawing(width, y + 1 + MARGIN, tuple(shapes))
 
 
+def scale_of(dial: Dial) -> list[str]:
+    """What pointer the scale is for, and what its ends mean; one line each."""
+    ends = [] if dial.more is None else ["left end: more in {}; right end: more in {}".format(*at_ends(dial))]
+    pointer = dial.pointer
+    if pointer is None:
+        return ["evenly divided: for a pointer that moves evenly", *ends]
+    half = dial.sweep / 2
+    return [
+        f"for {pointer.name}, through its points: 0 % at {-half:+.4g}, 100 % at {half:+.4g} degrees",
+        f"black dot: parked at {pointer.park / 100:g} %, {park_angle(dial):+.4g} degrees: there it says nothing",
+        *ends,
+    ]
+
+
 def legend(dial: Dial) -> list[str]:
     """Each marking in words, so that a print without colours says as much."""
     told = []
     for mark in dial.marks:
         if mark.low is not None and mark.high is not None and mark.low != mark.high:
             how = {"green": "plain", "yellow": "barred", "red": "cross-barred"}[mark.colour]
-            told.append(f"{mark.colour} arc, {how}: {float(mark.low):g} to {float(mark.high):g}")
+            beyond = "" if dial.low <= mark.low and mark.high <= dial.high else ", beyond the scale"
+            told.append(f"{mark.colour} arc, {how}: {float(mark.low):g} to {float(mark.high):g}{beyond}")
         else:
             edge = mark.high if mark.low is None else mark.low
             assert edge is not None
             told.append(f"red radial with a wedge: {'least' if mark.low is None else 'most'} {float(edge):g}")
     return told
+
+
+def _edges(mark: Mark) -> str:
+    """Its colour, and where it lies, in the box file's words."""
+    if mark.low is not None and mark.high is not None and mark.low != mark.high:
+        return f"{mark.colour} = [{float(mark.low):g}, {float(mark.high):g}]"
+    edge = mark.high if mark.low is None else mark.low
+    assert edge is not None
+    return f"{mark.colour} = {float(edge):g}"
 
 
 def _scale_bar(left: float, y: float) -> list[Shape]:

@@ -284,7 +284,7 @@ def _readouts(state: State, width: int, room: int, glyphs: Glyphs) -> list[Text]
 def _cells(state: State, number: int, wide: bool) -> list[tuple[str, str]]:
     """Name, reading, status and signal, each with its style."""
     face, said = state.faces[number], state.said[number]
-    signal, reading, _ = shown(said)
+    signal, reading, _ = shown(said, face.about.displayed_step)
     words, colour = status(face, said, state.mark(face))
     style = STYLES[colour]
     if state.age > STALE_S:

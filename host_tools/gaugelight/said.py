@@ -1,5 +1,6 @@
 """What the box would say, computed by the box's own code."""
 
+import math
 import re
 from dataclasses import dataclass
 from fractions import Fraction
@@ -74,15 +75,26 @@ def said(channel: Channel) -> Said:
     return Said(count, signal, record.signal_unit, reading, record.reading_unit, fault, *decimals)
 
 
-def shown(said: Said) -> tuple[str, str, str]:
-    """Signal, reading and fault as people see them; empty where there is none."""
-    signal = (
-        "" if said.signal is None else f"{float(said.signal):.{said.signal_decimals}f} {said.signal_unit}"
+def shown(said: Said, step: Fraction | None = None) -> tuple[str, str, str]:
+    """Signal, reading and fault as people see them; empty where there is none. step: the displayed one, of which a reading is then shown
+    to no less than a tenth: the digits below belong to the arithmetic. A resistance is never below nought."""
+    decimals = said.reading_decimals
+    if step is not None:
+        decimals = min(decimals, max(0, math.floor(math.log10(10 / step))))
+    signal, reading = said.signal, said.reading
+    if signal is not None and said.signal_unit == "ohm":
+        signal = max(signal, Fraction(0))
+    return (
+        "" if signal is None else f"{_rounded(signal, said.signal_decimals)} {said.signal_unit}",
+        "" if reading is None else f"{_rounded(reading, decimals)} {said.reading_unit}",
+        said.fault or "",
     )
-    reading = (
-        "" if said.reading is None else f"{float(said.reading):.{said.reading_decimals}f} {said.reading_unit}"
-    )
-    return signal, reading, said.fault or ""
+
+
+def _rounded(value: Fraction, decimals: int) -> str:
+    """Without a sign where all its digits are nought."""
+    text = f"{float(value):.{decimals}f}"
+    return text if text.strip("-0.") else text.lstrip("-")
 
 
 def convert(built: Build, name: str, counts: list[int]) -> list[Said]:
