@@ -45,7 +45,7 @@ def test_the_reserves_numbers() -> None:
     """By hand, from the demo's file: thousandths of a psi (steps of 0.2 make three decimals), hundredths of a US gal (steps of 0.5)."""
     told: Any = table().reserve
     assert told is not None
-    said = {name: getattr(told, name) for name in alert_records.RESERVE_NUMBERS}
+    said = {name: getattr(told, name) for name, _, _ in alert_records.RESERVE_NUMBERS}
     assert said == {
         "low": 2000, "high": 7500, "dead_head": 6000,
         "base_least": -450, "base_most": 450,  # 3 % of 15 psi

@@ -239,7 +239,7 @@ def reserve_section(
         "dead_head": tank.dead_head * psi,
         "base_least": least * psi,
         "base_most": most * psi,
-        "bottom": -reserve.MOST_PRESSURE - 1 if sender.limits is None else _bottom(box, tank) * psi,
+        "bottom": -reserve.MOST_PRESSURE if sender.limits is None else _bottom(box, tank) * psi,
         "drift": _drift(sender.unit) * psi,
         "build": tank.build * 10,
         "rate": rate * fuel,
@@ -260,7 +260,9 @@ def reserve_section(
         names.index(tank.mains),
         alert_records.NO_SWITCH if tank.filled is None else switches.index(tank.filled),
     )
-    return fixed + b"".join(struct.pack("<i", round(numbers[key])) for key in alert_records.RESERVE_NUMBERS)
+    return fixed + b"".join(
+        struct.pack("<i", round(numbers[key])) for key, _, _ in alert_records.RESERVE_NUMBERS
+    )
 
 
 def _parts(name: str, box: "Box") -> tuple[str, ...]:
@@ -331,4 +333,6 @@ def disagree_section(
     fixed = struct.pack(
         alert_records.DISAGREE_FIXED, index, flies, FEEDS[one.feeds], 0, int(share_low), int(share_high)
     )
-    return fixed + b"".join(struct.pack("<i", round(numbers[key])) for key in alert_records.DISAGREE_NUMBERS)
+    return fixed + b"".join(
+        struct.pack("<i", round(numbers[key])) for key, _, _ in alert_records.DISAGREE_NUMBERS
+    )
