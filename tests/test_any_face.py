@@ -6,9 +6,9 @@ readings at the ends of what their inputs can say, faults that come and go, the 
 
 import struct
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
@@ -20,13 +20,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gaugebox import alert_records, table
+from gaugebox.pins import CONVERTER_PINS
 from gaugebox.table import Payload, Table, TableError
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.cli import DEMO
 from face_driven import STATES, app_of, ask, drive, ends_of
 from interpreters import LOCKED, on_32_bit
-from test_table_image import sealed
+from test_table_image import sealed, with_section
 
 GUEST = (Path(__file__).parent / "face_driven.py").read_text()
 
@@ -272,6 +273,37 @@ def test_each_field_at_its_ends(kind: str) -> None:
                 assert run_if_taken(changed(image(), one), one)
 
 
+def section(kind: int) -> bytes:
+    """The payload of the first one of that kind."""
+    at = table.HEADER_SIZE
+    while True:
+        found, _, length = struct.unpack_from(table.SECTION, image(), at)
+        at += table.SECTION_SIZE
+        if found == kind:
+            return image()[at : at + length]
+        at += (length + 3) & ~3
+
+
+MOST: dict[str, tuple[int, int, Callable[[Table], int]]] = {
+    "readouts": (table.READOUT, alert_records.MOST_READOUTS, lambda read: len(read.readouts)),
+    "derived": (table.DERIVED, alert_records.MOST_DERIVED, lambda read: len(read.derived)),
+    "conditions": (table.CONDITION, alert_records.MOST_CONDITIONS, lambda read: len(read.conditions)),
+    "alerts": (table.ALERT, alert_records.MOST_ALERTS, lambda read: len(read.alerts)),
+    "gauges": (table.DISAGREE, alert_records.MOST_GAUGES, lambda read: len(read.gauges)),
+    "knobs": (table.KNOB, len(CONVERTER_PINS), lambda read: len(read.knobs)),
+}
+
+
+@pytest.mark.parametrize("kind, most, there", MOST.values(), ids=MOST)
+def test_as_many_as_the_box_takes_and_one_more(kind: int, most: int, there: Callable[[Table], int]) -> None:
+    content = image()
+    for _ in range(most - there(Table(content))):
+        content = with_section(content, kind, 1, section(kind))
+    assert run_if_taken(content, most)
+    with pytest.raises(TableError, match="box takes"):
+        Table(with_section(content, kind, 1, section(kind)))
+
+
 @settings(derandomize=True, deadline=None, max_examples=150)
 @given(data=st.data())
 def test_whatever_is_sealed_runs_or_is_refused(data: st.DataObject) -> None:
@@ -304,13 +336,37 @@ def corner(largest: bool, seed: int) -> bytes:
 
 
 CORNERS = {"largest": (True, 1), "least": (False, 1), "largest, another order": (True, 2), "least, another order": (False, 2)}  # fmt: skip
-BOXES: dict[str, Callable[[], bytes]] = {"demo": image} | {
-    name: (lambda how=how: corner(*how)) for name, how in CORNERS.items()
-}
+# the demo in litres, as far as `check` lets them go: 50,000 units an hour of transfer, 19,000 of burn, 2**18 of fuel
+LITRES = (("US gal", "l"), ('capacity = "36 l"', 'capacity = "262 l"'), ('holds = "20 l"', 'holds = "262 l"'))
+LEGAL: dict[str, tuple[tuple[str, str], ...]] = {
+    "fine steps": (
+        *LITRES, ('unit = "l"\nstep = 0.5', 'unit = "l"\nstep = 0.05'), ('"right fuel"]\nstep = 0.5', '"right fuel"]\nstep = 0.05'),
+        ('step = 0.05\nmarks = [{ yellow = [-18', 'step = 0.5\nmarks = [{ yellow = [-18'), ('["15 l", "35 l"]', '["1 l", "49.5 l"]'),
+        ('burn = ["7 l", "9 l"]', 'burn = ["0 l", "19 l"]'),
+    ),
+    "much of it": (
+        *LITRES, ('["15 l", "35 l"]', '["10 l", "495 l"]'), ('burn = ["7 l", "9 l"]', 'burn = ["1 l", "190 l"]'), ('"262 l"', '"2621 l"'),
+    ),
+}  # fmt: skip
 
 
-@pytest.mark.parametrize("name", CORNERS)
-def test_corners_run_here(name: str) -> None:
+def legal(name: str) -> bytes:
+    text = DEMO.read_text() + NEEDLE
+    for old, new in LEGAL[name]:
+        assert old in text, old
+        text = text.replace(old, new)
+    return image_of(text)
+
+
+BOXES: Mapping[str, Callable[[], bytes]] = (
+    {"demo": image}
+    | {name: partial(corner, *how) for name, how in CORNERS.items()}
+    | {name: partial(legal, name) for name in LEGAL}
+)
+
+
+@pytest.mark.parametrize("name", BOXES)
+def test_they_run_here(name: str) -> None:
     assert run_if_taken(BOXES[name](), name)
 
 

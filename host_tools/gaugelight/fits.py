@@ -79,7 +79,7 @@ def _readings(box: Box) -> Iterator[Problem]:
         for key, places in _places(markings):
             for place in places:
                 if abs(place) > furthest[name]:
-                    what = f"{float(place):g} is more than the box reckons with in such steps; at most {_said(furthest[name])}"
+                    what = f"{_said(place)} is more than the box reckons with in such steps; at most {_said(furthest[name])}"
                     yield Problem(lines[name], name, what, key)
         _, step = span_and_step(box, name)
         count = len(zones(markings.marks, decimals_of(step), step))
@@ -96,7 +96,7 @@ def _readings(box: Box) -> Iterator[Problem]:
     for needle in box.face.needles:
         for reading, _ in needle.points:
             if abs(reading) > furthest[needle.follows]:
-                what = f"{float(reading):g} is more than the box reckons with; at most {_said(furthest[needle.follows])}"
+                what = f"{_said(reading)} is more than the box reckons with; at most {_said(furthest[needle.follows])}"
                 yield Problem(needle.line, needle.name, what, "points")
     for derived in box.face.derived:
         most = sum(Fraction(max(-low, high)) for low, high in derived_ends(derived, box)) * BEYOND
@@ -116,7 +116,7 @@ def _condition(
     one: Condition | None, line: int, where: str, key: str, furthest: dict[str, Fraction]
 ) -> Iterator[Problem]:
     if one is not None and one.value is not None and abs(one.value) > furthest[one.name]:
-        what = f"{float(one.value):g} is more than {one.name} can be held against; at most {_said(furthest[one.name])}"
+        what = f"{_said(one.value)} is more than {one.name} can be held against; at most {_said(furthest[one.name])}"
         yield Problem(line, where, what, key)
 
 
