@@ -43,14 +43,16 @@ RECORDS: dict[str, Callable[[Payload], object]] = {
     "FACE": alert_records.FaceRecord,
     "NEEDLE": alert_records.NeedleRecord,
     "DIMMER": table.DimmerRecord,
-    "SWITCH": table.SwitchRecord,
-    "DAYLIGHT": table.DaylightRecord,
 }
 KINDS = {getattr(table, name): name for name in RECORDS}
+REPEATED = {
+    "READOUT": (8, 4),
+    "FACE": (2, 5),
+}  # from where on numbers come again and again: of zones and edges, of pages
 WORDS = (0, 1, -1, 255, 2**15, 2**28, 2**29 - 1, 1 - 2**29, 2**29, 2**30 - 1, 2**30, 2**31 - 1, -(2**31))
 VALUES = {
-    "B": (0, 1, 2, 3, 127, 128, 251, 254, 255),
-    "H": (0, 1, 2, 255, 10_000, 2**15, 2**16 - 1),
+    "B": (0, 1, 3, 77, 128, 251, 255),
+    "H": (0, 1, 255, 2**15, 2**16 - 1),
     "i": WORDS,
     "I": (*(n for n in WORDS if n >= 0), 2**32 - 1),
 }  # fmt: skip
@@ -120,7 +122,10 @@ def fields() -> tuple[Field, ...]:
         if kind in KINDS:
             noted = Noted(whole[at : at + length])
             RECORDS[KINDS[kind]](noted)
+            first, period = REPEATED.get(KINDS[kind], (len(noted.read), 1))
             for number, (place, form) in enumerate(noted.read):
+                if number > first:
+                    number = first + (number - first) % period
                 found.append(Field(f"{KINDS[kind]} {number} {form}", at + place, form))
         at += (length + 3) & ~3
     return tuple(found)
@@ -201,20 +206,12 @@ def board_modules() -> Iterator[None]:
 
 def run(read: Table) -> bytearray:
     """What of all states it has been in."""
-    app = app_of(read, Canvas)
-    ask(app)
-    kept = [
-        read.reserve,
-        read.face,
-        read.daylight,
-        read.dim_request,
-        *read.inputs,
-        *read.derived,
-        *read.readouts,
-    ]
-    for record in [*kept, *read.conditions, *read.alerts, *read.gauges, *read.needles, *read.dimmers]:
+    for record in [read.reserve, read.face, *read.inputs, *read.derived, *read.readouts, *read.conditions, *read.alerts, *read.gauges,
+        *read.needles, *read.dimmers]:  # fmt: skip
         for name, value in vars(record).items() if record is not None else ():
             setattr(record, name, small(value))
+    app = app_of(read, Canvas)
+    ask(app)
     ends = [[small(end) for end in both] for both in ends_of(app)]
     seen = bytearray(STATES)
     drive((app, ends, seen))

@@ -58,13 +58,15 @@ MOST_ALERTS = 16
 MOST_ZONES = 12
 MOST_WHEN = 6  # conditions of an alert
 MOST_DELAY = 6000  # turns: ten minutes
-MOST_DECIMALS = 6  # so that the longest number has room for its sign and point
+MOST_DECIMALS = 6  # of a reading, so that the longest number has room for its sign and point
+MOST_SIGNAL_DECIMALS = 9  # and of a signal
 NO_SWITCH = 255
 
 
 def check_shown(record: "Any") -> None:
     """Whether a reading of an input or a derived readout can be written."""
-    if not 1 <= record.step <= FURTHEST or record.reading_decimals > MOST_DECIMALS:
+    fine = record.reading_decimals > MOST_DECIMALS or record.signal_decimals > MOST_SIGNAL_DECIMALS
+    if fine or not 1 <= record.step <= FURTHEST:
         raise ValueError("%s: its step or its decimals are out of range" % record.name)
 
 
@@ -114,13 +116,10 @@ class ReadoutRecord:
         for k in range(count - 1):
             if self.edges[k] >= self.edges[k + 1]:
                 raise ValueError("%s: its edges do not rise" % self.label)
-        if max(self.colours) > RED or max(self.urgencies) > WARNING or self.low >= self.high:
+        furthest = max([abs(place) for place in [self.low, self.high, self.play] + list(self.edges)])
+        known = max(self.colours) <= RED and max(self.urgencies) <= WARNING and 1 <= self.delay <= MOST_DELAY
+        if not known or furthest > FURTHEST or self.low >= self.high or self.play < 0:
             raise ValueError("%s: a mark is out of range" % self.label)
-        if not (0 <= self.play <= FURTHEST and 1 <= self.delay <= MOST_DELAY):
-            raise ValueError("%s: its delay or play is out of range" % self.label)
-        for place in [self.low, self.high] + list(self.edges):
-            if abs(place) > FURTHEST:
-                raise ValueError("%s: a mark is out of range" % self.label)
 
 
 class ConditionRecord:
@@ -160,10 +159,9 @@ class DisagreeRecord:
         self.index, self.flies, self.feeds, _, self.share_low, self.share_high = fixed
         self.burn_low = self.burn_high = 0
         _numbers(self, payload, DISAGREE_NUMBERS, "disagree")
-        if self.burn_low > self.burn_high or self.feeds > FEEDS:
-            raise ValueError("disagree: its burn is out of range")
-        if not self.share_low <= self.share_high <= 100:
-            raise ValueError("disagree: a share is out of range")
+        rises = self.burn_low <= self.burn_high and self.share_low <= self.share_high <= 100
+        if not rises or self.feeds > FEEDS:
+            raise ValueError("disagree: a burn or a share is out of range")
 
 
 class NeedleRecord:
@@ -202,10 +200,9 @@ def check(table: "Table") -> None:
     channels = inputs + len(table.derived)
     switches = len(table.switches)
     conditions = len(table.conditions)
-    if len(table.derived) > MOST_DERIVED or len(table.readouts) > MOST_READOUTS:
-        raise ValueError("more readouts than the box takes")
-    if conditions > MOST_CONDITIONS or len(table.alerts) > MOST_ALERTS:
-        raise ValueError("more conditions or alerts than the box takes")
+    shown = max(len(table.derived) - MOST_DERIVED, len(table.readouts) - MOST_READOUTS)
+    if max(shown, conditions - MOST_CONDITIONS, len(table.alerts) - MOST_ALERTS) > 0:
+        raise ValueError("more readouts, conditions or alerts than the box takes")
     said = [_ends(one.reading_curve) for one in table.inputs]  # the least and the most of each channel
     for derived in table.derived:
         low = high = furthest = 0
@@ -246,12 +243,9 @@ def check(table: "Table") -> None:
         if gauge.index >= channels or gauge.flies >= conditions:
             raise ValueError("disagree: what it looks at is not there")
         low, high = said[gauge.index]
-        if low < -MOST_READING or high > MOST_READING or high - low > MOST_READING:
-            raise ValueError("disagree: its gauge reads further than it can be judged")
-        if told is not None:
-            most = told.rate + told.rate * told.rate_band // 100
-            if most * gauge.share_high // 100 > MOST_TRANSFER:
-                raise ValueError("disagree: more is transferred than it can be judged with")
+        flows = 0 if told is None else told.rate + told.rate * told.rate_band // 100
+        if max(-low, high, high - low) > MOST_READING or flows * gauge.share_high // 100 > MOST_TRANSFER:
+            raise ValueError("disagree: its gauge or the transfer goes further than it can judge")
     if len(table.needles) > MOST_NEEDLES:
         raise ValueError("%d needles; the box takes %d" % (len(table.needles), MOST_NEEDLES))
     for one in table.needles:
