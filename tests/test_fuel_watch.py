@@ -46,7 +46,7 @@ def test_the_reserves_numbers() -> None:
     """By hand, from the demo's file: thousandths of a psi (steps of 0.2 make three decimals), hundredths of a US gal (steps of 0.5)."""
     told: Any = table().reserve
     assert told is not None
-    said = {name: getattr(told, name) for name in alert_records.RESERVE_NUMBERS}
+    said = {name: getattr(told, name) for name, _, _ in alert_records.RESERVE_NUMBERS}
     assert said == {
         "low": 2000, "high": 7500, "dead_head": 6000,
         "base_least": -450, "base_most": 450,  # 3 % of 15 psi
@@ -105,6 +105,73 @@ def test_wrong(edit: tuple[str, str], told: str, tmp_path: Path) -> None:
         read_box(edited(tmp_path, edit))
     assert any(told in line for line in wrong.value.lines), wrong.value.lines
     assert all(":" in line for line in wrong.value.lines)
+
+
+# right by themselves, and more than the box's small integers hold, or less than one of its units
+UNFIT: dict[str, tuple[tuple[tuple[str, str], ...], str]] = {
+    "a transfer": (
+        (('rate = ["15 US gal", "35 US gal"]', 'rate = ["100 US gal", "600 US gal"]'),),
+        "disagree 3, share: 602 US gal an hour is more than the box reckons with in steps of 0.5: at most 500; choose a larger step for usable fuel",
+    ),
+    "a rate": (
+        (('rate = ["15 US gal", "35 US gal"]', 'rate = ["15 US gal", "9000 US gal"]'),),
+        "reserve, rate: 4507.5 US gal an hour is more than the box reckons with in steps of 0.5: at most 2621.44",
+    ),
+    "hardly a rate": (
+        (('rate = ["15 US gal", "35 US gal"]', 'rate = ["0 US gal", "0.001 US gal"]'),),
+        "reserve, rate: 0 US gal an hour is less than the box reckons with in steps of 0.5: at least 0.01",
+    ),
+    "a burn": (
+        (('burn = ["7 US gal", "9 US gal"]', 'burn = ["7 US gal", "9000 US gal"]'),),
+        "reserve, burn: 4503.5 US gal an hour is more than the box reckons with",
+    ),
+    "a gauge's burn": (
+        (('burn = ["3.2 US gal", "4.8 US gal"]', 'burn = ["3.2 US gal", "400 US gal"]'),),
+        "disagree 1, burn: 420 US gal an hour is more than the box reckons with in steps of 0.5: at most 200; choose a larger step for left fuel",
+    ),
+    "holds": ((('holds = "20 US gal"', 'holds = "9000 US gal"'),), "reserve, holds: 9000 US gal is more than"),
+    "capacity": ((('capacity = "36 US gal"', 'capacity = "9000 US gal"'),), "reserve, capacity: 9000 US gal is more than"),
+    "flowing": ((('flowing = ["2 psi", "7.5 psi"]', 'flowing = ["2 psi", "5000 psi"]'), ('dead_head = "6 psi"', 'dead_head = "5000 psi"')), "reserve, flowing: 5000 psi is more than the box reckons with in steps of 0.2: at most 4194.303; choose a larger step for reserve line"),
+    "unseen": ((('unseen = "2 US gal"', 'unseen = "9000 US gal"'),), "disagree 1, unseen: 9000 US gal is more than"),
+    "an allowance": ((('allowance = "2.2 US gal"', 'allowance = "0.004 US gal"'),), "disagree 3, allowance: 0 US gal is less than the box reckons with in steps of 0.5: at least 0.02"),
+    "other units than the mains": ((('unit = "US gal"\nstep = 0.5', 'unit = "US gal"\nstep = 0.05'),), "disagree 1, share: the transfer is counted as usable fuel reads; give left fuel its unit and step, or leave share out"),
+    "too fine a step": (
+        (('sum = ["left fuel", "right fuel"]\nstep = 0.5', 'sum = ["left fuel", "right fuel"]\nstep = 0.00002'),),
+        "usable fuel, step: 2e-05 is finer than the box can write; at least 5e-05",
+    ),
+    "a condition": ((('when = ["bus below 12.8 V"]', 'when = ["bus below 99999999 V"]'),), "ALTERNATOR OUT, when: 99999999 is more than bus can be held against; at most"),
+    "a play": (
+        (('mark_delay = "5 s"', 'mark_delay = "5 s"\nmark_play = 999999'),),
+        "bus, mark_play: 999999 is more than the box reckons with in such steps; at most 536870.811",
+    ),
+    "a bar": (
+        (('mark_delay = "5 s"', 'mark_delay = "5 s"\nbar = [0, 999999]'),),
+        "bus, bar: 999999 is more than the box reckons with in such steps; at most 536870.811",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("edits, told", UNFIT.values(), ids=UNFIT)
+def test_what_does_not_fit_the_box_is_said(
+    edits: tuple[tuple[str, str], ...], told: str, tmp_path: Path
+) -> None:
+    """With the line of the key where it is written."""
+    file = edited(tmp_path, *edits)
+    with pytest.raises(WrongBoxFile) as wrong:
+        read_box(file)
+    line = next((line for line in wrong.value.lines if told in line), None)
+    assert line is not None, wrong.value.lines
+    key = told.partition(":")[0].rpartition(" ")[2]
+    written = file.read_text().splitlines()[int(line.split(":")[1]) - 1]
+    assert written.startswith(key + " = ")
+
+
+def test_a_pressure_without_limits_has_no_bottom(tmp_path: Path) -> None:
+    """A sender through points says nothing below its range; the box takes that."""
+    line = 'sender = "4-20 mA"\nunit = "psi"\npressure = "gauge"\nrange = [0, 15]'
+    points = 'points = [["4 mA", 0], ["20 mA", 15]]\nunit = "psi"\npressure = "gauge"'
+    told: Any = table(edited(tmp_path, (line, points))).reserve
+    assert told.bottom == -reserve.MOST_PRESSURE
 
 
 # -- what the pilot is told

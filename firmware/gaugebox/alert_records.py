@@ -4,7 +4,7 @@ from array import array
 
 from gaugebox import needle
 from gaugebox.alerts import ABOVE, NO_CONDITION, OFF, ON, WARNING
-from gaugebox.disagree import FEEDS, MOST_RATE, MOST_READING
+from gaugebox.disagree import FEEDS, MOST_RATE, MOST_READING, MOST_TRANSFER
 from gaugebox.pins import OUTPUT_PINS
 from gaugebox.readouts import RED
 from gaugebox.books import MOST_FUEL
@@ -12,6 +12,8 @@ from gaugebox.reserve import MOST_PRESSURE
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from typing import Any
+
     from gaugebox.curve import Curve
     from gaugebox.table import Payload, Table
 
@@ -24,14 +26,22 @@ CONDITION_FIXED = "<BBHi"  # way, channel or switch, -, reading
 ALERT_FIXED = "<BBBBHH"  # urgency; conditions: after, until; number of `when`; turns of 100 ms; -
 BUTTONS_FIXED = "<BBBB"  # switches: acknowledge, test, page, -
 RESERVE_FIXED = "<BBBB"  # switch of the pump; channels: pressure, mains; switch that says it was filled; then RESERVE_NUMBERS
-# as gaugebox.reserve and gaugebox.books tell them
+FURTHEST = 0x1FFFFFFF  # from 0 that a reading is, or what it is held against: sum and difference of two are small integers
+# as gaugebox.reserve and gaugebox.books tell them; the least and the most with which all their products stay small integers
 RESERVE_NUMBERS = (
-    "low", "high", "dead_head", "base_least", "base_most", "bottom", "drift", "build", "rate", "rate_band", "burn", "burn_band",
-    "mains_full", "mains_band", "mains_noise", "mains_lag", "reserve_full", "reserve_band",
+    ("low", 1, MOST_PRESSURE), ("high", 1, MOST_PRESSURE), ("dead_head", 0, MOST_PRESSURE),
+    ("base_least", -MOST_PRESSURE, MOST_PRESSURE), ("base_most", -MOST_PRESSURE, MOST_PRESSURE),
+    ("bottom", -MOST_PRESSURE, MOST_PRESSURE), ("drift", 0, MOST_PRESSURE), ("build", 1, 6000),
+    ("rate", 1, MOST_FUEL), ("rate_band", 0, 100), ("burn", 0, MOST_FUEL), ("burn_band", 0, 100),
+    ("mains_full", 1, MOST_FUEL), ("mains_band", 0, 100), ("mains_noise", 0, MOST_FUEL), ("mains_lag", 0, 1000),
+    ("reserve_full", 0, MOST_FUEL), ("reserve_band", 0, MOST_FUEL),
 )  # fmt: skip
 # channel; condition that says it flies; whether the burn comes from it; -; per cent of the transfer that go there, least and most
 DISAGREE_FIXED = "<BBBBHH"
-DISAGREE_NUMBERS = ("burn_low", "burn_high", "allowance", "smoothing", "top", "unseen", "bottom")
+DISAGREE_NUMBERS = (
+    ("burn_low", 0, MOST_RATE), ("burn_high", 0, MOST_RATE), ("allowance", 2, MOST_READING), ("smoothing", 1, 1000),
+    ("top", -MOST_READING, MOST_READING), ("unseen", 0, MOST_READING), ("bottom", -MOST_READING, MOST_READING),
+)  # fmt: skip
 # pin, channel; place when parked, the most it moves in a tick, both in hundredths of a per cent of the time; frequency in Hz
 NEEDLE_FIXED = "<BBHHI"
 MOST_NEEDLES = 4
@@ -41,11 +51,33 @@ OVERVIEW_PAGE, LARGE_PAGE, ALERTS_PAGE, RESERVE_PAGE = range(4)
 MOST_PAGES = 8
 DISPLAY_ADDRESSES = (0x3C, 0x3D)
 MOST_DERIVED = 8
+MOST_READOUTS = 24  # each input and each derived one; the numbers of all alerts then lie below those that the face gives a meaning
 MOST_GAUGES = 6
 MOST_CONDITIONS = 48
 MOST_ALERTS = 16
 MOST_ZONES = 12
+MOST_WHEN = 6  # conditions of an alert
+MOST_DELAY = 6000  # turns: ten minutes
+MOST_DECIMALS = 6  # of a reading, so that the longest number has room for its sign and point
+MOST_SIGNAL_DECIMALS = 9  # and of a signal
 NO_SWITCH = 255
+
+
+def check_shown(record: "Any") -> None:
+    """Whether a reading of an input or a derived readout can be written."""
+    fine = record.reading_decimals > MOST_DECIMALS or record.signal_decimals > MOST_SIGNAL_DECIMALS
+    if fine or not 1 <= record.step <= FURTHEST:
+        raise ValueError("%s: its step or its decimals are out of range" % record.name)
+
+
+def _numbers(
+    record: "Any", payload: "Payload", bounds: "tuple[tuple[str, int, int], ...]", where: str
+) -> None:
+    for name, least, most in bounds:
+        (number,) = payload.fixed("<i")
+        if not least <= number <= most:
+            raise ValueError("%s: %s is out of range" % (where, name))
+        setattr(record, name, number)
 
 
 class DerivedRecord:
@@ -60,8 +92,9 @@ class DerivedRecord:
             payload.align()
             (index,) = payload.fixed(PART_FIXED)
             self.parts.append((index, payload.curve()))
-        if not 1 <= count <= 4 or self.reading_decimals > 6 or self.step < 1:
+        if not 1 <= count <= 4:
             raise ValueError("%s: of a form that is not known" % self.name)
+        check_shown(self)
 
 
 class ReadoutRecord:
@@ -83,13 +116,17 @@ class ReadoutRecord:
         for k in range(count - 1):
             if self.edges[k] >= self.edges[k + 1]:
                 raise ValueError("%s: its edges do not rise" % self.label)
-        if max(self.colours) > RED or max(self.urgencies) > WARNING or self.low >= self.high or self.play < 0:
+        furthest = max([abs(place) for place in [self.low, self.high, self.play] + list(self.edges)])
+        known = max(self.colours) <= RED and max(self.urgencies) <= WARNING and 1 <= self.delay <= MOST_DELAY
+        if not known or furthest > FURTHEST or self.low >= self.high or self.play < 0:
             raise ValueError("%s: a mark is out of range" % self.label)
 
 
 class ConditionRecord:
     def __init__(self, payload: "Payload") -> None:
         self.way, self.index, _, self.value = payload.fixed(CONDITION_FIXED)
+        if abs(self.value) > FURTHEST:
+            raise ValueError("a condition's reading is out of range")
 
 
 class AlertRecord:
@@ -97,7 +134,7 @@ class AlertRecord:
         self.urgency, self.after, self.until, count, self.lasts, _ = payload.fixed(ALERT_FIXED)
         self.when = [payload.fixed("<B")[0] for _ in range(count)]
         self.words = payload.text()
-        if not 1 <= self.urgency <= WARNING or not count:
+        if not (1 <= self.urgency <= WARNING and 1 <= count <= MOST_WHEN):
             raise ValueError("alert %s: of a form that is not known" % self.words)
 
 
@@ -109,29 +146,22 @@ class ButtonsRecord:
 class ReserveRecord:
     def __init__(self, payload: "Payload") -> None:
         self.pump, self.pressure, self.mains, self.filled = payload.fixed(RESERVE_FIXED)
-        self.rate = self.rate_band = self.reserve_full = self.reserve_band = self.mains_full = self.low = 0
-        for name in RESERVE_NUMBERS:
-            (number,) = payload.fixed("<i")
-            if abs(number) > MOST_PRESSURE:
-                raise ValueError("reserve: %s is out of range" % name)
-            setattr(self, name, number)
-        if self.low < 1 or not 0 < self.mains_full <= MOST_FUEL or not 0 < self.rate <= MOST_FUEL:
-            raise ValueError("reserve: a number is out of range")
+        self.rate = self.rate_band = self.reserve_full = self.reserve_band = 0
+        self.low = self.high = self.base_least = self.base_most = 0
+        _numbers(self, payload, RESERVE_NUMBERS, "reserve")
+        if self.low > self.high or self.base_least > self.base_most:
+            raise ValueError("reserve: a least pressure is more than the most")
 
 
 class DisagreeRecord:
     def __init__(self, payload: "Payload") -> None:
         fixed = payload.fixed(DISAGREE_FIXED)
         self.index, self.flies, self.feeds, _, self.share_low, self.share_high = fixed
-        self.burn_low = self.burn_high = self.allowance = self.smoothing = self.top = 0
-        for name in DISAGREE_NUMBERS:
-            setattr(self, name, payload.fixed("<i")[0])
-        if not (0 <= self.burn_low <= self.burn_high <= MOST_RATE and 2 <= self.allowance <= MOST_READING):
-            raise ValueError("disagree: a rate or an allowance is out of range")
-        if not 1 <= self.smoothing <= 1000 or self.top > MOST_READING or self.feeds > FEEDS:
-            raise ValueError("disagree: a number is out of range")
-        if max(self.share_low, self.share_high) > 100:
-            raise ValueError("disagree: a share is out of range")
+        self.burn_low = self.burn_high = 0
+        _numbers(self, payload, DISAGREE_NUMBERS, "disagree")
+        rises = self.burn_low <= self.burn_high and self.share_low <= self.share_high <= 100
+        if not rises or self.feeds > FEEDS:
+            raise ValueError("disagree: a burn or a share is out of range")
 
 
 class NeedleRecord:
@@ -170,20 +200,25 @@ def check(table: "Table") -> None:
     channels = inputs + len(table.derived)
     switches = len(table.switches)
     conditions = len(table.conditions)
-    if len(table.derived) > MOST_DERIVED or conditions > MOST_CONDITIONS or len(table.alerts) > MOST_ALERTS:
-        raise ValueError("more derived readouts, conditions or alerts than the box takes")
+    shown = max(len(table.derived) - MOST_DERIVED, len(table.readouts) - MOST_READOUTS)
+    if max(shown, conditions - MOST_CONDITIONS, len(table.alerts) - MOST_ALERTS) > 0:
+        raise ValueError("more readouts, conditions or alerts than the box takes")
+    said = [_ends(one.reading_curve) for one in table.inputs]  # the least and the most of each channel
     for derived in table.derived:
-        furthest = 0
+        low = high = furthest = 0
         for index, curve in derived.parts:
             if index >= inputs:
                 raise ValueError("%s: a part of it is not there" % derived.name)
-            x, y = curve[0], curve[1]
-            readings = table.inputs[index].reading_curve[1]
-            if min(readings) < x[0] or max(readings) > x[len(y) - 1]:
+            x = curve[0]
+            if said[index][0] < x[0] or said[index][1] > x[len(x) - 1]:
                 raise ValueError("%s: its curve does not cover a part" % derived.name)
-            furthest += max(abs(y[0]), abs(y[len(y) - 1]))
-        if furthest >= 1 << 29:
+            least, most = _ends(curve)
+            low += least
+            high += most
+            furthest += max(-least, most)
+        if furthest > FURTHEST:
             raise ValueError("%s: its sum does not fit 30 bits" % derived.name)
+        said.append((low, high))
     for condition in table.conditions:
         there = switches if condition.way in (ON, OFF) else channels
         if not ABOVE <= condition.way <= OFF or condition.index >= there:
@@ -207,6 +242,10 @@ def check(table: "Table") -> None:
     for gauge in table.gauges:
         if gauge.index >= channels or gauge.flies >= conditions:
             raise ValueError("disagree: what it looks at is not there")
+        low, high = said[gauge.index]
+        flows = 0 if told is None else told.rate + told.rate * told.rate_band // 100
+        if max(-low, high, high - low) > MOST_READING or flows * gauge.share_high // 100 > MOST_TRANSFER:
+            raise ValueError("disagree: its gauge or the transfer goes further than it can judge")
     if len(table.needles) > MOST_NEEDLES:
         raise ValueError("%d needles; the box takes %d" % (len(table.needles), MOST_NEEDLES))
     for one in table.needles:
@@ -223,3 +262,7 @@ def check(table: "Table") -> None:
                 raise ValueError("face: there is no reserve to watch")
             if max(numbers, default=-1) >= len(table.readouts):
                 raise ValueError("face: a readout is not there")
+
+
+def _ends(curve: "Curve") -> "tuple[int, int]":
+    return min(curve[1]), max(curve[1])

@@ -143,14 +143,14 @@ class Books:
         self.moved_band = min(MOST_FUEL, self.moved_band)
         if self.held != NOT_KNOWN:
             self.left = max(0, self.held - self.moved)
-            self.left_band = self.held_band + self.moved_band
+            self.left_band = min(MOST_FUEL, self.held_band + self.moved_band)
 
     def _look_ahead(self) -> None:
         record = self.record
         rate = record.rate
         band = record.rate_band
         if self.flowed >= MEASURED_S and self.moved_band * 100 < self.moved * band:
-            rate = self.moved * 3600 // self.flowed
+            rate = min(MOST_FUEL, self.moved * 3600 // self.flowed)  # a float that jumps is no pump
             band = self.moved_band * 100 // self.moved + 1
         left, left_band = self.left, self.left_band
         if left == NOT_KNOWN:

@@ -11,6 +11,7 @@ from array import array
 
 from gaugebox import alert_records, light
 from gaugebox.alert_records import (
+    FURTHEST,
     AlertRecord,
     ButtonsRecord,
     ConditionRecord,
@@ -21,6 +22,7 @@ from gaugebox.alert_records import (
     ReadoutRecord,
     ReserveRecord,
 )
+from gaugebox.alerts import FLAG
 from gaugebox.curve import lookup, make_curve
 from gaugebox.measure import NO_INPUT, OPEN, OVER
 from gaugebox.pins import BOARD, CONVERTER_PINS, OUTPUT_PINS
@@ -39,7 +41,7 @@ SECTION = "<HHI"
 SECTION_SIZE = 8
 CRITICAL = 1
 LARGEST = 16384
-LARGEST_DAMPED = 1 << 29  # a reading times the turns of its damping stays below
+LARGEST_DAMPED = FURTHEST + 1  # a reading times the turns of its damping stays below
 
 BOX = 1  # 2 to 5 were earlier forms
 CHIP, INPUT, KNOB, DIMMER, SWITCH, DAYLIGHT, DIM_REQUEST, IN_FLIGHT = range(6, 14)
@@ -49,6 +51,8 @@ ON_CHIP = 255
 ADS1115 = 1
 MOST_INPUTS = 16
 MOST_OVERSAMPLING = 6  # 64 samples
+MOST_PLAY = FURTHEST // light.CENTRED  # so many readings within it are added up
+MOST_TEXT = 24  # so that an answer fits its line
 
 # payloads: a fixed part, then texts (a length byte, ASCII), padding to four, then curves
 CHIP_FIXED = "<BBBB"  # kind, address, 1 for continuous conversion, rate code
@@ -121,6 +125,7 @@ class InputRecord:
                 raise TableError("%s: a fault window names no fault of a sender" % self.name)
         if self.setting > (MOST_OVERSAMPLING if self.converter == ON_CHIP else 7):
             raise TableError("%s: gain or oversampling out of range" % self.name)
+        alert_records.check_shown(self)
 
 
 class KnobRecord:
@@ -146,9 +151,10 @@ class DimmerRecord:
         self.curve = payload.curve()
         self.source_curve = payload.curve(True) if self.source in (light.INPUT, light.DIMMER) else None
         self.supply_curve = payload.curve() if self.supply != light.NOTHING else None
-        if self.kind > DISPLAY or self.source > light.FIXED:
+        if self.kind > DISPLAY or self.source > light.FIXED or self.shows > FLAG:
             raise TableError("%s: of a kind that is not known" % self.name)
-        if self.kind != DISPLAY and not (self.pin in OUTPUT_PINS and 8 <= self.frequency <= 100000):
+        driven = self.pin in OUTPUT_PINS and self.frequency >= 8 or self.kind == DISPLAY
+        if not driven or self.frequency > 100000:
             raise TableError("%s: its pin or frequency is not possible" % self.name)
         if not _covers(self.curve, 0, light.FULL, 65535):
             raise TableError("%s: its curve does not cover all levels" % self.name)
@@ -158,8 +164,9 @@ class DimmerRecord:
         if (
             max(self.off_below, self.on_above, self.fixed, self.not_below) > light.FULL
             or self.off_below > self.on_above
+            or max(self.play, self.supply_play) > MOST_PLAY
         ):
-            raise TableError("%s: a level is out of range" % self.name)
+            raise TableError("%s: a level is out of range, or a play" % self.name)
 
 
 class SwitchRecord:
@@ -338,8 +345,8 @@ class Table:
 
     def _check_light(self) -> None:
         knobs, dimmers, request = len(self.knobs), self.dimmers, self.dim_request
-        if len(dimmers) > MOST_DIMMERS:
-            raise TableError("%d lamps and lines; the box takes %d" % (len(dimmers), MOST_DIMMERS))
+        if len(dimmers) > MOST_DIMMERS or knobs > len(CONVERTER_PINS):
+            raise TableError("more knobs, or lamps and lines, than the box takes")
         driven = [record.pin for record in dimmers if record.kind != DISPLAY]
         driven += [record.pin for record in self.switches]
         driven += [record.pin for record in self.needles]
@@ -406,11 +413,11 @@ class Payload:
         (length,) = self.fixed("<B")
         start = self.at
         self.at = start + length
-        if self.at > len(self.data):
-            raise TableError("a text runs past its section")
+        if self.at > len(self.data) or length > MOST_TEXT:
+            raise TableError("a text runs past its section, or %d letters" % MOST_TEXT)
         text = bytes(self.data[start : self.at])
         for c in text:
-            if c < 32 or c > 126:
+            if c < 32 or c > 126 or c in b"|,":  # which part what stands on the line
                 raise TableError("a text is not plain ASCII")
         return text.decode()
 

@@ -220,7 +220,12 @@ def build(box: Box) -> Build:
     bare = without_inputs(box)
     safe = pack(bare, (), solve_lights(bare, ()))
     for one_image in (image, safe):
-        table.Table(one_image)  # the box's own judgement
+        try:
+            table.Table(one_image)  # the box's own judgement
+        except table.TableError as problem:
+            raise WrongBoxFile(
+                box.file, [Problem(0, "box", f"the box would refuse its table: {problem}")]
+            ) from None
     return Build(box, inputs, lights, image, safe)
 
 

@@ -12,6 +12,7 @@ from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import REFERENCE, Direct, Divider, Millivolt, PullUp, Shunt
 from gaugelight.converters import COUNTS, ChipInput, OnChip
 from gaugelight.face_tables import too_wide
+from gaugelight.fits import unfit
 from gaugelight.fault_windows import LEAST_STEPS, count_windows, signal_limits
 from gaugelight.check_lights import problems_of_lights
 from gaugelight.laws import Thermocouple
@@ -30,7 +31,7 @@ def problems_of(box: Box) -> list[Problem]:
     if not problems:  # a chain needs its rail
         for one in box.inputs:
             problems += _unmeasurable(one, chain_of(box, one), cure=True)
-        problems += too_wide(box)
+        problems += [*unfit(box)] or [*too_wide(box)]
     return problems
 
 

@@ -125,7 +125,7 @@ def face_sections(box: Box, inputs: tuple[SolvedInput, ...]) -> list[tuple[int, 
     sections = [(table.DERIVED, derived_section(one, box, inputs)) for one in box.face.derived]
     for name, _, markings in shown:
         index = names.index(name)
-        span, step = _span_and_step(box, name)
+        span, step = span_and_step(box, name)
         payload = _readout(markings, index, number(markings.only_when), decimals[index], span, step)
         sections.append((table.READOUT, payload))
     for condition in found:
@@ -151,7 +151,7 @@ def face_sections(box: Box, inputs: tuple[SolvedInput, ...]) -> list[tuple[int, 
         sections.append((table.RESERVE, payload))
     for gauge in box.face.gauges:
         index = names.index(gauge.gauge)
-        span, _ = _span_and_step(box, gauge.gauge)
+        span, _ = span_and_step(box, gauge.gauge)
         payload = disagree_section(gauge, number(gauge.flies), index, decimals[index], span)
         sections.append((table.DISAGREE, payload))
     for needle in box.face.needles:
@@ -201,7 +201,7 @@ def too_wide(box: Box) -> Iterator[Problem]:
         return
     lines = {one.name: one.line for one in box.inputs} | {one.name: one.line for one in box.face.derived}
     for name, _, _ in box.shown:
-        span, step = _span_and_step(box, name)
+        span, step = span_and_step(box, name)
         widest = max(shown_texts(*span, step), key=len)
         if len(widest) > WIDEST:
             fits = (Fraction(10) ** k * m for k in range(-6, 6) for m in (1, 2, 5))
@@ -213,7 +213,7 @@ def too_wide(box: Box) -> Iterator[Problem]:
             yield Problem(lines[name], name, what, "step")
 
 
-def _span_and_step(box: Box, name: str) -> tuple[tuple[float, float], Fraction]:
+def span_and_step(box: Box, name: str) -> tuple[tuple[float, float], Fraction]:
     one = box.input(name)
     if one is not None:
         return one.law.span, one.step
@@ -314,10 +314,16 @@ def _boil_laws(margin: BoilMargin, unit: str, box: Box) -> list[Callable[[Floats
 
 def derived_span(derived: Derived, box: Box) -> tuple[float, float]:
     """The least and the most it can say."""
-    low = high = 0.0
+    ends = derived_ends(derived, box)
+    return sum(low for low, _ in ends), sum(high for _, high in ends)
+
+
+def derived_ends(derived: Derived, box: Box) -> list[tuple[float, float]]:
+    """The least and the most that each of its parts adds."""
+    ends = []
     for name, law in zip(derived.names, _laws(derived, box)):
         one = box.input(name)
         assert one is not None
         said = law(np.linspace(*one.law.span, 65))
-        low, high = low + float(np.min(said)), high + float(np.max(said))
-    return low, high
+        ends.append((float(np.min(said)), float(np.max(said))))
+    return ends

@@ -247,7 +247,24 @@ def _record(table: "Table", index: int) -> "InputRecord | DerivedRecord":
 def reserve_section(
     tank: ReserveTank, box: "Box", names: list[str], decimals: list[int], switches: list[str]
 ) -> bytes:
-    """As gaugebox.reserve says what its numbers are."""
+    """For the table image."""
+    numbers = reserve_numbers(tank, box, names, decimals)
+    fixed = struct.pack(
+        alert_records.RESERVE_FIXED,
+        switches.index(tank.pump),
+        names.index(tank.pressure),
+        names.index(tank.mains),
+        alert_records.NO_SWITCH if tank.filled is None else switches.index(tank.filled),
+    )
+    return fixed + b"".join(
+        struct.pack("<i", round(numbers[key])) for key, _, _ in alert_records.RESERVE_NUMBERS
+    )
+
+
+def reserve_numbers(
+    tank: ReserveTank, box: "Box", names: list[str], decimals: list[int]
+) -> dict[str, Fraction]:
+    """As gaugebox.reserve says what its numbers are, not rounded yet."""
     sender = box.input(tank.pressure)
     assert sender is not None
     psi = 10 ** decimals[names.index(tank.pressure)]
@@ -260,13 +277,13 @@ def reserve_section(
     )
     step = next((one.step for one in box.inputs if one.name == tank.mains), None)
     step = step or next(one.step for one in box.face.derived if one.name == tank.mains)
-    numbers = {
+    return {
         "low": tank.flowing[0] * psi,
         "high": tank.flowing[1] * psi,
         "dead_head": tank.dead_head * psi,
         "base_least": least * psi,
         "base_most": most * psi,
-        "bottom": -reserve.MOST_PRESSURE - 1 if sender.limits is None else _bottom(box, tank) * psi,
+        "bottom": Fraction(-reserve.MOST_PRESSURE) if sender.limits is None else _bottom(box, tank) * psi,
         "drift": _drift(sender.unit) * psi,
         "build": tank.build * 10,
         "rate": rate * fuel,
@@ -280,14 +297,6 @@ def reserve_section(
         "reserve_full": tank.holds * fuel,
         "reserve_band": tank.holds_error * fuel,
     }
-    fixed = struct.pack(
-        alert_records.RESERVE_FIXED,
-        switches.index(tank.pump),
-        names.index(tank.pressure),
-        names.index(tank.mains),
-        alert_records.NO_SWITCH if tank.filled is None else switches.index(tank.filled),
-    )
-    return fixed + b"".join(struct.pack("<i", round(numbers[key])) for key in alert_records.RESERVE_NUMBERS)
 
 
 def _parts(name: str, box: "Box") -> tuple[str, ...]:
@@ -340,22 +349,28 @@ def _drift(unit: str) -> Fraction:
 def disagree_section(
     one: Disagreement, flies: int, index: int, decimals: int, span: tuple[float, float]
 ) -> bytes:
-    """As gaugebox.disagree says what its numbers are."""
+    """For the table image."""
+    numbers = disagree_numbers(one, decimals, span)
+    shares = int(numbers["share_low"]), int(numbers["share_high"])
+    fixed = struct.pack(alert_records.DISAGREE_FIXED, index, flies, FEEDS[one.feeds], 0, *shares)
+    return fixed + b"".join(
+        struct.pack("<i", round(numbers[key])) for key, _, _ in alert_records.DISAGREE_NUMBERS
+    )
+
+
+def disagree_numbers(one: Disagreement, decimals: int, span: tuple[float, float]) -> dict[str, Fraction]:
+    """As gaugebox.disagree says what its numbers are, not rounded yet; and the shares, in whole per cent."""
     scale = 10**decimals
     scale_error = 1 + GAUGE_ERROR / 100  # of the gauge, allowed for in the burn
     low, high = span
-    share_low = max(Fraction(0), one.share - SHARE) if one.share else Fraction(0)
-    share_high = min(Fraction(100), one.share + SHARE) if one.share else Fraction(0)
-    numbers = {
+    return {
         "burn_low": one.burn[0] * (2 - scale_error) * scale,
         "burn_high": one.burn[1] * scale_error * scale,
         "allowance": one.allowance * scale,
-        "smoothing": SMOOTHING,
+        "smoothing": Fraction(SMOOTHING),
         "top": (Fraction(high) - Fraction(high - low) / 36) * scale,
         "unseen": one.unseen * scale,
         "bottom": (Fraction(low) + Fraction(high - low) / 90) * scale,
+        "share_low": Fraction(int(max(Fraction(0), one.share - SHARE)) if one.share else 0),
+        "share_high": Fraction(int(min(Fraction(100), one.share + SHARE)) if one.share else 0),
     }
-    fixed = struct.pack(
-        alert_records.DISAGREE_FIXED, index, flies, FEEDS[one.feeds], 0, int(share_low), int(share_high)
-    )
-    return fixed + b"".join(struct.pack("<i", round(numbers[key])) for key in alert_records.DISAGREE_NUMBERS)
