@@ -61,16 +61,19 @@ def zones(marks: Sequence[Mark], decimals: int, step: Fraction) -> list[Zone]:
     for mark in marks:
         first = None if mark.low is None else math.ceil(mark.low * scale)
         last = None if mark.high is None else math.floor(mark.high * scale)
-        if taken and first is not None:
+        while taken and first is not None:
             begins, ends, before = taken[-1]
-            if ends is not None and first <= ends:
-                if before.low is None:
-                    first = ends + 1
-                else:
-                    taken[-1] = begins, first - 1, before
-        taken.append((first, last, mark))
-    # a limit half a step early may leave nothing of the arc beside it
-    taken = [one for one in taken if one[0] is None or one[1] is None or one[0] <= one[1]]
+            if ends is None or first > ends:
+                break
+            if begins is None:
+                first = ends + 1
+                break
+            # a limit half a step early may leave nothing of the arcs beside it
+            taken.pop()
+            if begins < first:
+                taken.append((begins, first - 1, before))
+        if first is None or last is None or first <= last:
+            taken.append((first, last, mark))
     edges: list[tuple[int | None, Mark | None]] = [] if marks and marks[0].low is None else [(None, None)]
     for (first, last, mark), after in zip(taken, [*taken[1:], None]):
         edges.append((first, mark))
@@ -125,7 +128,7 @@ def face_sections(box: Box, inputs: tuple[SolvedInput, ...]) -> list[tuple[int, 
     sections = [(table.DERIVED, derived_section(one, box, inputs)) for one in box.face.derived]
     for name, _, markings in shown:
         index = names.index(name)
-        span, step = _span_and_step(box, name)
+        span, step = span_and_step(box, name)
         payload = _readout(markings, index, number(markings.only_when), decimals[index], span, step)
         sections.append((table.READOUT, payload))
     for condition in found:
@@ -151,7 +154,7 @@ def face_sections(box: Box, inputs: tuple[SolvedInput, ...]) -> list[tuple[int, 
         sections.append((table.RESERVE, payload))
     for gauge in box.face.gauges:
         index = names.index(gauge.gauge)
-        span, _ = _span_and_step(box, gauge.gauge)
+        span, _ = span_and_step(box, gauge.gauge)
         payload = disagree_section(gauge, number(gauge.flies), index, decimals[index], span)
         sections.append((table.DISAGREE, payload))
     for needle in box.face.needles:
@@ -201,7 +204,7 @@ def too_wide(box: Box) -> Iterator[Problem]:
         return
     lines = {one.name: one.line for one in box.inputs} | {one.name: one.line for one in box.face.derived}
     for name, _, _ in box.shown:
-        span, step = _span_and_step(box, name)
+        span, step = span_and_step(box, name)
         widest = max(shown_texts(*span, step), key=len)
         if len(widest) > WIDEST:
             fits = (Fraction(10) ** k * m for k in range(-6, 6) for m in (1, 2, 5))
@@ -213,7 +216,7 @@ def too_wide(box: Box) -> Iterator[Problem]:
             yield Problem(lines[name], name, what, "step")
 
 
-def _span_and_step(box: Box, name: str) -> tuple[tuple[float, float], Fraction]:
+def span_and_step(box: Box, name: str) -> tuple[tuple[float, float], Fraction]:
     one = box.input(name)
     if one is not None:
         return one.law.span, one.step
