@@ -401,11 +401,11 @@ def test_a_mark_beyond_the_scale_is_refused(tmp_path: Path, capsys: pytest.Captu
     """Drawn at the end of the scale it would be somewhere else than it says."""
     text = MARKED.read_text()
     wrong = tmp_path / "wrong.toml"
-    wrong.write_text(re.sub(r'(label = "coolant"\n)', r"\1bar = [50, 105]\n", text))
+    wrong.write_text(re.sub(r'(label = "coolant"\n)', r"\1bar = [50, 110]\n", text))
     assert wrong.read_text() != text
     assert main(["dial", str(wrong), "coolant temperature"]) == 2
     said = capsys.readouterr().err
-    assert "yellow at 40 lies beyond its scale, 50 to 105 degC; widen bar" in said and said.count("\n") == 1
+    assert "yellow at 40 lies beyond its scale, 50 to 110 degC; widen bar" in said and said.count("\n") == 1
 
 
 def test_the_bar_is_the_scale(tmp_path: Path) -> None:

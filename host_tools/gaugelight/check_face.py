@@ -56,6 +56,11 @@ def _scale(box: Box, name: str) -> int:
     return int(10 ** decimals_of(span_and_step(box, name)[1]))
 
 
+def _reads(box: Box, name: str) -> str:
+    (low, high), _ = span_and_step(box, name)
+    return f"{name} reads {low:.4g} to {high:.4g} {_unit(box, name)}"
+
+
 def _unit(box: Box, name: str) -> str:
     one = box.input(name)
     return one.bare_unit if one is not None else next(d.unit for d in box.face.derived if d.name == name)
@@ -70,8 +75,8 @@ def problems_of_face(box: Box) -> Iterator[Problem]:
     yield from _markings(box)
     for line, where, key, condition in _asked(box):
         if condition.value is not None and abs(condition.value) * _scale(box, condition.name) >= LIMIT:
-            low, high = span_and_step(box, condition.name)[0]
-            yield Problem(line, where, f"{condition.name} reads {low:.6g} to {high:.6g}; {SLIP}", key)
+            what = f"{float(condition.value):g}, but {_reads(box, condition.name)}; {SLIP}"
+            yield Problem(line, where, what, key)
     if box.face.reserve is not None:
         yield from _reserve(box, box.face.reserve)
     yield from _gauges(box)
@@ -83,16 +88,19 @@ def problems_of_face(box: Box) -> Iterator[Problem]:
 def _labels(box: Box) -> Iterator[Problem]:
     """Two that are called alike: which tank is empty?"""
     lines = _lines(box)
-    called = [(one.name, one.name, False) for one in box.inputs if one.markings is None]
+    called = [
+        (one.name, one.name, False) for one in box.inputs if one.markings is None
+    ]  # in the alert of a fault
     called += [(name, one.label, one.made) for name, _, one in box.shown]
-    for (name, label, _), (other, other_label, made) in combinations(called, 2):
-        alike = label.casefold() in (other_label.casefold(), other.casefold())
-        if not alike and name.casefold() != other_label.casefold():
-            continue
-        if made and box.face.panel is None:
-            continue
-        what = f'the face calls it "{other_label}", and {name} "{label}"; give each a label of its own'
-        yield Problem(lines[other], other, what, "label")
+    for one, other in combinations(called, 2):
+        # the one whose label was chosen is told
+        (first, its, _), (name, label, made) = sorted(
+            (one, other), key=lambda it: not it[2] and it[1] != it[0]
+        )
+        alike = {its.casefold(), first.casefold()} & {label.casefold(), name.casefold()}
+        if alike and not (made and box.face.panel is None):
+            what = f'the face calls it "{label}", and {first} "{its}"; give each a label of its own'
+            yield Problem(lines[name], name, what, "label")
 
 
 def _how_many(box: Box) -> Iterator[Problem]:
@@ -121,7 +129,7 @@ def _markings(box: Box) -> Iterator[Problem]:
             ("mark_play", [one.play]),
         ):
             if any(place is not None and abs(place) * scale >= LIMIT for place in places):
-                what = f"{name} reads {low:.6g} to {high:.6g}; {SLIP}"
+                what = f"lies far beyond all there is: {_reads(box, name)}; {SLIP}"
                 yield Problem(lines[name], name, what, key)
                 return
         made = zones(one.marks, decimals_of(step), step)
@@ -151,10 +159,16 @@ def _visible(mark: Mark, bar: tuple[Fraction, Fraction]) -> bool:
     return mark.low < bar[1] and mark.high > bar[0]
 
 
-def _more_than(amount: Fraction, most: int, scale: int) -> str | None:
+def _too_much(box: Box, name: str, amount: Fraction, most: int) -> str | None:
+    """Of the readout's unit, where the box could reckon with `most` of its own."""
+    scale = _scale(box, name)
     if round(amount * scale) <= most:
         return None
-    return f"{float(amount):g} is more than the box reckons with, {math.floor(Fraction(most, scale))}; {SLIP}"
+    (_, high), step = span_and_step(box, name)
+    what = f"{float(amount):g} is more than the box reckons with, {float(Fraction(most, scale)):.3g}"
+    if amount > 2 * high:
+        return f"{what}; {SLIP}"
+    return f"{what} in steps of {float(step):g}; choose a larger step for {name}"
 
 
 def _reserve(box: Box, tank: ReserveTank) -> Iterator[Problem]:
@@ -163,7 +177,6 @@ def _reserve(box: Box, tank: ReserveTank) -> Iterator[Problem]:
         what = f"{tank.pressure} is derived; name the input in the line"
         yield Problem(tank.line, "reserve", what, "pressure")
         return
-    fuel, psi = _scale(box, tank.mains), _scale(box, tank.pressure)
     for key, amount in (
         ("holds", tank.holds),
         ("holds_error", tank.holds_error),
@@ -171,8 +184,9 @@ def _reserve(box: Box, tank: ReserveTank) -> Iterator[Problem]:
         ("rate", tank.rate[1]),
         ("burn", tank.burn[1]),
     ):
-        if (too_much := _more_than(amount, MOST_FUEL, fuel)) is not None:
+        if (too_much := _too_much(box, tank.mains, amount, MOST_FUEL)) is not None:
             yield Problem(tank.line, "reserve", too_much, key)
+            break  # a step that is too fine is told once
     step = span_and_step(box, tank.mains)[1]
     for key, amount in (("holds", tank.holds), ("capacity", tank.capacity), ("rate", tank.rate[1])):
         if amount < step:
@@ -184,30 +198,29 @@ def _reserve(box: Box, tank: ReserveTank) -> Iterator[Problem]:
     low, high = sender.law.span
     off = Fraction(0)
     if sender.unit.endswith("absolute"):  # it reads the air's own pressure
-        off = sum(pump_off_readings(tank, box), off) / 2
+        off = max(pump_off_readings(tank, box))
     for key, amount in (("flowing", tank.flowing[1]), ("dead_head", tank.dead_head)):
         if off + amount > high:
             what = f"{sender.name} reads {low:g} to {high:g} {sender.unit}, {float(off):.3g} with the pump off, and never {float(amount):g} above that"
             yield Problem(tank.line, "reserve", what, key)
-        elif amount * psi > MOST_PRESSURE:
-            what = f"{float(amount):g} in steps of {float(sender.step):g} does not fit the box; choose a larger step for {sender.name}"
-            yield Problem(tank.line, "reserve", what, key)
+        elif (too_much := _too_much(box, tank.pressure, amount, MOST_PRESSURE)) is not None:
+            yield Problem(tank.line, "reserve", too_much, key)
 
 
 def _gauges(box: Box) -> Iterator[Problem]:
     for one in box.face.gauges:
         scale, (span, step) = _scale(box, one.gauge), span_and_step(box, one.gauge)
         where = f"disagree {one.gauge}"
-        burn = one.burn[1] * (1 + GAUGE_ERROR / 100)
-        if burn * scale > MOST_RATE:
-            most = math.floor(MOST_RATE / (1 + GAUGE_ERROR / 100) / scale)
-            what = f"{float(one.burn[1]):g} an hour is more than the box reckons with, {most}; {SLIP}"
-            yield Problem(one.line, where, what, "burn")
         if span[1] * scale > MOST_READING:
             what = f"{one.gauge} reads to {span[1]:g} in steps of {float(step):g}; that is too fine to be judged: choose a larger step"
             yield Problem(one.line, where, what, "gauge")
-        for key, amount in (("allowance", one.allowance), ("unseen", one.unseen)):
-            if (too_much := _more_than(amount, MOST_READING, scale)) is not None:
+            continue
+        for key, amount, most in (
+            ("burn", one.burn[1], math.floor(MOST_RATE / (1 + GAUGE_ERROR / 100))),
+            ("allowance", one.allowance, MOST_READING),
+            ("unseen", one.unseen, MOST_READING),
+        ):
+            if (too_much := _too_much(box, one.gauge, amount, most)) is not None:
                 yield Problem(one.line, where, too_much, key)
         if one.allowance < step / 2:
             what = f"{float(one.allowance):g} is less than half a step of {one.gauge}, {float(step):g}; write a tenth of the tank or so"
@@ -218,8 +231,8 @@ def _needle(box: Box, needle: Needle) -> Iterator[Problem]:
     try:
         needle_curve(needle, decimals_of(span_and_step(box, needle.follows)[1]))
     except (ValueError, OverflowError):
-        low, high = span_and_step(box, needle.follows)[0]
-        what = f"go from {float(needle.points[0][0]):g} to {float(needle.points[-1][0]):g}, but {needle.follows} reads {low:.6g} to {high:.6g}; {SLIP}"
+        ends = f"{float(needle.points[0][0]):g} to {float(needle.points[-1][0]):g}"
+        what = f"go from {ends}, but {_reads(box, needle.follows)}; {SLIP}"
         yield Problem(needle.line, needle.name, what, "points")
 
 
@@ -330,10 +343,9 @@ def _notes_on_conditions(box: Box) -> Iterator[tuple[str, str]]:
         never = one.value >= high if above else one.value <= low
         always = one.value < low if above else one.value > high
         if never or always:
-            (low, high), _ = span_and_step(box, one.name)
-            unit = _unit(box, one.name)
-            what = f'WARNING: {key}: "{one.name} {one.way} {float(one.value):g} {unit}" {"never" if never else "always"} holds'
-            yield where, f"{what}; {one.name} reads {low:.4g} to {high:.4g} {unit}"
+            said = f'"{one.name} {one.way} {float(one.value):g} {_unit(box, one.name)}"'
+            holds = "never" if never else "always"
+            yield where, f"WARNING: {key}: {said} {holds} holds; {_reads(box, one.name)}"
     for rule in box.face.alerts:
         where = f"alert {rule.words}"
         if rule.until is not None and rule.until in rule.when:
