@@ -177,7 +177,7 @@ TURNED = (
 
 TOLD: dict[str, tuple[list[Edit], str, str]] = {
     "labels it has made": (FOUR_TANKS, "display", 'the face has 10 letters for a name, and calls left outboard fuel "L out fuel", right inboard fuel "R in fuel"; label = "..." sets another'),
-    "two units of temperature": ([('unit = "degC"', 'unit = "degF"'), ("step = 2\n" + BOIL_LABEL, 'unit = "degC"\nstep = 2\n' + BOIL_LABEL), ('[["480 ohm", 40], ["210 ohm", 60], ["104 ohm", 80], ["70 ohm", 92], ["55 ohm", 100], ["38 ohm", 112], ["31 ohm", 120]]', '[["480 ohm", 104], ["104 ohm", 176], ["31 ohm", 248]]'), ("marks = [{ yellow = [40, 60] }, { green = [60, 105] }, { yellow = [105, 115] }, { red = 115 }]", "marks = [{ green = [104, 230] }, { red = 230 }]"), ('"coolant temperature above 80 degC"', '"coolant temperature above 180 degF"')], "boil margin", "is in degC, coolant temperature in degF"),
+    "two units of temperature": ([('unit = "degC"', 'unit = "degF"'), ("step = 2\n" + BOIL_LABEL, 'unit = "degC"\nstep = 2\n' + BOIL_LABEL), ('[["480 ohm", 40], ["210 ohm", 60], ["104 ohm", 80], ["70 ohm", 92], ["55 ohm", 100], ["38 ohm", 112], ["31 ohm", 120]]', '[["480 ohm", 104], ["104 ohm", 176], ["31 ohm", 248]]'), ("marks = [{ yellow = [40, 60] }, { green = [60, 105] }, { yellow = [105, 115] }, { red = 115 }]", "marks = [{ green = [104, 230] }, { red = 230 }]"), ('"coolant temperature above 80 degC"', '"coolant temperature above 180 degF"')], "display", "two units of temperature stand side by side: coolant temperature is in degF, boil margin is in degC"),
     "a gap": ([("{ yellow = [1200, 1400] }", "{ yellow = [1250, 1400] }")], "hydraulic", "no mark from 1200 to 1250: what lies there is told as if it were well"),
     "judged by itself": ([('only_when = "bus above 11 V"', 'only_when = "hydraulic above 20 psi"')], "hydraulic", "WARNING: only_when asks hydraulic itself"),
     "fuel turned round": ([(LEFT_MARKS, TURNED)], "left fuel", "WARNING: a full tank, 18 or more, is told as EMPTY, in red; are the marks turned round?"),
@@ -202,7 +202,7 @@ TOLD: dict[str, tuple[list[Edit], str, str]] = {
     "burnt in no time": ([('burn = ["3.2 US gal", "4.8 US gal"]', 'burn = ["32 US gal", "48 US gal"]')], "disagree left fuel", "48 US gal an hour would empty it within the hour"),
     "two for one gauge": ([('gauge = "right fuel"', 'gauge = "left fuel"')], "disagree left fuel", "two tables hold this gauge"),
     # words
-    "words that leave no name": ([('says = "EMPTY"', 'says = "CHANGE TANKS"')], "left fuel", 'while SERVICE stands there, the alert is cut to "CHANGE TANKS": whose it is, nobody can tell'),
+    "words that leave no name": ([('says = "EMPTY"', 'says = "CHANGE TANKS"')], "display", 'while SERVICE stands there, an alert of left fuel is cut to "CHANGE TANKS": whose it is, nobody can tell'),
     "words of a page of two": ([('says = "EMPTY"', 'says = "CHANGE TANKS"'), ("address = 0x3c", 'address = 0x3c\npages = [["left fuel", "right fuel"]]')], "left fuel", 'on a page of two or three, "CHANGE TANKS" is cut to "CHANGE TAN"'),
     "an alert that loses a word": ([('"COOLANT LOST"', '"COOLANT LOST LAND"')], "alert COOLANT LOST LAND", 'while SERVICE stands there, it is cut to "COOLANT LOST"'),
     # needles

@@ -314,15 +314,19 @@ def _notes_on_labels(box: Box) -> Iterator[tuple[str, str]]:
 
 def _notes_on_units(box: Box) -> Iterator[tuple[str, str]]:
     """Two units of one kind, side by side: of temperatures, of fuel."""
-    first: dict[str, tuple[str, str]] = {}
+    if box.face.panel is None:
+        return
+    units: dict[str, dict[str, str]] = {
+        "temperature": {},
+        "volume": {},
+    }  # of each kind, and who has them first
     for name, whole, _ in box.shown:
         unit = bare(whole)
-        kind = UNITS[unit][0]
-        if kind not in ("temperature", "volume"):
-            continue
-        other, its = first.setdefault(kind, (name, unit))
-        if its != unit:
-            yield name, f"is in {unit}, {other} in {its}: the face shows both side by side"
+        units.get(UNITS[unit][0], {}).setdefault(unit, name)
+    for kind, found in units.items():
+        if len(found) > 1:
+            told = ", ".join(f"{name} is in {unit}" for unit, name in found.items())
+            yield "display", f"two units of {kind} stand side by side: {told}"
 
 
 def _reach(box: Box, name: str) -> tuple[float, float]:
@@ -409,13 +413,17 @@ def _notes_on_words(box: Box) -> Iterator[tuple[str, str]]:
         return
     labels = [markings.label for _, _, markings in box.shown]
     large = {name for page in panel.pages if len(page.names) > 1 for name in page.names}
+    cut: dict[str, list[str]] = {}
     for name, _, markings in box.shown:
         for says in dict.fromkeys(mark.says for mark in markings.marks if mark.says):
             left = markings.label[: LETTERS_IN_SERVICE - 1 - len(says)].rstrip()
             if sum(label.startswith(left) for label in labels) > 1:
-                yield name, f'while SERVICE stands there, the alert is cut to "{f"{left} {says}".strip()}": whose it is, nobody can tell'
+                cut.setdefault(f"{left} {says}".strip(), []).append(name)
             if name in large and len(says) > LONGEST_LABEL:
                 yield name, f'on a page of two or three, "{says}" is cut to "{says[:LONGEST_LABEL]}"'
+    for left, names in cut.items():
+        what = f'while SERVICE stands there, an alert of {", ".join(names)} is cut to "{left}"'
+        yield "display", f"{what}: whose it is, nobody can tell"
     for rule in box.face.alerts:
         left = rule.words[:LETTERS_IN_SERVICE].rstrip()
         if len(left.split()) < len(rule.words.split()):  # a word that is cut short can still be read
