@@ -86,6 +86,7 @@ REFUSED: dict[str, tuple[list[Edit], str | None, str]] = {
     "flowing beyond the sender": ([('flowing = ["2 psi", "7.5 psi"]', 'flowing = ["2 psi", "30 psi"]')], "flowing", "reserve line reads 0 to 15 psi gauge, 0 with the pump off, and never 30 above that"),
     "dead_head beyond the sender": ([('dead_head = "6 psi"', 'dead_head = "60 psi"')], "dead_head", "never 60 above that"),
     "flowing above the air's pressure": ([("range = [0, 15]", "range = [0, 20]"), ('pressure = "gauge"', 'pressure = "absolute"')], "flowing", "reserve line reads 0 to 20 psi absolute, 15.7 with the pump off, and never 7.5 above that"),
+    "a pressure that no sender gives": ([*end(DERIVED.replace("NAME", "two lines").replace('sum = ["left fuel", "right fuel"]', 'difference = ["hydraulic", "reserve line"]').replace("0.5", "20")), ('pressure = "reserve line"', 'pressure = "two lines"')], "pressure = .two", "two lines is derived; name the input in the line"),
     "filled by the pump's own switch": ([('filled = "reserve filled"', 'filled = "transfer pump"')], "filled", "is the pump's switch"),
     "an error of less than nothing": ([('holds = "20 US gal"', 'holds = "20 US gal"\nholds_error = "-1 US gal"')], "holds_error", "must not be less than 0"),
     "a pressure that nothing tells": ([('flowing = ["2 psi"', 'flowing = ["0.01 psi"')], "flowing", "0.01 is less than a step of reserve line, 0.2"),
@@ -103,6 +104,7 @@ REFUSED: dict[str, tuple[list[Edit], str | None, str]] = {
     "a play beyond all bounds": ([(HYDRAULIC_MARKS, HYDRAULIC_MARKS + 'mark_play = "999999999 psi"\n')], "mark_play", "hydraulic reads 0 to 1500 psi"),
     "too many alerts": (end("".join(ALERT.replace("WORDS", f"NUMBER {k}") for k in range(15))), None, "17 alerts; the box takes 16"),
     "too many derived readouts": (end("".join(DERIVED.replace("NAME", f"sum {k}") for k in range(6))), None, "9 derived readouts; the box takes 8"),
+    "too many conditions": (end("".join(ALERT.replace("WORDS", f"NUMBER {k}").replace('["bus below 12 V"]', str([f"bus below {10 + k / 10 + j / 100:.2f} V" for j in range(6)]).replace("'", '"')) for k in range(8))), None, "different conditions; the box takes 48"),
     "too many needles": ([("pin = 12", "pin = 0"), (FLAG, "\n" + "".join(NEEDLE.replace("pin = 6", f"pin = {pin}").replace("fuel needle", f"needle {pin}") + f'frequency = "{kilohertz} kHz"\n' for pin, kilohertz in ((7, 1), (12, 20), (17, 4), (19, 4))))], None, "5 needles; the box takes 4"),
     "too many arcs": ([(HYDRAULIC_MARKS, "marks = [" + ", ".join(f"{{ yellow = [{k}, {k + 40}] }}" for k in range(0, 1000, 100)) + "]\n")], "marks = .{ yellow = .0, 40", "the box takes 12"),
     # values
@@ -236,6 +238,7 @@ ALONE: dict[str, list[Edit]] = {
     "an unseen neck": [('capacity = "36 US gal"', 'capacity = "40 US gal"')],
     "a bus of 28 V": [('supply = "14 V"', 'supply = "28 V"'), ('above = "13.2 V"', 'above = "15.9 V"')],
     "a label of its own": [*FOUR_TANKS, ('name = "left outboard fuel"\n', 'name = "left outboard fuel"\nlabel = "left out"\n'), ('name = "right inboard fuel"', 'name = "right inboard fuel"\nlabel = "right in"')],
+    "labels that are made of names alike, without a face": [('address = 0x3c                      # on I2C, beside the converters\n', ""), *[(old, new.replace("right inboard fuel", "left outboard fuelling")) for old, new in FOUR_TANKS]],
     "a play with its unit": [(HYDRAULIC_MARKS, HYDRAULIC_MARKS + 'mark_play = "10 psi"\n')],
 }  # fmt: skip
 

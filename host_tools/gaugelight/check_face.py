@@ -88,16 +88,15 @@ def problems_of_face(box: Box) -> Iterator[Problem]:
 def _labels(box: Box) -> Iterator[Problem]:
     """Two that are called alike: which tank is empty?"""
     lines = _lines(box)
-    called = [
-        (one.name, one.name, False) for one in box.inputs if one.markings is None
-    ]  # in the alert of a fault
+    # those off the face too: the alert of a fault calls them by their names
+    called = [(one.name, one.name, False) for one in box.inputs if one.markings is None]
     called += [(name, one.label, one.made) for name, _, one in box.shown]
     for one, other in combinations(called, 2):
         # the one whose label was chosen is told
         (first, its, _), (name, label, made) = sorted(
             (one, other), key=lambda it: not it[2] and it[1] != it[0]
         )
-        alike = {its.casefold(), first.casefold()} & {label.casefold(), name.casefold()}
+        alike = label.casefold() in (its.casefold(), first.casefold()) or its.casefold() == name.casefold()
         if alike and not (made and box.face.panel is None):
             what = f'the face calls it "{label}", and {first} "{its}"; give each a label of its own'
             yield Problem(lines[name], name, what, "label")
@@ -105,50 +104,47 @@ def _labels(box: Box) -> Iterator[Problem]:
 
 def _how_many(box: Box) -> Iterator[Problem]:
     face = box.face
-    conditions = dict.fromkeys(condition for _, _, _, condition in _asked(box))
+    conditions = {condition: line for line, _, _, condition in reversed([*_asked(box)])}
     for kind, lines, most in (
         ("derived readouts", [one.line for one in face.derived], alert_records.MOST_DERIVED),
         ("alerts", [one.line for one in face.alerts], alert_records.MOST_ALERTS),
         ("gauges to compare", [one.line for one in face.gauges], alert_records.MOST_GAUGES),
         ("needles", [one.line for one in face.needles], alert_records.MOST_NEEDLES),
-        ("different conditions", [line for line, _, _, _ in _asked(box)], alert_records.MOST_CONDITIONS),
+        ("different conditions", sorted(conditions.values()), alert_records.MOST_CONDITIONS),
     ):
-        number = len(conditions) if kind == "different conditions" else len(lines)
-        if number > most:
-            yield Problem(lines[most], "box", f"{number} {kind}; the box takes {most}")
+        if len(lines) > most:
+            yield Problem(lines[most], "box", f"{len(lines)} {kind}; the box takes {most}")
 
 
 def _markings(box: Box) -> Iterator[Problem]:
     lines = _lines(box)
     for name, _, one in box.shown:
-        (low, high), step = span_and_step(box, name)
-        scale = _scale(box, name)
-        for key, places in (
-            ("marks", [place for mark in one.marks for place in (mark.low, mark.high)]),
-            ("bar", one.bar or ()),
-            ("mark_play", [one.play]),
-        ):
-            if any(place is not None and abs(place) * scale >= LIMIT for place in places):
-                what = f"lies far beyond all there is: {_reads(box, name)}; {SLIP}"
-                yield Problem(lines[name], name, what, key)
-                return
+        step = span_and_step(box, name)[1]
+        ends = [place for mark in one.marks for place in (mark.low, mark.high)]
+        for key, places in (("marks", ends), ("bar", one.bar or ()), ("mark_play", [one.play])):
+            if any(place is not None and abs(place) * _scale(box, name) >= LIMIT for place in places):
+                yield Problem(
+                    lines[name], name, f"lies far beyond all there is: {_reads(box, name)}; {SLIP}", key
+                )
         made = zones(one.marks, decimals_of(step), step)
         if len(made) > alert_records.MOST_ZONES:
             what = f"{len(made)} arcs, limits and gaps; the box takes {alert_records.MOST_ZONES}"
             yield Problem(lines[name], name, what, "marks")
-        if one.bar is None:
-            continue
-        if one.bar[1] - one.bar[0] < step:
-            what = f"is narrower than a step, {float(step):g}"
-            yield Problem(lines[name], name, what, "bar")
-            continue
-        for mark in one.marks:
-            if not _visible(mark, one.bar):
-                place = mark.high if mark.low is None else mark.low
-                assert place is not None
-                what = f"from {float(one.bar[0]):g} to {float(one.bar[1]):g} leaves {mark.colour} at {float(place):g} out; widen it"
-                yield Problem(lines[name], name, what, "bar")
-                break
+        if one.bar is not None:
+            if (what_of_bar := _wrong_bar(one.bar, one.marks, step)) is not None:
+                yield Problem(lines[name], name, what_of_bar, "bar")
+
+
+def _wrong_bar(bar: tuple[Fraction, Fraction], marks: tuple[Mark, ...], step: Fraction) -> str | None:
+    if bar[1] - bar[0] < step:
+        return f"is narrower than a step, {float(step):g}"
+    for mark in marks:
+        if not _visible(mark, bar):
+            place = mark.high if mark.low is None else mark.low
+            assert place is not None
+            ends = f"from {float(bar[0]):g} to {float(bar[1]):g}"
+            return f"{ends} leaves {mark.colour} at {float(place):g} out; widen it"
+    return None
 
 
 def _visible(mark: Mark, bar: tuple[Fraction, Fraction]) -> bool:
