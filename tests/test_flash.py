@@ -78,7 +78,7 @@ def test_changes(old: str, new: str, said: list[str], tmp_path: Path) -> None:
         assert (
             told[1:]
             == [
-                "boil margin: parts changed",
+                "boil margin: parts, unit changed",
                 "alert COOLANT LOST: when changed",
                 "face of coolant temperature: marks changed",
             ][: len(told) - 1]
