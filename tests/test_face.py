@@ -505,7 +505,7 @@ def without_follows(text: str) -> str:
 
 
 PROBLEMS: dict[str, tuple[Callable[[str], str], str]] = {
-    "another address": (lambda t: t.replace("0x3d", "0x48"), "must be 0x3c or 0x3d"),
+    "another address": (lambda t: t.replace("0x3d", "0x48"), "must be an address 0x3c to 0x3d, not 0x48"),
     "pages without an address": (lambda t: t.replace("address = 0x3d", ""), "add its address, 0x3c or 0x3d"),
     "no pages": (lambda t: t.replace('pages = ["overview"', 'pages = [] #["overview"'), "one to 8 pages"),
     "a page that is none": (lambda t: t.replace('"alerts", ', '"alarms", '), '"alarms" is no page'),

@@ -71,6 +71,9 @@ AS_SHOWN: dict[str, tuple[Marks, list[tuple[int, str | None]]]] = {
     "an upper limit": ([{"green": [0, 10]}, {"red": 12}], [(1000, "green"), (1001, None), (1174, None), (1175, "red")]),
     "an arc that ends at its limit": ([{"green": [0, 10]}, {"red": 10}], [(974, "green"), (975, "red"), (1000, "red")]),
     "an arc narrower than that": ([{"red": 0}, {"yellow": [0, 0.2]}, {"green": [0.2, 9]}], [(25, "red"), (26, "green")]),
+    "two of them": ([{"red": 0}, {"yellow": [0, 0.1]}, {"yellow": [0.1, 0.15]}, {"green": [0.15, 9]}], [(25, "red"), (26, "green")]),
+    "two below an upper limit": ([{"green": [0, 9]}, {"yellow": [9, 9.1]}, {"yellow": [9.1, 9.2]}, {"red": 9.2}], [(894, "green"), (895, "red")]),
+    "nothing between two limits": ([{"red": 0}, {"green": [0, 0.1]}, {"red": 0.1}], [(25, "red"), (26, "red")]),
     "arcs stay where they are": (FUEL, [(399, "yellow"), (400, "green")]),
 }  # fmt: skip
 
@@ -149,11 +152,34 @@ def test_units_in_marks() -> None:
 
 LABELS = {
     "left fuel": "left fuel",
+    "right fuel": "right fuel",
+    "left outboard fuel": "L out fuel",
+    "left inboard fuel": "L in fuel",
+    "right outboard fuel": "R out fuel",
+    "right inboard fuel": "R in fuel",
+    "Left forward tank": "L fwd tank",
+    "left tank temperature": "L tank tem",
     "coolant temperature": "cool temp",
+    "coolant pressure": "cool press",
+    "hydraulic pressure": "hyd press",
+    "reserve line": "reser line",
+    "boil margin": "boil margi",
     "hydraulic": "hydraulic",
     "a very long name of it": "a v l n o",
     "unabbreviated": "unabbrevia",
 }
+
+
+@settings(derandomize=True, deadline=None)
+@given(some_marks(), st.integers(0, 3), st.fractions(0, 20))
+def test_edges_rise_however_coarse_the_step(given_marks: Marks, decimals: int, step: Fraction) -> None:
+    """Or the box refuses them; and the lower limit keeps its place."""
+    read = marks("V")(given_marks)
+    made = zones(read, decimals, step)
+    edges = [one.edge for one in made[1:] if one.edge is not None]
+    assert len(edges) == len(made) - 1 and edges == sorted(set(edges))
+    if read[0].low is None:
+        assert made[0].colour == "red"
 
 
 @pytest.mark.parametrize("name, label", LABELS.items())

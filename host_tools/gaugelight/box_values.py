@@ -14,7 +14,7 @@ from gaugelight import temperature
 from gaugelight.circuits import Circuit, Direct, Divider, Millivolt, PullUp, Shunt
 from gaugelight.converters import GAINS, PAIRS, Ads1115
 from gaugelight.laws import Point
-from gaugelight.quantity import UNITS, likely, parse_quantity
+from gaugelight.quantity import QUANTITY, UNITS, likely, parse_quantity
 
 LONGEST_NAME = 24
 SENDER = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)\s*-\s*(\d{1,9}(?:\.\d{1,9})?) (ohm|kohm|mA|V|mV)")
@@ -51,13 +51,13 @@ class LampCurve:
     gamma: float | None
 
 
-def name(value: Any) -> str:
+def name(value: Any, longest: int = LONGEST_NAME) -> str:
     if not isinstance(value, str) or not value.strip():
         raise ValueError("must be a text that is not empty")
     if value != value.strip():
         raise ValueError(f'"{value}" begins or ends with a space; leave it out')
-    if len(value) > LONGEST_NAME:
-        raise ValueError(f'"{value}" is {len(value)} characters long; at most {LONGEST_NAME} fit the face')
+    if len(value) > longest:
+        raise ValueError(f'"{value}" is {len(value)} characters long; at most {longest} fit the face')
     if any(not " " <= c <= "~" or c in "|," for c in value):
         raise ValueError(f'"{value}" may hold plain ASCII without "|" and "," only')
     return value
@@ -104,6 +104,8 @@ def quantity_from_nought(unit: str) -> Callable[[Any], Fraction]:
 
 
 def _number(value: Any) -> Fraction:
+    if isinstance(value, str) and (match := QUANTITY.fullmatch(value)) is not None:
+        raise ValueError(f'"{value}" is no number; write {match[1]}, without quotes and unit')
     if isinstance(value, bool) or not isinstance(value, (int, float)) or value != value:
         raise ValueError(f"{value!r} is no number")
     if abs(value) > 1e6:
@@ -126,6 +128,30 @@ def reading(unit: str) -> Callable[[Any], Fraction]:
     return lambda value: _reading(value, unit)
 
 
+def change(unit: str) -> Callable[[Any], Fraction]:
+    """How much of a unit, more than nothing: a number, or a text with a unit of its own."""
+
+    def parse(value: Any) -> Fraction:
+        if isinstance(value, str) and value.endswith(("degC", "degF")) and not value.endswith(unit):
+            raise ValueError(f'"{value}": a difference of temperature is given in {unit} here')
+        if (amount := _reading(value, unit)) <= 0:
+            raise ValueError(f"must be more than 0, not {value}")
+        return amount
+
+    return parse
+
+
+def altitude(least: int, most: int) -> Callable[[Any], Fraction]:
+    """Bounds in feet, as altitudes are told; the value in metres."""
+
+    def parse(value: Any) -> Fraction:
+        if not least <= (feet := parse_quantity(value, "ft")) <= most:
+            raise ValueError(f'"{value}" must lie between {least} ft and {most} ft')
+        return feet * UNITS["ft"][1]
+
+    return parse
+
+
 def span(unit: str) -> Callable[[Any], Point]:
     def parse(value: Any) -> Point:
         if not isinstance(value, list) or len(value) != 2:
@@ -142,6 +168,22 @@ def whole(low: int, high: int, right: str) -> Callable[[Any], int]:
     def parse(value: Any) -> int:
         if isinstance(value, bool) or not isinstance(value, int) or not low <= value <= high:
             raise ValueError(f"must be {right}, not {value!r}")
+        return value
+
+    return parse
+
+
+def address(low: int, high: int) -> Callable[[Any], int]:
+    """On I2C, told as it is printed: in hexadecimal."""
+
+    def parse(value: Any) -> int:
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise ValueError(f"must be a number from {low:#x} to {high:#x}, not {value!r}")
+        if low <= value >> 1 <= high and not value & 1:
+            what = f"{value:#x} is how some print it, with the bit for reading or writing behind it"
+            raise ValueError(f"{what}; write {value >> 1:#x}")
+        if not low <= value <= high:
+            raise ValueError(f"must be an address {low:#x} to {high:#x}, not {value:#x}")
         return value
 
     return parse
@@ -184,9 +226,20 @@ def _gpio(value: Any) -> Any:
 
 
 def output_pin(value: Any) -> int:
+    return _free_pin(value, "cannot drive an output")
+
+
+def switch_pin(value: Any) -> int:
+    return _free_pin(value, "cannot be a switch input")
+
+
+def _free_pin(value: Any, what: str) -> int:
     value = _gpio(value)
     if isinstance(value, bool) or not isinstance(value, int) or value not in pins.OUTPUT_PINS:
-        raise ValueError(f"{value!r} cannot drive an output; free for that are GP0 to GP3 and GP6 to GP21")
+        cure = "free for that are GP0 to GP3 and GP6 to GP21"
+        if isinstance(value, int) and value > pins.CONVERTER_PINS[-1]:
+            cure += "; these are GPIO numbers, not those along the board's edge"
+        raise ValueError(f"{value!r} {what}; {cure}")
     return value
 
 

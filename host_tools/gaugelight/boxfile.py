@@ -52,6 +52,7 @@ TABLES = (
     "box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request", "in_flight",
     "derived", "alert", "buttons", "reserve", "disagree",
 )  # fmt: skip
+NAMED = ("input", "derived", "lamp", "switch", "needle")  # tables of what has a name; each its own
 LAW_KEYS = ("points", "series", "sender", "range")
 COLD_JUNCTION = -40.0, 85.0  # degC, until the input that measures it is known
 
@@ -218,7 +219,31 @@ class Reader:
         if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
             self.wrong(self.line_of(key), key, f"write each one under [[{key}]]")
             return []
-        return [Section(self, key, i, v, str(v.get("name", f"{key} {i + 1}"))) for i, v in enumerate(value)]
+        return [Section(self, key, i, v, self.name_of(key, i, v)) for i, v in enumerate(value)]
+
+    def name_of(self, key: str, index: int, values: dict[str, Any]) -> str:
+        numbered = f"{key} {index + 1}"
+        return str(values.get("name", numbered)) if key in NAMED else numbered
+
+    def named(self, *keys: str) -> list[tuple[int, str]]:
+        """Line and name of each of those tables, as they are written, in order of lines."""
+        found = []
+        for key in keys:
+            tables = self.content.get(key)
+            for i, values in enumerate(tables if isinstance(tables, list) else []):
+                if isinstance(values, dict):
+                    found.append((self.lines.get((key, i, ""), 1), self.name_of(key, i, values)))
+        return sorted(found)
+
+    def names_twice(self) -> list[Problem]:
+        seen: dict[str, int] = {}
+        problems = []
+        for line, name in self.named(*NAMED):
+            if name in seen:
+                what = f"the name stands at line {seen[name]} too; each needs its own"
+                problems.append(Problem(line, _printable(name), what))
+            seen.setdefault(name, line)
+        return problems
 
     def table(self, key: str) -> Section | None:
         if key not in self.content:
@@ -230,7 +255,10 @@ class Reader:
         return Section(self, key, 0, value, key)
 
     def box(self) -> Box:
+        if twice := self.names_twice():  # whatever names one of them cannot be judged
+            raise WrongBoxFile(self.file, twice)
         name, supply = "", Fraction(14)
+        switches = {name for _, name in self.named("switch")}
         if "box" not in self.content:
             self.wrong(1, "box", 'is missing; begin with [box], name = "...", board = "rp2040"')
         if (section := self.table("box")) is not None:
@@ -251,14 +279,16 @@ class Reader:
         display = self.table("display")
         panel = None if display is None else readouts.panel(display, "reserve" in self.content)
         lights = read_lights(self, units, display)
-        inputs, face = self.face(inputs, sections, units, {switch.name for switch in lights.switches})
+        inputs, face = self.face(inputs, sections, units, switches)
         if display is not None and panel is not None:
             on_face = {one.name: one.markings is not None for one in inputs}
-            unread = {name: True for name in units if name not in on_face}  # something else is wrong with it
-            readouts.panel_names(display, panel, on_face | unread | {one.name: True for one in face.derived})
+            others = {
+                name: True for name in sections if name not in on_face
+            }  # derived, or something else is wrong with it
+            readouts.panel_names(display, panel, on_face | others)
             face = replace(face, panel=panel)
         section = self.table("in_flight")
-        in_flight = None if section is None else self.in_flight(section, inputs, units, lights)
+        in_flight = None if section is None else self.in_flight(section, inputs, units, switches)
         for key in self.content:
             near = difflib.get_close_matches(key, TABLES, 1)
             cure = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(TABLES)}"
@@ -283,6 +313,7 @@ class Reader:
             all_units[section.name] = None if one is None else one.unit
             sections[section.name] = section
             made += [] if one is None else [one]
+        spans |= {one.name: span for one in made if (span := readouts.span_of(one, units, spans)) is not None}
 
         def judged(name: str, given: Markings) -> Markings:
             section = sections[name]
@@ -314,10 +345,9 @@ class Reader:
         )
 
     def in_flight(
-        self, section: Section, inputs: list[Input], units: Units, lights: Lights
+        self, section: Section, inputs: list[Input], units: Units, switches: set[str]
     ) -> InFlight | None:
         before = len(self.problems)
-        switches = [switch.name for switch in lights.switches]
         follows = section.take("follows", box_values.name, None, "the name of an input or a switch")
         measured = next((one for one in inputs if one.name == follows), None)
         above = None
@@ -336,7 +366,7 @@ class Reader:
                 section.wrong("above", f'belongs to an input; "{follows}" is on or off; leave it out')
             section.skip("above")
         elif follows is not None:
-            there = meant(follows, [*units, *switches])
+            there = meant(follows, [*units, *sorted(switches)])
             section.wrong("follows", f'there is no input and no switch "{follows}"; {there}')
             section.skip("above")
         section.finish()
@@ -358,7 +388,7 @@ class Reader:
             except ValueError as problem:
                 section.wrong("", str(problem))
             section.take("kind", box_values.one_of("ads1115"), None, '"ads1115"')
-            address = section.take("address", box_values.whole(0x48, 0x4B, "an address 0x48 to 0x4b"), 0x48)
+            address = section.take("address", box_values.address(0x48, 0x4B), 0x48)
             full_scale = section.take("full_scale", box_values.full_scale, 4.096)
             rate = section.take("rate", box_values.rate, 128)
             mode = section.take("mode", box_values.one_of("single-shot", "continuous"), "single-shot")
@@ -415,13 +445,12 @@ class Reader:
             width = law.span[1] - law.span[0]
             if "step" not in section.written:
                 step = _default_step(width)
-            if step is not None and not width / 100000 <= step <= width:
-                section.wrong("step", f"{float(step):g} does not suit readings that span {width:g} {unit}")
+            readouts.judge_step(section, step, width, unit or "")
         shown = section.take("face", box_values.yes_or_no, True)
         span = None if law is None else law.span
         markings = readouts.markings(section, name, unit or "", span) if unit else None
         if unit is None:
-            section.skip("label", "marks", "mark_delay", "mark_play", "only_when", "bar")
+            section.skip(*readouts.MARKING_KEYS)
         section.finish()
         if len(self.problems) > before or converter is None or circuit is None or law is None:
             return None

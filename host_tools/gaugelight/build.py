@@ -213,19 +213,18 @@ def build(box: Box) -> Build:
         solved[one.name] = solve_input(box, one, None if one.cold is None else solved[one.cold])
     inputs = tuple(solved[one.name] for one in box.inputs)
     lights = solve_lights(box, inputs)
-    image = pack(box, inputs, lights)
+    try:
+        image = pack(box, inputs, lights)
+        table.Table(image)  # the box's own judgement
+    except (ValueError, OverflowError, struct.error) as problem:
+        what = f"does not fit the box: {problem}; keep its numbers near what its senders read, or choose larger steps"
+        raise WrongBoxFile(box.file, [Problem(0, "box", what)]) from None
     if len(image) > table.LARGEST:
         what = f"its table has {len(image)} bytes, the box takes {table.LARGEST}; choose larger steps"
         raise WrongBoxFile(box.file, [Problem(0, "box", what)])
     bare = without_inputs(box)
     safe = pack(bare, (), solve_lights(bare, ()))
-    for one_image in (image, safe):
-        try:
-            table.Table(one_image)  # the box's own judgement
-        except table.TableError as problem:
-            raise WrongBoxFile(
-                box.file, [Problem(0, "box", f"the box would refuse its table: {problem}")]
-            ) from None
+    table.Table(safe)
     return Build(box, inputs, lights, image, safe)
 
 

@@ -422,8 +422,8 @@ def _gauge(table: Table, one: DisagreeRecord) -> Words:
         "allowance": Says(_amount(one.allowance, decimals), unit),
         "smoothing": Says(str(one.smoothing * 10), "s"),
         "full from": Says(_amount(one.top, decimals), unit),
-        "unseen": Says(_amount(getattr(one, "unseen"), decimals), unit),
-        "empty up to": Says(_amount(getattr(one, "bottom"), decimals), unit),
+        "unseen": Says(_amount(one.unseen, decimals), unit),
+        "empty up to": Says(_amount(one.bottom, decimals), unit),
     }
 
 

@@ -11,12 +11,12 @@ from gaugelight.boxfile import Box, Input
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import REFERENCE, Direct, Divider, Millivolt, PullUp, Shunt
 from gaugelight.converters import COUNTS, ChipInput, OnChip
-from gaugelight.face_tables import too_wide
 from gaugelight.fits import unfit
 from gaugelight.fault_windows import LEAST_STEPS, count_windows, signal_limits
+from gaugelight.check_face import problems_of_face
 from gaugelight.check_lights import problems_of_lights
 from gaugelight.laws import Thermocouple
-from gaugelight.lights import Knob, Lamp, Switch
+from gaugelight.lights import Knob
 from gaugelight.preferred import E24_VALUES, nearest_above
 from gaugelight.problems import Problem
 
@@ -26,24 +26,17 @@ MOST_AMPERES = 0.1  # through a pull-up: more heats the sender and its resistor
 
 def problems_of(box: Box) -> list[Problem]:
     """Everything that is wrong with the box as a whole, in no order."""
-    problems = [*_names(box), *_pins(box), *_rails(box), *_cold_junctions(box), *_continuous(box)]
+    problems = [*_numbers(box), *_pins(box), *_rails(box), *_cold_junctions(box), *_continuous(box)]
     problems += problems_of_lights(box)
     if not problems:  # a chain needs its rail
         for one in box.inputs:
             problems += _unmeasurable(one, chain_of(box, one), cure=True)
-        problems += [*unfit(box)] or [*too_wide(box)]
+        problems += [*problems_of_face(box)] or [*unfit(box)]
     return problems
 
 
-def _names(box: Box) -> Iterator[Problem]:
-    seen: dict[str, int] = {}
+def _numbers(box: Box) -> Iterator[Problem]:
     lamps = box.lights.lamps
-    all_named: list[Input | Lamp | Switch] = [*box.inputs, *lamps, *box.lights.switches]
-    for named in all_named:
-        if named.name in seen:
-            what = f"the name stands at line {seen[named.name]} too; each needs its own"
-            yield Problem(named.line, named.name, what)
-        seen[named.name] = named.line
     for kind, outputs, most in (("inputs", box.inputs, MOST_INPUTS), ("lamps", lamps, MOST_LAMPS)):
         if len(outputs) > most:
             yield Problem(

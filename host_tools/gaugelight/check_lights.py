@@ -218,6 +218,8 @@ def notes_on_lights(box: Box, shown: list[Shown]) -> Iterator[tuple[str, str]]:
         used.add(request.follows)
     if box.in_flight is not None:
         used.add(box.in_flight.follows)
+    if box.face.reserve is not None:
+        used |= {box.face.reserve.pump, box.face.reserve.filled}
     for switch in lights.switches:
         if switch.name not in used:
             yield switch.name, "nothing follows this switch"

@@ -61,16 +61,19 @@ def zones(marks: Sequence[Mark], decimals: int, step: Fraction) -> list[Zone]:
     for mark in marks:
         first = None if mark.low is None else math.ceil(mark.low * scale)
         last = None if mark.high is None else math.floor(mark.high * scale)
-        if taken and first is not None:
+        while taken and first is not None:
             begins, ends, before = taken[-1]
-            if ends is not None and first <= ends:
-                if before.low is None:
-                    first = ends + 1
-                else:
-                    taken[-1] = begins, first - 1, before
-        taken.append((first, last, mark))
-    # a limit half a step early may leave nothing of the arc beside it
-    taken = [one for one in taken if one[0] is None or one[1] is None or one[0] <= one[1]]
+            if ends is None or first > ends:
+                break
+            if begins is None:
+                first = ends + 1
+                break
+            # a limit half a step early may leave nothing of the arcs beside it
+            taken.pop()
+            if begins < first:
+                taken.append((begins, first - 1, before))
+        if first is None or last is None or first <= last:
+            taken.append((first, last, mark))
     edges: list[tuple[int | None, Mark | None]] = [] if marks and marks[0].low is None else [(None, None)]
     for (first, last, mark), after in zip(taken, [*taken[1:], None]):
         edges.append((first, mark))

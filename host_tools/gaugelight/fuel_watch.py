@@ -112,11 +112,15 @@ def reserve_tank(section: "Section", units: "Units", switches: set[str]) -> Rese
         rate = burn = flowing = None
     build = section.take("build", box_values.between("s", 1, 60), Fraction(8))
     mains_error = section.take("mains_error", box_values.percent, GAUGE_ERROR)
-    ceiling = section.take("ceiling", box_values.between("m", 0, 11_000), CEILING)
+    ceiling = section.take("ceiling", box_values.altitude(0, 36_000), CEILING)
     section.finish()
-    for key, value in (("holds", holds), ("capacity", capacity)):
+    for key, value in (("holds", holds), ("capacity", capacity), ("rate", rate and rate[0])):
         if value is not None and value <= 0:
             section.wrong(key, "must be more than 0")
+    if error is not None and error < 0:
+        section.wrong("holds_error", "must not be less than 0")
+    if pump is not None and filled == pump:
+        section.wrong("filled", "is the pump's switch; the reserve would be filled whenever that is on")
     if flowing is not None and flowing[0] <= 0:
         section.wrong("flowing", "begins at 0; a pressure that tells lies above that")
     if flowing is not None and dead_head is not None and dead_head <= flowing[0]:
@@ -269,7 +273,7 @@ def reserve_numbers(
     assert sender is not None
     psi = 10 ** decimals[names.index(tank.pressure)]
     fuel = 10 ** decimals[names.index(tank.mains)]
-    least, most = _bases(tank, box)
+    least, most = pump_off_readings(tank, box)
     rate = (tank.rate[0] + tank.rate[1]) / 2
     burn = (tank.burn[0] + tank.burn[1]) / 2
     damping = max(
@@ -283,7 +287,9 @@ def reserve_numbers(
         "dead_head": tank.dead_head * psi,
         "base_least": least * psi,
         "base_most": most * psi,
-        "bottom": Fraction(-reserve.MOST_PRESSURE) if sender.limits is None else _bottom(box, tank) * psi,
+        "bottom": (
+            Fraction(-reserve.MOST_PRESSURE) if sender.limits is None else lowest_reading(box, tank) * psi
+        ),
         "drift": _drift(sender.unit) * psi,
         "build": tank.build * 10,
         "rate": rate * fuel,
@@ -307,7 +313,7 @@ def _per_cent(pair: tuple[Fraction, Fraction], middle: Fraction) -> Fraction:
     return Fraction(math.ceil((pair[1] - middle) / middle * 100)) if middle else Fraction(0)
 
 
-def _bases(tank: ReserveTank, box: "Box") -> tuple[Fraction, Fraction]:
+def pump_off_readings(tank: ReserveTank, box: "Box") -> tuple[Fraction, Fraction]:
     """What the sender may read with the pump off, at any altitude flown, in its unit (ISO 2533)."""
     sender = box.input(tank.pressure)
     assert sender is not None
@@ -327,7 +333,7 @@ def _bases(tank: ReserveTank, box: "Box") -> tuple[Fraction, Fraction]:
     return -error, error
 
 
-def _bottom(box: "Box", tank: ReserveTank) -> Fraction:
+def lowest_reading(box: "Box", tank: ReserveTank) -> Fraction:
     """Where a loop that states its limits stands when it can go no lower."""
     sender = box.input(tank.pressure)
     assert sender is not None and sender.limits is not None

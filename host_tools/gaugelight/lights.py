@@ -243,7 +243,8 @@ def read_lights(reader: Reader, units: Units, display: Section | None) -> Lights
     lamp_tables = reader.tables("lamp")
     lamp_names = {section.name for section in lamp_tables}
     lamps = [lamp for s in lamp_tables if (lamp := _lamp(s, units, lamp_names)) is not None]
-    switches = [switch for s in reader.tables("switch") if (switch := _switch(s)) is not None]
+    switch_tables = reader.tables("switch")
+    switches = [switch for s in switch_tables if (switch := _switch(s)) is not None]
     daylight = None if (s := reader.table("daylight")) is None else _daylight(s, units)
     # a knob left up by day dims no face
     by_day = None if daylight is None else Fraction(100)
@@ -256,7 +257,7 @@ def read_lights(reader: Reader, units: Units, display: Section | None) -> Lights
         (
             None
             if (s := reader.table("dim_request")) is None
-            else _dim_request(s, {switch.name for switch in switches})
+            else _dim_request(s, {section.name for section in switch_tables})
         ),
     )
 
@@ -392,7 +393,7 @@ def _daylight(section: Section, units: Units) -> Daylight | None:
 def _switch(section: Section) -> Switch | None:
     before = section.problems
     name = section.take("name", box_values.name, "", 'a name, such as "panel lights"') or ""
-    pin = section.take("pin", box_values.output_pin, None, "a pin that is free, such as 12")
+    pin = section.take("pin", box_values.switch_pin, None, "a pin that is free, such as 12")
     on = section.take("on", box_values.one_of("low", "high"), "low")
     section.finish()
     return (

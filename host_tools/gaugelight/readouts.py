@@ -18,10 +18,18 @@ if TYPE_CHECKING:
     from gaugelight.fuel_watch import Disagreement, ReserveTank
     from gaugelight.needles import Needle
 
+MARKING_KEYS = ("label", "marks", "mark_delay", "mark_play", "only_when", "bar")
 COLOURS = ("green", "yellow", "red")
 LONGEST_LABEL = 10
+LONGEST_MARK = 12
+LONGEST_ALERT = 21
 DELAY = Fraction(2)  # seconds
 ALERT_LASTS = Fraction(2)
+# of words that names of readouts are made of (common practice, no source)
+SHORT_FORMS = {
+    "left": "L", "right": "R", "inboard": "in", "outboard": "out", "forward": "fwd", "centre": "ctr", "center": "ctr",
+    "temperature": "temp", "pressure": "press", "coolant": "cool", "hydraulic": "hyd", "quantity": "qty", "auxiliary": "aux",
+}  # fmt: skip
 CONDITION = re.compile(r"(.+?) +(?:(above|below) +(\S.*)|(on|off|at fault))")
 CONDITION_EXAMPLE = '"NAME above 4 psi", "NAME below ...", "NAME on", "NAME off" or "NAME at fault"'
 
@@ -47,7 +55,8 @@ class Condition:
 
 @dataclass(frozen=True)
 class Markings:
-    """How the face shows one input or derived readout. play None: a displayed step. bar None: the whole span."""
+    """How the face shows one input or derived readout. play None: a displayed step. bar None: the whole span. made: the label is no
+    one's choice."""
 
     label: str
     marks: tuple[Mark, ...] = ()
@@ -55,6 +64,7 @@ class Markings:
     play: Fraction | None = None
     only_when: Condition | None = None
     bar: tuple[Fraction, Fraction] | None = None
+    made: bool = False
 
 
 @dataclass(frozen=True)
@@ -152,12 +162,14 @@ class Face:
 
 
 def default_label(name: str) -> str:
-    """Its name, or of each word as much as fits."""
-    words = name.split()
-    letters = LONGEST_LABEL
-    while len(" ".join(word[:letters] for word in words)) > LONGEST_LABEL and letters > 1:
-        letters -= 1
-    return " ".join(word[:letters] for word in words)[:LONGEST_LABEL].strip()
+    """Its name; where that is too long, usual short forms of its words, and then a letter off the longest, the last of them first."""
+    if len(name) <= LONGEST_LABEL:
+        return name
+    words = [SHORT_FORMS.get(word.lower(), word) for word in name.split()]
+    while len(" ".join(words)) > LONGEST_LABEL and max(map(len, words)) > 1:
+        longest = max(range(len(words)), key=lambda k: (len(words[k]), k))
+        words[longest] = words[longest][:-1]
+    return " ".join(words)[:LONGEST_LABEL].strip()
 
 
 def marks(unit: str) -> Callable[[Any], tuple[Mark, ...]]:
@@ -180,7 +192,7 @@ def _mark(given: dict[str, Any], unit: str) -> Mark:
         cure = meant(unknown, [*COLOURS, "says"]) if unknown else "one colour in each { }"
         raise ValueError(f"each mark is one of green, yellow or red; {cure}")
     if says is not None:
-        _words(says, 12)
+        box_values.name(says, LONGEST_MARK)
     colour = colours[0]
     place = given[colour]
     if isinstance(place, list):
@@ -221,10 +233,10 @@ def _sided(given: list[Mark]) -> tuple[Mark, ...]:
 
 def markings(section: "Section", name: str, unit: str, span: tuple[float, float] | None) -> Markings:
     """The keys that say how the face shows it; problems stand in the section."""
-    label = section.take("label", label_of, None) or default_label(name)
+    label = section.take("label", label_of, None)
     given = section.take("marks", marks(unit), None) or ()
     delay = section.take("mark_delay", box_values.between("s", 0, 120), DELAY)
-    play = section.take("mark_play", box_values.positive, None)
+    play = section.take("mark_play", box_values.change(unit), None)
     only_when = section.take("only_when", condition, None)
     bar = section.take("bar", box_values.span(unit), None)
     if span is not None:
@@ -238,22 +250,21 @@ def markings(section: "Section", name: str, unit: str, span: tuple[float, float]
     for key in ("mark_delay", "mark_play", "only_when"):
         if key in section.written and "marks" not in section.written:
             section.wrong(key, "belongs to marks; add marks or leave it out")
-    return Markings(label, given, DELAY if delay is None else delay, play, only_when, bar)
+    made = default_label(name)
+    return Markings(
+        label or made,
+        given,
+        DELAY if delay is None else delay,
+        play,
+        only_when,
+        bar,
+        not label and made != name,
+    )
 
 
 def label_of(value: Any) -> str:
     """The short name on the face."""
-    label = box_values.name(value)
-    if len(label) > LONGEST_LABEL:
-        raise ValueError(f'"{value}" is {len(label)} characters long; at most {LONGEST_LABEL} fit the face')
-    return label
-
-
-def _words(value: Any, longest: int) -> str:
-    words = box_values.name(value)
-    if len(words) > longest:
-        raise ValueError(f'"{value}" is {len(words)} characters long; at most {longest} fit the face')
-    return words
+    return box_values.name(value, LONGEST_LABEL)
 
 
 def condition(value: Any) -> Condition:
@@ -331,13 +342,14 @@ def derived(
             if one not in units:
                 section.wrong(ways[0], f'there is no input "{one}"; {meant(one, list(units))}')
         known = [units.get(one) for one in names]
-        unit = asked or known[0]
+        unit = asked or next((one for one in known if one is not None), None)
         for one, of_it in zip(names, known):
             if unit is not None and of_it is not None and not _same_kind(of_it, unit):
                 section.wrong(ways[0], f"{one} is in {of_it}, which is not in {unit}")
         parts = tuple((one, -1 if taken and k else 1) for k, one in enumerate(names))
     elif margin is not None:
-        unit = asked or "degC"
+        of_coolant = units.get(margin.temperature)
+        unit = asked or (of_coolant if of_coolant in ("degC", "degF") else "degC")
         if unit not in ("degC", "degF"):
             section.wrong("unit", f'a boil margin is in degC or degF, not "{unit}"')
         for one, kinds in ((margin.temperature, ("degC", "degF")), (margin.pressure, ("psi", "bar", "kPa"))):
@@ -349,11 +361,32 @@ def derived(
     span = None
     if section.problems == before and isinstance(parts, tuple) and unit is not None:
         span = _span(parts, unit, units, spans)
-    shown = markings(section, name, unit or "degC", span)
+    if span is not None and unit is not None:
+        judge_step(section, step, span[1] - span[0], unit)
+    elif margin is not None and step is not None and not Fraction(1, 100) <= step <= 50:
+        section.wrong("step", f"{float(step):g} does not suit a boil margin; 2 is usual")
+    shown = None
+    if unit is not None:
+        shown = markings(section, name, unit, span)
+    else:
+        section.skip(*MARKING_KEYS)
     section.finish()
-    if section.problems > before or parts is None or unit is None or step is None:
+    if section.problems > before or parts is None or unit is None or step is None or shown is None:
         return None
     return Derived(section.line, name, unit, step, parts, shown)
+
+
+def judge_step(section: "Section", step: Fraction | None, width: float, unit: str) -> None:
+    """What changes by such steps, and spans so much."""
+    if step is not None and not width / 100000 <= step <= width:
+        section.wrong("step", f"{float(step):g} does not suit readings that span {width:g} {unit}")
+
+
+def span_of(
+    one: Derived, units: Mapping[str, str | None], spans: Mapping[str, tuple[float, float]]
+) -> tuple[float, float] | None:
+    """The least and the most that a sum or a difference can say; None of a boil margin."""
+    return None if isinstance(one.parts, BoilMargin) else _span(one.parts, one.unit, units, spans)
 
 
 def _span(
@@ -404,7 +437,7 @@ def _boil_margin(value: Any) -> BoilMargin:
     from gaugelight import coolant
 
     coolant.parse_mix(box_values.name(value["coolant"]))
-    altitude = box_values.between("m", -400, 11_000)(value["altitude"])
+    altitude = box_values.altitude(-1300, 36_000)(value["altitude"])
     return BoilMargin(
         box_values.name(value["temperature"]), box_values.name(value["pressure"]), value["coolant"], altitude
     )
@@ -415,7 +448,12 @@ def _boil_margin(value: Any) -> BoilMargin:
 
 def alert(section: "Section", units: Mapping[str, str | None], switches: set[str]) -> AlertRule | None:
     before = section.problems
-    words = section.take("words", lambda value: _words(value, 21), None, 'what is to be read, "COOLANT LOST"')
+    words = section.take(
+        "words",
+        lambda value: box_values.name(value, LONGEST_ALERT),
+        None,
+        'what is to be read, "COOLANT LOST"',
+    )
     urgency = section.take("urgency", box_values.one_of("caution", "warning"), None, '"caution" or "warning"')
     given = section.take("when", _conditions, None, f"[{CONDITION_EXAMPLE}, ...]") or ()
     when = [read_condition(section, "when", one, units, switches) for one in given]
@@ -461,8 +499,7 @@ PAGES_EXAMPLE = '["overview", ["left fuel", "right fuel"], "alerts"]'
 
 def panel(section: "Section", with_reserve: bool) -> Panel | None:
     """From the table of the display, where it has an address. Its names are judged when they are known."""
-    right = "0x3c or 0x3d, as is marked on the panel"
-    address = section.take("address", box_values.whole(*DISPLAY_ADDRESSES, right), None)
+    address = section.take("address", box_values.address(*DISPLAY_ADDRESSES), None)
     pages = section.take("pages", _pages, WITH_RESERVE if with_reserve else DEFAULT_PAGES)
     if pages is not None and Page(RESERVE) in pages and not with_reserve:
         section.wrong("pages", 'there is no reserve to watch; add [reserve], or take "reserve" away')
