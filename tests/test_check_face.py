@@ -117,7 +117,6 @@ REFUSED: dict[str, tuple[list[Edit], str | None, str]] = {
     "a converter's address, printed so": ([("address = 0x48", "address = 0x90")], "address = 0x90", "write 0x48"),
     "a switch on no pin": ([("pin = 9", "pin = 40")], "pin = 40", "40 cannot be a switch input; free for that are GP0 to GP3 and GP6 to GP21; these are GPIO numbers, not those along the board's edge"),
     "a play in another unit's text": ([(HYDRAULIC_MARKS, HYDRAULIC_MARKS + 'mark_play = "10 V"\n')], "mark_play", '"10 V" is not in psi'),
-    "a play of a temperature in the other degrees": ([('label = "coolant"\n', 'label = "coolant"\nmark_play = "5 degF"\n')], "mark_play", "a difference of temperature is given in degC here"),
     "a step with its unit": ([("step = 20\n", 'step = "20 psi"\n')], "step = .20 psi", '"20 psi" is no number; write 20, without quotes and unit'),
     "words that were too long before": ([('"COOLANT LOST"', '"COOLANT LOST LAND NOW OK"')], "words", "24 characters long; at most 21 fit the face"),
     "words too long by far": ([('"COOLANT LOST"', '"COOLANT LOST LAND NOW OK AND SO ON"')], "words", "34 characters long; at most 21 fit the face"),
@@ -330,6 +329,7 @@ def test_any_number_makes_a_table_or_a_problem(folder: Path, slips: list[tuple[i
 
 def test_what_the_box_would_refuse_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Should a number get past all that is looked at before."""
+    monkeypatch.setattr("gaugelight.check.unfit", lambda box: iter(()))
     monkeypatch.setattr("gaugelight.check.problems_of_face", lambda box: iter(()))
     box = box_of(edited(REFUSED["a burn without its decimal point"][0]), tmp_path)
     with pytest.raises(WrongBoxFile) as wrong:
@@ -337,5 +337,22 @@ def test_what_the_box_would_refuse_is_one_line(tmp_path: Path, monkeypatch: pyte
     (line,) = wrong.value.lines
     assert (
         "does not fit the box: " in line
-        and "disagree: a rate or an allowance is out of range; keep its numbers near" in line
+        and "disagree: burn_low is out of range; keep its numbers near" in line
     )
+
+
+@pytest.mark.parametrize("written, degrees", [('"5 degC"', 9), ('"9 degF"', 9), ("5", 5)])
+def test_a_difference_of_temperatures_has_no_offset(written: str, degrees: int, tmp_path: Path) -> None:
+    """5 degC apart are 9 degF apart (NIST SP 811, B.8: a temperature interval); a mark, a play and a condition of a boil margin."""
+    text = DEMO.read_text()
+    at = text.index('name = "boil margin"')
+    end = text.index("\n\n", at)
+    margin = f'{text[at:end]}\nunit = "degF"\nmark_play = {written}'
+    margin = re.sub(r"marks = .*", f"marks = [{{ red = {written} }}, {{ green = [20, 100] }}]", margin)
+    margin = re.sub(r"bar = .*", "bar = [0, 100]", margin)
+    text = text[:at] + margin + text[end:]
+    text += f'\n[[alert]]\nwords = "NEAR BOILING"\nurgency = "caution"\nwhen = ["boil margin below {written.strip(chr(34))}"]\n'
+    box = box_of(text, tmp_path)
+    markings = next(one.markings for one in box.face.derived if one.name == "boil margin")
+    assert markings.marks[0].high == degrees and markings.play == degrees
+    assert box.face.alerts[-1].when[0].value == degrees

@@ -134,13 +134,18 @@ def test_changes(old: str, new: str, said: list[str], tmp_path: Path) -> None:
     before, after = edited(old, new)
     told = changes(table(before, tmp_path), table(after, tmp_path))
     if "unit" in " ".join(said):
-        # whatever of it stands in that unit: its marks, and the alert that looks at it
+        # whatever of it stands in that unit: what is left until it boils, marks, and the alert that looks at it
         assert told[0].startswith("coolant temperature: unit degC to degF")
-        assert [line.split(":")[0] for line in told[1:]] == ["coolant temperature", "alert COOLANT LOST"]
+        assert told[1].startswith("boil margin: unit degC to degF")
+        assert [line.split(":")[0] for line in told[2:]] == [
+            "coolant temperature",
+            "boil margin",
+            "alert COOLANT LOST",
+        ]
         assert (
-            "yellow [40, 60] degC to [40, 60] degF" in told[1] and "upper red 115 degC to 115 degF" in told[1]
+            "yellow [40, 60] degC to [40, 60] degF" in told[2] and "upper red 115 degC to 115 degF" in told[2]
         )
-        assert told[2].endswith("when coolant temperature above 80 degC to 176 degF")
+        assert told[4].endswith("when coolant temperature above 80 degC to 176 degF")
     else:
         assert told == said
 

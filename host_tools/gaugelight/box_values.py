@@ -14,7 +14,7 @@ from gaugelight import temperature
 from gaugelight.circuits import Circuit, Direct, Divider, Millivolt, PullUp, Shunt
 from gaugelight.converters import GAINS, PAIRS, Ads1115
 from gaugelight.laws import Point
-from gaugelight.quantity import QUANTITY, UNITS, likely, parse_quantity
+from gaugelight.quantity import QUANTITY, UNITS, Difference, likely, parse_quantity
 
 LONGEST_NAME = 24
 SENDER = re.compile(r"(\d{1,9}(?:\.\d{1,9})?)\s*-\s*(\d{1,9}(?:\.\d{1,9})?) (ohm|kohm|mA|V|mV)")
@@ -132,9 +132,7 @@ def change(unit: str) -> Callable[[Any], Fraction]:
     """How much of a unit, more than nothing: a number, or a text with a unit of its own."""
 
     def parse(value: Any) -> Fraction:
-        if isinstance(value, str) and value.endswith(("degC", "degF")) and not value.endswith(unit):
-            raise ValueError(f'"{value}": a difference of temperature is given in {unit} here')
-        if (amount := _reading(value, unit)) <= 0:
+        if (amount := _reading(value, Difference(unit))) <= 0:
             raise ValueError(f"must be more than 0, not {value}")
         return amount
 

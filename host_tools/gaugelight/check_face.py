@@ -10,7 +10,6 @@ from itertools import combinations
 
 from gaugebox import alert_records
 from gaugebox.books import MOST_FUEL
-from gaugebox.curve import LIMIT
 from gaugebox.disagree import MOST_RATE, MOST_READING
 from gaugebox.reserve import MOST_PRESSURE
 from gaugelight.atmosphere import sealed_error_psi
@@ -22,7 +21,7 @@ from gaugelight.laws import BEYOND, Points
 from gaugelight.needles import Needle, needle_curve
 from gaugelight.problems import Problem
 from gaugelight.quantity import UNITS
-from gaugelight.readouts import LONGEST_LABEL, BoilMargin, Condition, Mark, Markings
+from gaugelight.readouts import LONGEST_LABEL, Condition, Mark, Markings
 
 SLIP = "is a decimal point missing?"
 ALOFT_FEET = 8000
@@ -74,7 +73,10 @@ def problems_of_face(box: Box) -> Iterator[Problem]:
     yield from _how_many(box)
     yield from _markings(box)
     for line, where, key, condition in _asked(box):
-        if condition.value is not None and abs(condition.value) * _scale(box, condition.name) >= LIMIT:
+        if (
+            condition.value is not None
+            and abs(condition.value) * _scale(box, condition.name) > alert_records.FURTHEST
+        ):
             what = f"{float(condition.value):g}, but {_reads(box, condition.name)}; {SLIP}"
             yield Problem(line, where, what, key)
     if box.face.reserve is not None:
@@ -122,7 +124,10 @@ def _markings(box: Box) -> Iterator[Problem]:
         step = span_and_step(box, name)[1]
         ends = [place for mark in one.marks for place in (mark.low, mark.high)]
         for key, places in (("marks", ends), ("bar", one.bar or ()), ("mark_play", [one.play])):
-            if any(place is not None and abs(place) * _scale(box, name) >= LIMIT for place in places):
+            if any(
+                place is not None and abs(place) * _scale(box, name) > alert_records.FURTHEST
+                for place in places
+            ):
                 yield Problem(
                     lines[name], name, f"lies far beyond all there is: {_reads(box, name)}; {SLIP}", key
                 )

@@ -293,8 +293,11 @@ def room_for(dial: Dial, letters: float) -> float:
     return (letters + 0.6) * LETTER * number_size(dial)
 
 
-def between_ends(dial: Dial, step: Fraction, near: Fraction) -> list[Fraction]:
-    """The multiples of step but those near the ends, which have ticks of their own: two strokes side by side are no scale."""
+def between_ends(dial: Dial, major: Fraction, step: Fraction | None = None) -> list[Fraction]:
+    """The multiples of the major step, or of another, but those near the ends, which have ticks of their own: two strokes side by side
+    are no scale."""
+    near = (minor_step(dial, major) or major) / 2
+    step = step or major
     return [at for at in ticks(dial, step) if min(float(at) - dial.low, dial.high - float(at)) > near]
 
 
@@ -308,7 +311,7 @@ def figures(dial: Dial, major: Fraction) -> list[tuple[float, str]]:
         )
         return along >= room_for(dial, (len(one[1]) + len(other[1])) / 2)
 
-    inner = [(float(at), number(at, major)) for at in ticks(dial, major)]
+    inner = [(float(at), number(at, major)) for at in between_ends(dial, major)]
     return [low, *(one for one in inner if apart(one, low) and apart(one, high)), high]
 
 
@@ -417,9 +420,8 @@ def face_shapes(dial: Dial) -> list[Shape]:
             shapes += mark_shapes(dial, mark)
     major = major_step(dial)
     minor = minor_step(dial, major)
-    near = (minor or major) / 2
-    strong = between_ends(dial, major, near)
-    for reading in [] if minor is None else between_ends(dial, minor, near):
+    strong = between_ends(dial, major)
+    for reading in [] if minor is None else between_ends(dial, major, minor):
         if reading not in strong:
             shapes.append(_tick(dial, float(reading), MINOR_TO, 0.25))
     for at in (dial.low, *map(float, strong), dial.high):

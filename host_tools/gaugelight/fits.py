@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from fractions import Fraction
 
 from gaugebox import alert_records, disagree
 from gaugelight.boxfile import Box, Input
 from gaugelight.curves import decimals_of
-from gaugelight.face_tables import derived_ends, span_and_step, zones
+from gaugelight.face_tables import derived_ends, span_and_step
 from gaugelight.fuel_watch import Disagreement, ReserveTank, disagree_numbers, reserve_numbers
 from gaugelight.problems import Problem
-from gaugelight.readouts import Condition, Derived, Markings
+from gaugelight.readouts import Derived
 
 BEYOND = Fraction(105, 100)  # a loop reads on beyond its ends, by 3 % (NAMUR NE 43)
 # of the numbers of the box's tables: the key that makes them
@@ -31,10 +31,10 @@ PRESSURES = ("flowing", "dead_head", "pressure")
 
 def unfit(box: Box) -> Iterator[Problem]:
     """What the box would refuse of its table."""
-    problems = [*_too_many(box), *_steps(box)]
+    problems = [*_steps(box)]
     yield from problems
     if not problems:
-        yield from _readings(box)
+        yield from _sums(box)
         if box.face.reserve is not None:
             yield from _reserve(box.face.reserve, box)
         for number, gauge in enumerate(box.face.gauges, 1):
@@ -43,21 +43,6 @@ def unfit(box: Box) -> Iterator[Problem]:
 
 def _all(box: Box) -> list[Input | Derived]:
     return [*box.inputs, *box.face.derived]
-
-
-def _too_many(box: Box) -> Iterator[Problem]:
-    face = box.face
-    conditions = set(face.conditions(tuple(markings for _, _, markings in box.shown)))
-    last = face.alerts[-1].line if face.alerts else 1
-    for kind, lines, most in (
-        ("derived readouts", [one.line for one in face.derived], alert_records.MOST_DERIVED),
-        ("alerts", [one.line for one in face.alerts], alert_records.MOST_ALERTS),
-        ("disagree alerts", [one.line for one in face.gauges], alert_records.MOST_GAUGES),
-        ("needles", [one.line for one in face.needles], alert_records.MOST_NEEDLES),
-        ("conditions that differ", [last] * len(conditions), alert_records.MOST_CONDITIONS),
-    ):
-        if len(lines) > most:
-            yield Problem(lines[most], "box", f"{len(lines)} {kind}; the box takes {most}")
 
 
 def _steps(box: Box) -> Iterator[Problem]:
@@ -71,53 +56,14 @@ def _steps(box: Box) -> Iterator[Problem]:
             yield Problem(one.line, one.name, what, "step")
 
 
-def _readings(box: Box) -> Iterator[Problem]:
-    """All that a reading is held against, and the sums of several."""
-    lines = {one.name: one.line for one in _all(box)}
-    furthest = {name: _furthest(box, name) for name in lines}
-    for name, _, markings in box.shown:
-        for key, places in _places(markings):
-            for place in places:
-                if abs(place) > furthest[name]:
-                    what = f"{_said(place)} is more than the box reckons with in such steps; at most {_said(furthest[name])}"
-                    yield Problem(lines[name], name, what, key)
-        _, step = span_and_step(box, name)
-        count = len(zones(markings.marks, decimals_of(step), step))
-        if count > alert_records.MOST_ZONES:
-            what = f"they make {count} zones, gaps counted; the box takes {alert_records.MOST_ZONES}"
-            yield Problem(lines[name], name, what, "marks")
-        yield from _condition(markings.only_when, lines[name], name, "only_when", furthest)
-    for alert in box.face.alerts:
-        for key, given in (("when", alert.when), ("after", (alert.after,)), ("until", (alert.until,))):
-            for one in given:
-                yield from _condition(one, alert.line, alert.words, key, furthest)
-    for number, gauge in enumerate(box.face.gauges, 1):
-        yield from _condition(gauge.flies, gauge.line, f"disagree {number}", "while", furthest)
-    for needle in box.face.needles:
-        for reading, _ in needle.points:
-            if abs(reading) > furthest[needle.follows]:
-                what = f"{_said(reading)} is more than the box reckons with; at most {_said(furthest[needle.follows])}"
-                yield Problem(needle.line, needle.name, what, "points")
+def _sums(box: Box) -> Iterator[Problem]:
+    """Of several readings."""
     for derived in box.face.derived:
         most = sum(Fraction(max(-low, high)) for low, high in derived_ends(derived, box)) * BEYOND
-        if most > furthest[derived.name]:
-            what = f"{float(derived.step):g} is too small for readings up to {_said(most)}: at most {_said(furthest[derived.name])} is reckoned with"
+        furthest = _furthest(box, derived.name)
+        if most > furthest:
+            what = f"{float(derived.step):g} is too small for readings up to {_said(most)}: at most {_said(furthest)} is reckoned with"
             yield Problem(derived.line, derived.name, what + "; choose a larger one", "step")
-
-
-def _places(markings: Markings) -> Iterator[tuple[str, Sequence[Fraction]]]:
-    for mark in markings.marks:
-        yield "marks", [end for end in (mark.low, mark.high) if end is not None]
-    yield "mark_play", () if markings.play is None else (markings.play,)
-    yield "bar", markings.bar or ()
-
-
-def _condition(
-    one: Condition | None, line: int, where: str, key: str, furthest: dict[str, Fraction]
-) -> Iterator[Problem]:
-    if one is not None and one.value is not None and abs(one.value) > furthest[one.name]:
-        what = f"{_said(one.value)} is more than {one.name} can be held against; at most {_said(furthest[one.name])}"
-        yield Problem(line, where, what, key)
 
 
 def _furthest(box: Box, name: str) -> Fraction:

@@ -77,6 +77,10 @@ def likely(written: object, allowed: Iterable[str]) -> str | None:
     return by_case[near[0]] if near else None
 
 
+class Difference(str):
+    """A unit of what is a difference: 5 degC apart are 9 degF apart, and no 41."""
+
+
 def parse_quantity(text: object, unit: str) -> Fraction:
     """The value of `text` in `unit` ("150 ohm" in "ohm" is 150). ValueError says what would be right."""
     right = f'"<number> {unit}"'
@@ -99,4 +103,6 @@ def parse_quantity(text: object, unit: str) -> Fraction:
         cure = f'write "{number} {meant}"' if meant else f"usable here: {', '.join(usable)}"
         raise ValueError(f'"{text}" is not in {unit}; {cure}')
     _, written_scale, written_offset = UNITS[written]
+    if isinstance(unit, Difference):
+        return Fraction(number) * written_scale / scale
     return (Fraction(number) * written_scale + written_offset - offset) / scale

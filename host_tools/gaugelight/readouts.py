@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from gaugebox.alert_records import DISPLAY_ADDRESSES, MOST_PAGES
 from gaugelight import box_values
 from gaugelight.problems import meant
-from gaugelight.quantity import UNITS
+from gaugelight.quantity import UNITS, Difference
 
 if TYPE_CHECKING:
     from gaugelight.boxfile import Section
@@ -366,6 +366,8 @@ def derived(
     elif margin is not None and step is not None and not Fraction(1, 100) <= step <= 50:
         section.wrong("step", f"{float(step):g} does not suit a boil margin; 2 is usual")
     shown = None
+    if unit is not None and (taken or margin is not None):
+        unit = Difference(unit)
     if unit is not None:
         shown = markings(section, name, unit, span)
     else:
