@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from gaugebox.alerts import CAUTION, FLAG, WARNING
 from gaugebox.measure import CONVERTER, OPEN
 from gaugebox.needle import DUTY, FULL, Needle
+from gaugebox.store import SLOTS, slot_header
 from gaugebox.table import Table
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
@@ -132,8 +133,6 @@ def test_its_pin_and_its_flag(app_class: type[Any], tmp_path: Path) -> None:  # 
     built = build(read_box(box_with(NEEDLE, tmp_path)))
     tables = tmp_path / "tables"
     tables.mkdir()
-    from gaugebox.store import SLOTS, slot_header
-
     (tables / SLOTS[0]).write_bytes(slot_header(1) + built.image)
     rig = Rig(built, app_class, str(tables))
     rig.aircraft.signals["left fuel"] = 46.0  # 9.5 US gal
@@ -149,6 +148,34 @@ def test_its_pin_and_its_flag(app_class: type[Any], tmp_path: Path) -> None:  # 
     rig.tick(300)
     assert needle.duty / DUTY * 100 == pytest.approx(2, abs=0.02) and rig.app.driven[flag] > 0
     assert not rig.app.alerts.lit(WARNING) and rig.app.alerts.lit(CAUTION)
+
+
+def test_parked_and_flagged_from_the_first(tmp_path: Path) -> None:
+    """Before it has been told anything it stands for nothing."""
+    needle = Pointed(tmp_path).needle
+    assert needle.flagged and needle.duty == 200 * DUTY // FULL
+
+
+@pytest.mark.parametrize("broken", ["left fuel", "right fuel"])
+def test_the_flag_is_lit_for_either_of_two(
+    broken: str, app_class: type[Any], tmp_path: Path
+) -> None:  # noqa: F811
+    second = (
+        NEEDLE[: NEEDLE.index("[[lamp]]")]
+        .replace("fuel needle", "other")
+        .replace("left fuel", "right fuel")
+        .replace("pin = 6", "pin = 7")
+    )
+    built = build(read_box(box_with(NEEDLE + second, tmp_path)))
+    tables = tmp_path / "tables"
+    tables.mkdir()
+    (tables / SLOTS[0]).write_bytes(slot_header(1) + built.image)
+    rig = Rig(built, app_class, str(tables))
+    rig.tick(300)
+    assert not rig.app.alerts.lit(FLAG)
+    rig.aircraft.wires[broken] = "broken"
+    rig.tick(50)
+    assert rig.app.alerts.lit(FLAG)
 
 
 WRONG: dict[str, tuple[tuple[str, str], str]] = {

@@ -179,6 +179,31 @@ def test_a_tick_of_20_ms_is_a_fifth_of_a_turn() -> None:
     assert turns.state == DRY
 
 
+JITTER = {
+    "a millisecond late now and then": (100, 101, 99),
+    "by turns": (99, 101),
+    "20 ms late and early": (120, 80, 100),
+}
+
+
+def dry_after(jitter: tuple[int, ...]) -> int:
+    """ms until it is called, the loop coming round so often."""
+    one = Transfer(dry=40.0)
+    seen = simulate([one], np.random.default_rng(2))
+    watcher = ReserveWatch(one.record)
+    for turn in range(900):
+        row = (bool(seen.pump_on[turn, 0]), NONE, int(seen.pressure[turn, 0]), NONE, int(seen.mains[turn, 0]))
+        watcher.step(jitter[turn % len(jitter)], *row)
+        if watcher.state == DRY:
+            return sum(jitter[k % len(jitter)] for k in range(turn))
+    raise AssertionError("never called")
+
+
+@pytest.mark.parametrize("jitter", JITTER.values(), ids=JITTER)
+def test_a_loop_that_is_not_on_time_loses_no_turns(jitter: tuple[int, ...]) -> None:
+    assert abs(dry_after(jitter) - dry_after((100,))) < 500
+
+
 # books
 
 

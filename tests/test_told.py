@@ -10,6 +10,7 @@ from gaugebox.alerts import DARK, STEADY
 from gaugebox.answers import answer
 from gaugebox.log import ASKED, FAILED, POWER, RUNNING
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
+from gaugebox.measure import CLOCK_MASK
 from gaugebox.store import SLOTS, slot_header
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
@@ -245,6 +246,20 @@ def test_the_watches_are_given_all_the_time_there_is(told: Rig) -> None:
     for calls in gauges:
         assert len(calls) == pytest.approx(100 / len(gauges), abs=1)
         assert sum(calls[1:]) == pytest.approx(10_000, abs=700)
+
+
+def test_the_clock_goes_round_under_the_watches(told: Rig) -> None:
+    """Milliseconds begin anew after six days: the time since the last look is still what has passed."""
+    gauges: list[list[int]] = [[] for _ in told.app.gauges]
+    for calls, gauge in zip(gauges, told.app.gauges, strict=True):
+        gauge.step = counted(calls, gauge.step)
+    back = CLOCK_MASK - 4000 - told.app.clock[0]
+    told.app.clock[0] += back
+    told.app.compared = [one + back & CLOCK_MASK for one in told.app.compared]
+    told.tick(500)
+    assert told.app.clock[0] < 20_000
+    for calls in gauges:
+        assert all(0 < elapsed < 1000 for elapsed in calls) and sum(calls) == pytest.approx(10_000, abs=700)
 
 
 LOW_LAMP = """

@@ -26,7 +26,7 @@ STATES = (
 )
 STATE, MOVED, LEFT, ROOM, TIME, UNIT = range(6)  # lines
 LINES = 6
-PLACE, AT = 58, 76  # columns: where the state begins, and the value ends
+PLACE, AT, TIME_AT = 58, 76, 64  # columns: where the state begins, the value ends, the soonest time ends
 NOT_DRAWN = -2
 
 
@@ -108,10 +108,10 @@ class ReservePage:
         if value == NOT_KNOWN:
             brush.write(b"not known", PLACE, y)
             return
-        brush.number(value, decimals, AT)
-        brush.write_back(brush.text, AT, y)
-        brush.number(other, decimals, WIDTH - AT)
-        x = brush.write(b" to " if line == TIME else b"+-", AT if line == TIME else AT + 4, y)
-        x = brush.write(brush.text, x, y)
+        at, between = (TIME_AT, b" to ") if line == TIME else (AT, b" +-")
+        brush.number(value, decimals, at)
+        brush.write_back(brush.text, at, y)
+        brush.number(other, decimals, WIDTH - at)
+        x = brush.write(brush.text, brush.write(between, at, y), y)
         if line == TIME:
             brush.write(b"min", x + 3, y)
