@@ -301,7 +301,7 @@ def test_as_many_as_the_box_takes_and_one_more(kind: int, most: int, there: Call
         Table(with_section(content, kind, 1, section(kind)))
 
 
-@settings(derandomize=True, deadline=None, max_examples=150)
+@settings(derandomize=True, deadline=None, max_examples=60)
 @given(data=st.data())
 def test_whatever_is_sealed_runs_or_is_refused(data: st.DataObject) -> None:
     """Some fields at once, also to anything else they can hold, kept one by one where the box takes them."""

@@ -31,6 +31,7 @@ from gaugelight.benchmark import run_on_32_bit
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
 from gaugelight.cli import main
+from gaugelight.light_said import SETTLED
 from gaugelight.face_drawn import Drawn, draw, guest, page_number, png, setting_of
 from gaugelight.problems import WrongBoxFile
 from interpreters import MICROPYTHONS, compiled, on_cpython
@@ -262,6 +263,8 @@ def test_brightness_by_night_has_a_floor_while_a_warning_is_new() -> None:
 def test_no_step_takes_long() -> None:
     words = ["left fuel=0", "right fuel=1", "coolant temperature=105"]
     code = guest(built(), setting_of(built(), words)).split("for _ in range(20)")[0]
+    assert code.count(f"in range({SETTLED})") == 1
+    code = code.replace(f"in range({SETTLED})", "in range(20)")  # the lights need not have settled for this
 
     def burnt(steps: int, page: int) -> int:
         tail = f"for _ in range({page}):\n    face.turn()\nfor _ in range({steps}):\n    face.step(False, True)\n"

@@ -226,7 +226,7 @@ def _things(table: Table) -> Iterator[tuple[str, str, Words]]:
         }
     if table.face is not None:
         pages = [PAGES.get(kind) or _large(table, numbers) for kind, numbers in table.face.pages]
-        yield "panel", "display", {
+        yield "panel", "face", {
             "address": Says(f"0x{table.face.address:02x}"),
             "pages": Says(", then ".join(pages)),
         }

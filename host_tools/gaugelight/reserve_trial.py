@@ -46,6 +46,7 @@ from gaugelight.atmosphere import M_PER_FOOT, HPA_PER_PSI, SEA_LEVEL_HPA, pressu
 
 Array = NDArray[np.float64]
 TICK_S, TURN_S, SAMPLE_TICKS = 0.02, 0.1, 4
+LATE_MS = 4  # ms; by less than that the loop comes late, now more and now less (our own)
 TICKS = 5  # in a turn of the watch
 BEFORE_S, AFTER_S = 6.0, 14.0  # with the pump off; watched after the reserve is dry or the pump off
 IN_TIME_S = 5.0
@@ -377,8 +378,11 @@ def watch(one: Transfer, seen: Seen, column: int) -> Outcome:
     waited = 0
     before = OFF
     step = watcher.step
+    late = (
+        np.random.default_rng(column).integers(0, LATE_MS, end + 1).tolist()
+    )  # the loop is not always on time
     for turn, (on, fault, pressure, mains_fault, mains) in enumerate(rows):
-        waited += 100
+        waited += 100 + late[turn + 1] - late[turn]
         if stalls and stalls[0][0] <= turn * TURN_S < stalls[0][1]:
             continue
         step(waited, on, CONVERTER if fault else NONE, pressure, CONVERTER if mains_fault else NONE, mains)

@@ -637,7 +637,7 @@ print(board.said, [c.said[0] for c in app.channels], board.last)
 
 
 CYCLE = 20  # ticks: scans of four and five inputs, five turns of judging
-DEAREST = 8  # of them: both scans end, and the reserve watch has its turn
+DEAREST = 16  # of them: both scans end, and the readouts have their turn
 
 
 def burn(**given: object) -> tuple[str, int]:

@@ -17,7 +17,7 @@ import pytest
 from gaugebox.curve import lookup
 from gaugebox.light import INPUT
 from gaugebox.line import ANSWER, unframe
-from gaugebox.log import DIMMERS, LOST, MOST_RECORDS, RECORD, RECORD_SIZE
+from gaugebox.log import DIMMERS, LOST, MOST_RECORDS, RECORD, RECORD_SIZE, TOLD
 from gaugebox.measure import FAULTS
 from gaugebox.table import Table
 from gaugelight.benchmark import checked, guarded
@@ -25,6 +25,7 @@ from gaugelight.boxfile import Box, read_box
 from gaugelight.build import Build, build
 from gaugelight.cli import DEMO
 from gaugelight.converters import OnChip
+from gaugelight.event_log import alerts_of
 from gaugelight.lights import Display, Lamp
 from gaugelight.plant import Aircraft
 from gaugelight.virtual.in_process import CHIP_FOLDER
@@ -255,13 +256,14 @@ def test_the_log_tells_it_in_order() -> None:
     things = {
         *range(len(demo()[0].inputs)),
         *(DIMMERS + i for i in range(len(demo()[0].box.lights.dimmed))),
+        *(TOLD + i for i, _ in enumerate(alerts_of(Table(demo()[0].image)))),
         LOST,
     }
     assert len(events) > MOST_RECORDS
     assert seconds == sorted(seconds) and HOURS * 3600 - 60 < seconds[-1] <= soaked()["seconds"]
     assert {start for start, _, _, _ in events} == {1}
     assert {subject for _, subject, _, _ in events} <= things
-    faults = {FAULTS[code] for _, subject, code, _ in events if subject != LOST}
+    faults = {FAULTS[code] for _, subject, code, _ in events if subject < TOLD}
     assert faults >= {None, "open", "short", "rail", "converter"}
 
 
