@@ -1,5 +1,6 @@
 """The box at work: fifty times a second sample, judge, drive the outputs, answer the line, feed the watchdog."""
 
+import gc
 import sys
 
 from gaugebox import light, log
@@ -40,6 +41,9 @@ MOST_FAILED = (
 )
 SAMPLED_S = 4  # by then the slowest converter has said something
 MOST_CHANGES = 6  # of one input, light or alert in the log, in a minute
+# bytes made anew, after which is tidied up: left until the heap is full, garbage has what stays scattered among it, and a new table finds
+# no room in one piece
+GARBAGE = 16384
 FOLDER = "/tables"
 LOG_FOLDER = "/log"
 
@@ -516,6 +520,7 @@ class _Scan:
 def run() -> None:
     """What main.py calls. Returns only in service: on Ctrl-C, or when a start had lasted, or was without the slots, before it failed."""
     silence_outputs()
+    gc.threshold(GARBAGE)  # type: ignore[attr-defined]
     board = None
     app = None
     events = None
