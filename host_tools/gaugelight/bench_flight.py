@@ -13,7 +13,7 @@ import numpy as np
 from gaugebox import reserve
 from gaugebox.alerts import LASTS, STANDS
 from gaugelight.bench_cruise import cruise_scenario
-from gaugelight.face_tables import COLOUR_CODES, TURNS_A_SECOND, Zone, zones
+from gaugelight.face_tables import COLOUR_CODES, TURNS_A_SECOND, Zone, derived_laws, zones
 from gaugelight.lights import DAYLIGHT
 from gaugelight.readouts import AlertRule, Condition, Markings
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 DIP_V, CHARGING = 6.0, 0.85  # V; of the way through the bus's span
 TOLD_S = 2.0  # a fault is named within a fifth of a second, and stands for one before it is told
 LOOK_MS = 200
+NEEDLE_PERCENT = 0.5  # of its way; what it follows may move while it is looked at
 CALLED_S, BUILT_S = 5.0, 8.0
 COLOURS = ("none", *COLOUR_CODES)
 STROKES_HZ, RIPPLE = 2.0, 0.15  # of a plunger pump's pressure (our own)
@@ -116,6 +117,37 @@ class Flight:
             for one in marked:
                 zone, reading = places[one.name][turn % len(places[one.name])]
                 self.judge_mark(one, zone, reading, said, [alert.words for alert in told.shown])
+            self.judge_others(f"marks, {turn + 1}")
+
+    def judge_others(self, action: str) -> None:
+        """What is made of the inputs: derived readouts against their laws at what the parts read, needles against their points."""
+        derived, needles = self.box.face.derived, self.box.face.needles
+        every = self.run.line.describe(len(self.box.inputs) + len(derived))
+        said = {about.name: one for about, one in zip(every, self.run.line.values(every))}
+        for one in derived:
+            parts = [said[name].reading for name in one.names]
+            lost = [name for name in one.names if said[name].fault]
+            reading, fault = said[one.name].reading, said[one.name].fault
+            should, word, held = "a fault", fault or "a reading", fault is not None
+            if not lost:
+                total = sum(
+                    float(law(np.array([float(part or 0)]))[0])
+                    for law, part in zip(derived_laws(one, self.box), parts)
+                )
+                near = float(one.step) / 2
+                should, word = f"{total:.2f} +-{near:g} {one.unit}", fault or f"{float(reading or 0):.2f}"
+                held = reading is not None and abs(float(reading) - total) <= near
+            self.run.judge(action, one.name, should, word, held)
+        for needle in needles:
+            reading = said[needle.follows].reading
+            place = float(needle.park)
+            if reading is not None:
+                ats, percents = zip(*((float(at), float(percent)) for at, percent in needle.points))
+                place = float(np.interp(float(reading), ats, percents))
+            self.wait(100 / float(needle.slew))
+            percent = self.run.virtual.latest.pwm.get(needle.pin, (0, 0))[1] / 655.35
+            held = abs(percent - place) <= NEEDLE_PERCENT
+            self.run.judge(action, needle.name, f"{place:.1f} %", f"{percent:.1f} %", held)
 
     def judge_mark(
         self, one: Input, zone: Zone, reading: float, said: list[SaidMark], told: list[str]
@@ -288,6 +320,7 @@ class Flight:
         self.wait(TOLD_S)
         words = f"{one.name} FAIL open"
         self.judge_told(f"{one.name}: wire broken", words, True)
+        self.judge_others(f"{one.name}: wire broken")
         self.run.line.acknowledge()
         seen = {alert.words: alert.acknowledged for alert in self.run.line.alerts().shown}
         said = "acknowledged" if seen.get(words) else "not acknowledged"

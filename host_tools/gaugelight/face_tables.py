@@ -270,7 +270,7 @@ def derived_curves(derived: Derived, box: Box, inputs: tuple[SolvedInput, ...]) 
     solved = {one.input.name: one for one in inputs}
     scale = 10 ** decimals_of(derived.step)
     made = []
-    for name, exact in zip(derived.names, _laws(derived, box)):
+    for name, exact in zip(derived.names, derived_laws(derived, box)):
         one = solved[name]
         said = one.reading_curve[1]
         first, last = min(said), max(said)
@@ -281,7 +281,7 @@ def derived_curves(derived: Derived, box: Box, inputs: tuple[SolvedInput, ...]) 
     return made
 
 
-def _laws(derived: Derived, box: Box) -> list[Callable[[Floats], Floats]]:
+def derived_laws(derived: Derived, box: Box) -> list[Callable[[Floats], Floats]]:
     """What each part's reading counts, in the derived readout's unit."""
     parts = derived.parts
     if isinstance(parts, BoilMargin):
@@ -324,7 +324,7 @@ def derived_span(derived: Derived, box: Box) -> tuple[float, float]:
 def derived_ends(derived: Derived, box: Box) -> list[tuple[float, float]]:
     """The least and the most that each of its parts adds."""
     ends = []
-    for name, law in zip(derived.names, _laws(derived, box)):
+    for name, law in zip(derived.names, derived_laws(derived, box)):
         one = box.input(name)
         assert one is not None
         said = law(np.linspace(*one.law.span, 65))
