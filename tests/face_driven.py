@@ -58,10 +58,10 @@ class Nothing:
     def duty_u16(self, duty: int) -> None:
         assert 0 <= duty <= 65535
 
-    def remember(self, on: int, armed: int) -> None:
+    def remember(self, on: int, armed: int, key: int) -> None:
         assert 0 <= on < 65536 and 0 <= armed < 65536
 
-    def remembered(self) -> "tuple[int, int]":
+    def remembered(self, key: int) -> "tuple[int, int]":
         return 0, 0
 
     def now(self) -> int:

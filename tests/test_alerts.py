@@ -60,6 +60,7 @@ RULES = {
     "not known is no reason to end": (dict(when="a", ticks="1 ? ? 0"), "1110"),
     "one not known, one that does not hold: it ends": (dict(when="ab", ticks="11 ?0"), "10"),
     "not known while it waits: it waits on": (dict(when="a", ticks="1 ? ? 1 1", lasts=2), "00011"),
+    "not known for long: what lasted fades": (dict(when="a", ticks="1 1 " + "? " * 20 + "1 1 1", lasts=3), "0" * 24 + "1"),
     "not known while it waits for its end": (dict(when="a", ticks="1 1 0 ? ? 0 0", lasts=2), "0111100"),
     "only after it was so": (dict(when="a", after="b", ticks="10 11 10 00 10"), "01101"),
     "what was not known was not": (dict(when="a", after="b", ticks="0? 1? 1? 10 11 10"), "000011"),

@@ -40,7 +40,7 @@ class StandIn:
         self.said: list[str] = []
         self.before = POWER
         self.lasting = 0
-        self.kept = (0, 0)  # of the rules, what outlives a hang
+        self.kept = (0, 0, 0)  # of the rules, what outlives a hang
         self.doing = AT_START
 
     def service(self) -> bool:
@@ -74,11 +74,12 @@ class StandIn:
     def mark(self, doing: int) -> None:
         self.doing = doing
 
-    def remember(self, on: int, armed: int) -> None:
-        self.kept = on, armed
+    def remember(self, on: int, armed: int, key: int) -> None:
+        self.kept = on, armed, key
 
-    def remembered(self) -> tuple[int, int]:
-        return self.kept if self.before & ~15 in (RUNNING, FAILED) and self.before != POWER else (0, 0)
+    def remembered(self, key: int) -> tuple[int, int]:
+        goes_on = self.before & ~15 in (RUNNING, FAILED) and self.before != POWER
+        return self.kept[:2] if goes_on and self.kept[2] == key else (0, 0)
 
     def lasts(self) -> None:
         self.lasting += 1

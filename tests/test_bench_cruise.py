@@ -256,7 +256,7 @@ WRONG: dict[str, tuple[Callable[[DetectorBox], None], set[str]]] = {
         {"left fuel", "right fuel", "alerts", "caution lamp", "display"},
     ),
     "the wrong way": (
-        lambda box: setattr(box, "words", lambda words: words.replace("HIGH", "LOW OR LEAKS")),
+        lambda box: setattr(box, "words", lambda words: words.replace("HIGH", "LOW/LEAK")),
         {"alerts", "display"},
     ),
     "a size too large": (

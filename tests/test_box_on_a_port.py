@@ -88,9 +88,9 @@ def test_the_display_of_a_real_box(rig: Rig) -> None:
 
 
 def test_bench_holds_and_draws(tmp_path: Path) -> None:
-    """The main job, as a user starts it, but for the cruise: with that it is the README's first command, which .ci/run runs."""
+    """The main job, as a user starts it, of the starter's box; of the demo it is the README's first command, which .ci/run runs."""
     plot = tmp_path / "bench.png"
-    words = [sys.executable, "-m", "gaugelight.cli", "bench", "--short", "--plot", str(plot)]
+    words = [sys.executable, "-m", "gaugelight.cli", "bench", str(STARTER), "--short", "--plot", str(plot)]
     done = subprocess.run(words, capture_output=True, text=True, timeout=300)
     last = done.stdout.splitlines()[-1]
     assert (done.returncode, last.endswith(" 0 failed"), done.stderr) == (0, True, "")

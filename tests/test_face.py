@@ -372,7 +372,7 @@ class Cockpit:
         for _ in range(LASTS):
             self.alerts.step(True)
         self.alerts.flash = 0
-        for _ in range(20):
+        for _ in range(40):
             self.face.step(False, service)
 
     def fresh(self, service: bool) -> bytearray:

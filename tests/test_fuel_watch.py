@@ -188,6 +188,9 @@ TRANSFERS: dict[str, tuple[list[tuple[int, float | None, float]], bool, float, t
     "dry": ([(0, 0, 10), (1, 5, 30), (1, 0, 6)], False, 9, (CAUTION, "RESERVE DRY STOP PUMP")),
     "dry, and the pump off": ([(0, 0, 10), (1, 5, 30), (1, 0, 6), (0, 0, 2)], False, 9, (0, None)),
     "dry too soon": ([(0, 0, 10), (1, 5, 30), (1, 0, 6)], True, 9, (WARNING, "MAY LEAK STOP PUMP")),
+    "dry, and then its wire breaks": ([(0, 0, 10), (1, 5, 30), (1, 0, 6), (1, None, 90), (1, 0, 5)], False, 9, (CAUTION, "RESERVE DRY STOP PUMP")),
+    "may leak, and then its wire breaks": ([(0, 0, 10), (1, 5, 30), (1, 0, 6), (1, None, 90)], True, 9, (WARNING, "MAY LEAK STOP PUMP")),
+    "not known for most of the time": ([(0, 0, 10), (1, 5, 30), *[(1, None, 3.8), (1, 5, 0.2)] * 4], False, 9, (CAUTION, "TRANSFER NOT WATCHED")),
     "nothing is built": ([(0, 0, 10), (1, 0, 12)], False, 9, (CAUTION, "NO TRANSFER PRESSURE")),
     "the mains are full": ([(0, 0, 10), (1, 5, 30)], False, 18, (CAUTION, "MAINS FULL STOP PUMP")),
     "full, and the pressure is not known": ([(0, 0, 10), (1, None, 5)], False, 18, (CAUTION, "MAINS FULL STOP PUMP")),
@@ -206,6 +209,7 @@ def test_a_transfer(
 ) -> None:
     tanks = Tanks()
     tanks.fuel(each, each)
+    tanks.pass_s(0.2)
     tanks.filled.level = int(filled)
     for pump, psi, seconds in steps:
         tanks.pump.level = pump
@@ -228,12 +232,35 @@ def test_every_state_that_asks_for_a_hand_is_told() -> None:
 def test_the_filled_button_is_pressed_once() -> None:
     tanks = Tanks()
     tanks.fuel(9, 9)
+    tanks.pass_s(1)
     tanks.filled.level = 1
     tanks.pass_s(1)
     assert tanks.reserve.watch.books.left == 2000
     tanks.reserve.watch.books.left = 700
     tanks.pass_s(60)
     assert tanks.reserve.watch.books.left == 700  # held down is not filled again
+
+
+def test_a_button_that_sticks_from_the_start_has_filled_nothing() -> None:
+    tanks = Tanks()
+    tanks.filled.level = 1
+    tanks.pass_s(60)
+    assert tanks.reserve.watch.books.left == NOT_KNOWN
+
+
+def test_slosh_about_full_is_told_once() -> None:
+    tanks = Tanks()
+    tanks.fuel(9, 9)
+    tanks.pass_s(10)
+    tanks.pump.level = 1
+    tanks.pass_s(20, 5.0)
+    told = []
+    for k in range(60):
+        each = 17.7 + (0.06 if k % 2 else -0.06)
+        tanks.fuel(each, each)
+        tanks.pass_s(2, 5.0)
+        told.append(tanks.reserve.urgency)
+    assert sum(a != b for a, b in zip(told, told[1:])) <= 1 and told[-1] == CAUTION
 
 
 def test_it_is_not_filled_while_the_pump_runs() -> None:
@@ -249,16 +276,19 @@ def test_it_is_not_filled_while_the_pump_runs() -> None:
 
 @pytest.mark.parametrize(
     "decimals, size, words",
-    [(2, -1234, "tank LOW OR LEAKS 12.3"), (1, 128, "tank HIGH 12.8"), (0, 12, "tank HIGH 12")],
+    [(2, -1234, "tank LOW/LEAK 12.3"), (1, 128, "tank HIGH 12.8"), (0, 12, "tank HIGH 12")],
 )
 def test_the_size_in_words(decimals: int, size: int, words: str) -> None:
     """Of a reading with two decimals, one, and none."""
-    record: Any = SimpleNamespace(index=0, flies=0, smoothing=60, unseen=0, top=0, bottom=0)
+    record: Any = SimpleNamespace(
+        index=0, flies=0, feeds=0, share_low=0, share_high=0, smoothing=60, unseen=0, top=0, bottom=0
+    )
     channel: Any = SimpleNamespace(
         said=[0, 0, 0, 0], record=SimpleNamespace(name="tank", reading_decimals=decimals)
     )
     gauge = Gauge(record, [channel], [SimpleNamespace(holds=0)], None)  # type: ignore[list-item]
-    gauge.disagree.size = size
+    gauge.disagree.size, gauge.disagree.state = size, disagree.READS_HIGH if size > 0 else disagree.READS_LOW
+    gauge.step(1)
     assert gauge.words() == words
 
 
@@ -301,8 +331,13 @@ def test_a_transfer_is_allowed_for() -> None:
 
 
 def test_a_gauge_at_fault_is_not_judged() -> None:
+    """And what was told stays told: until it has landed."""
     tanks = flown(1.75, 14.0, 14.0, sticks=True)
     tanks.left[0] = OPEN
+    tanks.pass_s(30, each_ms=2000)
+    assert tanks.gauges[0].disagree.state == disagree.NOT_JUDGED and tanks.gauges[0].urgency == CAUTION
+    tanks.flies.holds = 0
+    tanks.left[0] = 0
     tanks.pass_s(30, each_ms=2000)
     assert tanks.gauges[0].urgency == 0
 

@@ -251,9 +251,9 @@ class Board:
         pass
     def lasts(self):
         pass
-    def remember(self, on, armed):
+    def remember(self, on, armed, key):
         pass
-    def remembered(self):
+    def remembered(self, key):
         return 0, 0
     def next_byte(self):
         return 33 + self.ms % 7

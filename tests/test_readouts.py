@@ -14,10 +14,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gaugebox.alerts import ABOVE, BELOW, FAULTY, OFF, ON, UNKNOWN, Condition
+from gaugebox.alerts import ABOVE, BELOW, FADES, FAULTY, OFF, ON, UNKNOWN, Condition
 from gaugebox.curve import lookup, make_curve
 from gaugebox.measure import CONVERTER, OPEN, OVER, UNDER
-from gaugebox.readouts import GREEN, NOWHERE, RED, UNMARKED, YELLOW, Derived, Readout, zone_of
+from gaugebox.readouts import GREEN, NOWHERE, RED, UNJUDGED, UNMARKED, YELLOW, Derived, Readout, zone_of
 from gaugelight.face_tables import COLOUR_CODES, Zone, zones
 from gaugelight.readouts import Mark, default_label, marks
 
@@ -264,10 +264,44 @@ def test_only_when() -> None:
     assert (said.step(100, times=2), said.step(100)) == (UNMARKED, RED)
     when.holds = UNKNOWN  # what is not known changes nothing
     assert said.step(100, times=50) == RED and said.step(1000, times=3) == GREEN
-    when.holds = 0
+    when.holds = 0  # for a second
+    assert said.step(100, times=UNJUDGED - 1) == GREEN
     assert said.step(100) == UNMARKED and said.readout.rank == 0
     when.holds = UNKNOWN
     assert said.step(100, times=50) == UNMARKED
+    when.holds = 1
+    assert said.step(100, times=3) == RED
+
+
+def test_a_moment_without_its_condition_hides_nothing() -> None:
+    """The pump's own inrush takes the bus below its limit for a tenth of a second every two; and the bus wire breaks in such a moment."""
+    when: Any = SimpleNamespace(holds=1)
+    said = Said(HYDRAULIC, delay=20, only_when=when)
+    colours = []
+    for turn in range(200):
+        when.holds = int(turn % 20 != 19)
+        colours.append(said.step(100))
+    assert set(colours[:20]) == {UNMARKED} and set(colours[23:]) == {RED}
+    when.holds = UNKNOWN
+    assert said.step(100, times=500) == RED
+
+
+@pytest.mark.parametrize("before", [500, None], ids=["from yellow", "from the start"])
+def test_a_moment_the_other_way_hides_nothing(before: int | None) -> None:
+    """Red for 95 % of the time, and green for the rest."""
+    said = Said(HYDRAULIC, delay=20)
+    if before is not None:
+        said.step(before, times=20)
+    colours = [said.step(1000 if turn % 20 == 19 else 100) for turn in range(60)]
+    assert colours[-1] == RED and RED not in colours[:19]
+
+
+def test_what_lasted_fades_while_nothing_is_known() -> None:
+    said = Said(HYDRAULIC, delay=20)
+    said.step(1000, times=20)
+    assert said.step(100, times=19) == GREEN
+    assert said.step(0, OPEN, times=19 * FADES) == GREEN
+    assert said.step(100, times=19) == GREEN and said.step(100) == RED
 
 
 def test_not_known_from_the_start_it_is_judged() -> None:
@@ -282,6 +316,7 @@ BEYOND: dict[str, tuple[list[int], int, int, int]] = {
     "below all it can say": (RISES, 1000, UNDER, RED),
     "hot is little resistance": (FALLS, 1000, UNDER, RED),
     "cold is much": (FALLS, 1000, OVER, RED),
+    "from the other side's red": (RISES, 100, OVER, RED),
     "open says nothing": (RISES, 1000, OPEN, GREEN),
 }
 
@@ -324,7 +359,7 @@ def test_slosh_at_an_edge_puts_it_off_by_no_more_than_it_lasts() -> None:
 
 
 def channel(reading: int, fault: int = 0) -> Any:
-    return SimpleNamespace(said=[fault, 0, 0, reading])
+    return SimpleNamespace(said=[fault, 0, 0, reading], record=None)
 
 
 DERIVED = {
@@ -372,5 +407,27 @@ def test_conditions(way: int, index: int, value: int, reading: int, fault: int, 
     given_record: Any = SimpleNamespace(way=way, index=index, value=value)
     one = Condition(given_record, [channel(reading, fault), channel(0)], SWITCHES)
     assert one.holds == UNKNOWN
+    one.step()
+    assert one.holds == holds
+
+
+# readings from the least signal to the greatest, way, value, fault
+BEYONDS = {
+    "under is below": (RISES, BELOW, 0, UNDER, 1),
+    "and not above": (RISES, ABOVE, 0, UNDER, 0),
+    "over is above": (RISES, ABOVE, 1500, OVER, 1),
+    "and not below": (RISES, BELOW, 1500, OVER, 0),
+    "hot is little resistance": (FALLS, ABOVE, 1500, UNDER, 1),
+    "open says nothing": (RISES, BELOW, 1500, OPEN, UNKNOWN),
+}
+
+
+@pytest.mark.parametrize("readings, way, value, fault, holds", BEYONDS.values(), ids=BEYONDS)
+def test_conditions_beyond_what_the_sender_can_say(
+    readings: list[int], way: int, value: int, fault: int, holds: int
+) -> None:
+    source: Any = channel(0, fault)
+    source.record = SimpleNamespace(reading_curve=make_curve(array("i", [0, 1000]), array("i", readings)))
+    one = Condition(SimpleNamespace(way=way, index=0, value=value), [source], SWITCHES)  # type: ignore[arg-type]
     one.step()
     assert one.holds == holds

@@ -109,6 +109,11 @@ def test_a_press_in_the_moment_in_which_another_comes(told: Rig) -> None:
     told.tick(150)
     told.app.rules[0].on = 1
     told.app.alerts.step(True)
+    told.tick(4)  # it is on the line, and nobody has read it
+    told.app.face.acknowledge()
+    shown = [told.app.alerts.all[told.app.alerts.order[k]] for k in range(2)]
+    assert [one.unseen() for one in shown] == [True, True]
+    told.tick(40)
     told.app.face.acknowledge()
     assert [one.unseen() for one in (told.app.alerts.all[told.app.alerts.order[k]] for k in range(2))] == [
         True,
@@ -127,6 +132,28 @@ def test_a_test_button_that_sticks_hides_nothing_for_long(told: Rig) -> None:
     told.aircraft.switches["test"] = True
     told.tick(20)
     assert told.app.testing
+
+
+def test_with_a_dead_display_a_press_takes_all(told: Rig) -> None:
+    told.aircraft.silent.add(0x3C)
+    told.aircraft.wires["left fuel"] = told.aircraft.wires["hydraulic"] = "broken"
+    told.tick(150)
+    assert not told.app.display.alive and len(words(told)) == 2
+    press(told, "acknowledge")
+    assert all(not one.unseen() for one in told.app.alerts.all)
+
+
+def test_what_finds_no_room_in_the_log_comes_later(told: Rig) -> None:
+    events = told.app.events
+    told.app.flush()
+    while events.add(1, 1, 1):
+        pass
+    told.aircraft.wires["hydraulic"] = "broken"
+    told.tick(50)
+    index = [one.name for one in told.app.store.table.inputs].index("hydraulic")
+    assert told.app.faults[index] == 0
+    told.tick(3100)  # the log has been written meanwhile
+    assert told.app.faults[index] != 0
 
 
 def test_nothing_is_told_before_it_is_known(app_class: type[Any], tmp_path: Path) -> None:  # noqa: F811

@@ -3,7 +3,7 @@
 Nothing allocated per tick. What was not acknowledged comes before what was, then warnings before cautions, then the newest.
 """
 
-from gaugebox.measure import COLD, FAULT, FAULTS, RAIL, READING
+from gaugebox.measure import COLD, FAULT, FAULTS, OVER, RAIL, READING, UNDER, beyond
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -23,13 +23,15 @@ FLAG = 3  # of a lamp: while a needle stands for nothing
 # So a wire that breaks now and then is told, and stays told
 LASTS = 10
 STANDS = 10
+FADES = 10  # turns in which nothing is known, for one that is taken off what has lasted
 KEPT = 600  # turns, a minute, that an acknowledgement outlives what it was for
 DARK, STEADY, FLASHING = range(3)  # a lamp for alerts
 FLASH = 25  # ticks; half of them lit, which is 2 Hz
 
 
 class Condition:
-    """holds: 1, 0, or UNKNOWN while the readout it looks at is at fault."""
+    """holds: 1, 0, or UNKNOWN while the readout it looks at is at fault; but what is under or over all that its sender can say is at least
+    as far as that."""
 
     def __init__(
         self, record: "ConditionRecord", channels: "list[Channel | Derived]", switches: "list[Switch]"
@@ -38,6 +40,7 @@ class Condition:
         self.value = record.value
         self.switch = switches[record.index] if record.way in (ON, OFF) else None
         self.said = channels[record.index].said if self.switch is None else [0, 0, 0, 0]
+        self.beyond = beyond(channels[record.index].record) if self.switch is None else None
         self.holds = UNKNOWN
 
     def step(self) -> None:
@@ -46,12 +49,14 @@ class Condition:
             self.holds = self.switch.level if way == ON else 1 - self.switch.level
         elif way == FAULTY:
             self.holds = 1 if self.said[FAULT] else 0
-        elif self.said[FAULT]:
-            self.holds = UNKNOWN
-        elif way == ABOVE:
-            self.holds = 1 if self.said[READING] > self.value else 0
         else:
-            self.holds = 1 if self.said[READING] < self.value else 0
+            fault, reading = self.said[FAULT], self.said[READING]
+            if fault:
+                if self.beyond is None or fault != UNDER and fault != OVER:
+                    self.holds = UNKNOWN
+                    return
+                reading = self.beyond[0 if fault == UNDER else 1]
+            self.holds = int(reading > self.value if way == ABOVE else reading < self.value)
 
 
 class Rule:
@@ -68,7 +73,7 @@ class Rule:
         self.until = None if record.until == NO_CONDITION else conditions[record.until]
         self.armed = self.after is None
         self.on = 0
-        self.lasting = 0
+        self.lasting = self.unknown = 0
 
     def step(self) -> None:
         if self.after is not None and self.after.holds == 1:
@@ -83,8 +88,11 @@ class Rule:
             ends = self.armed and all_hold == 1
         if not ends:
             waited_for = self.until.holds if self.on and self.until is not None else all_hold
-            if self.lasting and waited_for != UNKNOWN:
-                self.lasting -= 1
+            if self.lasting:
+                self.unknown += 1 if waited_for == UNKNOWN else FADES
+                if self.unknown >= FADES:
+                    self.unknown = 0
+                    self.lasting -= 1
             return
         self.lasting += 1
         if self.lasting >= self.record.lasts:

@@ -8,7 +8,7 @@ from gaugebox.alerts import Alerts, Condition, Rule
 from gaugebox.ads1115 import ADS1115
 from gaugebox.alert_records import NO_SWITCH
 from gaugebox.answers import JUMPER_TICKS, MOST_TEST_TICKS, answer
-from gaugebox.board import Board, silence_outputs
+from gaugebox.board import KEY_MASK, Board, silence_outputs
 from gaugebox.face import Face
 from gaugebox.line import LineReader
 from gaugebox.needle import Needle
@@ -40,10 +40,12 @@ MOST_FAILED = (
     3  # so many starts in a row that have not lasted, and the next does without the table in the slots
 )
 SAMPLED_S = 4  # by then the slowest converter has said something
+TEST_RESTS = 10  # ticks of a test that one without makes good for
+ANSWERS = 10  # after so many the box tidies up, in a tick of its own
 MOST_CHANGES = 6  # of one input, light or alert in the log, in a minute
-# bytes made anew, after which is tidied up: left until the heap is full, garbage has what stays scattered among it, and a new table finds
-# no room in one piece
-GARBAGE = 16384
+# bytes made anew, after which is tidied up at the latest: left until the heap is full, garbage has what stays scattered among it, and a
+# new table finds no room in one piece
+GARBAGE = 32768
 FOLDER = "/tables"
 LOG_FOLDER = "/log"
 
@@ -79,6 +81,9 @@ class App:
         self.readouts: "list[Readout]" = []
         self.rules: "list[Rule]" = []
         self.remembered = [-1, -1]  # of them: those that are on, those that are armed
+        self.key = (
+            0 if store.table is None else store.table.crc & KEY_MASK
+        )  # of the table that they belong to
         self.reserve: "Reserve | None" = None
         self.needles: "list[Needle]" = []
         self.needle_lines: "list[Any]" = []
@@ -87,6 +92,7 @@ class App:
         self.next_gauge = 0
         self.turn = 0
         self.unwatched = 0  # ms
+        self.answers = 0  # since it has tidied up
         self.testing = 0  # ticks for which all that can be lit is
         self.tested = 0  # ticks for which its button has been held
         self.last_tick = board.now()
@@ -164,13 +170,15 @@ class App:
 
     def _recall(self) -> None:
         """What a rule remembers outlives a hang: coolant that is lost stays lost."""
-        on, armed = self.board.remembered()
+        on, armed = self.board.remembered(self.key)
         for i in range(len(self.rules)):
             self.rules[i].on = on >> i & 1
             self.rules[i].armed = self.rules[i].armed or bool(armed >> i & 1)
         self._remember()
 
     def _remember(self) -> None:
+        if not self.rules:
+            return  # without its table the box forgets nothing
         on = armed = 0
         for i in range(len(self.rules)):
             on |= self.rules[i].on << i
@@ -178,7 +186,7 @@ class App:
         if on != self.remembered[0] or armed != self.remembered[1]:
             self.remembered[0] = on
             self.remembered[1] = armed
-            self.board.remember(on, armed)
+            self.board.remember(on, armed, self.key)
 
     def _watches(self) -> "list[Any]":
         return ([] if self.reserve is None else [self.reserve]) + self.gauges  # type: ignore[operator,return-value]
@@ -303,10 +311,13 @@ class App:
 
     def _event(self, at: int, subject: int, fault: int) -> None:
         """A wire that comes and goes must not fill the log: its later changes wait for the next minute."""
-        if self.changes[at] < MOST_CHANGES:
+        if self.changes[at] >= MOST_CHANGES:
+            return
+        if self.events.add(subject, fault, self.seconds):
             self.changes[at] += 1
             self.faults[at] = fault
-            self.events.add(subject, fault, self.seconds)
+        else:
+            self.changes[at] = MOST_CHANGES  # no room: as it then is, in the next minute
 
     def flush(self) -> None:
         _flush(self.events, self.seconds)
@@ -344,7 +355,7 @@ class App:
             if buttons.acknowledge != NO_SWITCH:
                 pressed = switches[buttons.acknowledge].level
                 if pressed and not self.pressed:
-                    if self.face is None:
+                    if self.face is None or self.display is None or not self.display.alive:
                         self.alerts.acknowledge()
                     else:
                         self.face.acknowledge()
@@ -359,7 +370,7 @@ class App:
 
     def _test(self, pressed: int) -> None:
         """A button that is stuck must not hide the face for ever."""
-        self.tested = min(self.tested + 1, MOST_TEST_TICKS) if pressed else 0
+        self.tested = min(self.tested + 1, MOST_TEST_TICKS) if pressed else max(0, self.tested - TEST_RESTS)
         if pressed and self.tested < MOST_TEST_TICKS:
             self.testing = 1
 
@@ -437,6 +448,10 @@ class App:
         self.board.close_line()
 
     def _serve(self) -> None:
+        if self.answers >= ANSWERS:
+            self.answers = 0
+            gc.collect()
+            return
         for _ in range(BYTES_A_TICK):
             if self.restart_wanted:
                 return  # what comes now is for the box that starts
@@ -463,6 +478,7 @@ class App:
             return True
         if line is not None:
             self.board.say(line)
+            self.answers += 1
         return line is not None
 
     def run(self) -> None:

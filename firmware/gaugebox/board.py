@@ -22,8 +22,11 @@ MARK = 0x2A470000
 # the next one holds how many starts in a row have not lasted
 NOT_LASTED = 0x40058010
 MOST_COUNTED = 15
-# and two more which rules of the table are on, and which have seen what must have been so before
+# and two more which rules of the table are on, and which have seen what must have been so before: sixteen bits, below a half of the
+# table's key
 RULES_ON, RULES_ARMED = 0x40058014, 0x40058018
+KEY_MASK = 0xFFFFFF
+HALF_KEY = 12  # bits
 
 
 def silence_outputs() -> None:
@@ -72,16 +75,18 @@ class Board:
         """This start is no failed one any more."""
         machine.mem32[NOT_LASTED] = MARK
 
-    def remember(self, on: int, armed: int) -> None:
-        """Of the rules, a bit each, sixteen at most."""
-        machine.mem32[RULES_ON] = MARK + on
-        machine.mem32[RULES_ARMED] = MARK + armed
+    def remember(self, on: int, armed: int, key: int) -> None:
+        """Of the rules of a table, a bit each, sixteen at most."""
+        machine.mem32[RULES_ON] = key >> HALF_KEY << 16 | on
+        machine.mem32[RULES_ARMED] = (key & (1 << HALF_KEY) - 1) << 16 | armed
 
-    def remembered(self) -> "tuple[int, int]":
-        """Those of a box that hung or failed, and goes on; else none."""
-        on, armed = machine.mem32[RULES_ON] - MARK, machine.mem32[RULES_ARMED] - MARK
+    def remembered(self, key: int) -> "tuple[int, int]":
+        """Those of a box that hung or failed with that table, and goes on; else none."""
+        on, armed = machine.mem32[RULES_ON], machine.mem32[RULES_ARMED]
         goes_on = self.before != POWER and self.before & ~15 in (RUNNING, FAILED)
-        return (on, armed) if goes_on and 0 <= on < 65536 and 0 <= armed < 65536 else (0, 0)
+        if not goes_on or (on >> 16) << HALF_KEY | armed >> 16 != key:
+            return 0, 0
+        return on & 0xFFFF, armed & 0xFFFF
 
     def service(self) -> bool:
         """Whether the service jumper is closed."""

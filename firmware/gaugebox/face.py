@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
 LEAST_CONTRAST = 64  # of 255, while a warning is not acknowledged, however far the display is dimmed
 SHORTER = {"converter": "conv.", "cold junction": "cold"}
+READ_TICKS = 20  # so long a line must have stood there, that a press is for it
 ROWS_A_PAGE = 4
 LINES_A_PAGE = 6
 ROW = 14  # rows of dots
@@ -131,6 +132,7 @@ class Face:
         )
         self.more = False  # there are others that find no room
         self.on_line = NOBODY  # the alert on the bottom line
+        self.shown_for = 0  # ticks
         self.at = 0  # which cell or line is drawn next
         self.fresh = True  # the page is to be drawn from nothing
         self.tested = False
@@ -149,8 +151,10 @@ class Face:
         self.page = (self.page + 1) % len(self.pages)
 
     def acknowledge(self) -> None:
-        """What can be read: the alert on the bottom line, or all those on their page."""
+        """What can be read: the alert on the bottom line, or all those on their page. Not what has just come."""
         alerts = self.alerts
+        if self.tested or self.shown_for < READ_TICKS:
+            return
         if self.on_line < len(alerts.all):
             alerts.see(self.on_line)
         if self.pages[self.page][0] == ALERTS_PAGE:
@@ -173,6 +177,8 @@ class Face:
             self.tested = self.fresh = True
             return
         self.tested = False
+        if self.shown_for < READ_TICKS:
+            self.shown_for += 1
         if self.fresh:
             self._clear()
             return
@@ -368,7 +374,7 @@ class Face:
         ink = brush.box(0, y, letters * PITCH + 2, LINE, colour)
         head, tails = self.words[number]
         if tails is None:
-            head, tail = alert.source.words().encode(), b""  # allocates, when it is new
+            tail = alert.source.tail().encode()  # allocates, when it is new
         else:
             tail = tails[alert.what] if tails else b""
         x = brush.write(head, 2, y + 1, ink, letters - len(tail) - 1 if tail else letters)
@@ -384,6 +390,8 @@ class Face:
         told = alerts.changed << 2 | (2 if service else 0) | (1 if flashing and lit else 0)
         if told == self.told:
             return
+        if told >> 2 != self.told >> 2:
+            self.shown_for = 0
         self.told = told
         self.on_line = alerts.order[0] if alerts.count else NOBODY
         self.canvas.fill_rect(0, BOTTOM, WIDTH, LINE, 0)
@@ -411,5 +419,9 @@ def _words(alerts: "Alerts", cells: "list[Cell]") -> "list[tuple[bytes, list[byt
         made.append((label, FAULT_WORDS))
     made += [(cell.label, cell.words) for cell in cells]
     made += [(rule.record.words.encode(), []) for rule in alerts.rules]
-    made += [(b"", source.phrases) for source in alerts.others]
+    for source in alerts.others:
+        if source.phrases is not None:
+            made.append((b"", source.phrases))
+        else:
+            made.append((labels.get(source.record.index) or source.channel.record.name.encode(), None))
     return made

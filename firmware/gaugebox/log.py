@@ -59,12 +59,14 @@ class Log:
         except OSError:
             return b""
 
-    def add(self, subject: int, code: int, seconds: int) -> None:
+    def add(self, subject: int, code: int, seconds: int) -> bool:
+        """Whether there was room for it."""
         if self.pending >= MOST_PENDING - 1:  # the last place is for how many were lost
             self.lost += 1
-            return
+            return False
         self._put(subject, code, seconds)
         self.pending += 1
+        return True
 
     def _put(self, subject: int, code: int, seconds: int) -> None:
         struct.pack_into(RECORD, self.records, self.pending * RECORD_SIZE, self.start, subject, code, seconds)

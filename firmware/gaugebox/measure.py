@@ -8,7 +8,7 @@ from gaugebox.curve import lookup
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from typing import Generator
+    from typing import Any, Generator
 
     from gaugebox.table import InputRecord
 
@@ -51,6 +51,16 @@ class Channel:
         )
         next(steps)
         self.step = steps.send
+
+
+def beyond(record: "Any") -> "tuple[int, int] | None":
+    """What an input reads at least or at most while its signal is under, and over, all that its sender can say; None of a derived
+    readout: nobody knows which part of it is."""
+    curve = getattr(record, "reading_curve", None)
+    if curve is None:
+        return None
+    first, last = curve[1][0], curve[1][len(curve[1]) - 1]
+    return (first - 1, last + 1) if first <= last else (first + 1, last - 1)
 
 
 def make_channels(records: "list[InputRecord]", clock: "list[int]") -> "list[Channel]":

@@ -3,9 +3,9 @@
 Integers below 2**30 and nothing allocated per tick.
 """
 
-from gaugebox.alerts import UNKNOWN
+from gaugebox.alerts import FADES, UNKNOWN
 from gaugebox.curve import lookup
-from gaugebox.measure import CONVERTER, FAULT, NONE, OVER, READING, UNDER
+from gaugebox.measure import CONVERTER, FAULT, NONE, OVER, READING, UNDER, beyond
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from gaugebox.measure import Channel
     from gaugebox.alert_records import DerivedRecord, ReadoutRecord
 
+UNJUDGED = 10  # turns, a second, for which its condition must not have held, that it is judged no more
 NOWHERE = -1  # in place of a zone, while it is not known yet, or not judged
 UNMARKED, GREEN, YELLOW, RED = range(4)
 
@@ -72,14 +73,12 @@ class Readout:
         self.only_when = only_when
         ranks = record.ranks
         self.sides = bytes([sum(1 for rank in ranks[:k] if not rank) for k in range(len(ranks))])
-        # where a signal beyond its sender's lies; of several taken together nobody knows
+        # where a signal beyond its sender's lies
         self.under = self.over = NOWHERE
-        curve = getattr(channel.record, "reading_curve", None)
-        if curve is not None:
-            self.under, self.over = 0, len(ranks) - 1
-            if curve[1][0] > curve[1][len(curve[1]) - 1]:
-                self.under, self.over = self.over, self.under
-        self.judged = True
+        ends = beyond(channel.record)
+        if ends is not None:
+            self.under, self.over = (0, len(ranks) - 1) if ends[0] < ends[1] else (len(ranks) - 1, 0)
+        self.unjudged = self.unknown = 0
         self.zone = NOWHERE
         self.rank = self.side = 0
         self.colour = UNMARKED
@@ -90,19 +89,16 @@ class Readout:
     def step(self) -> None:
         said = self.said
         only_when = self.only_when
-        if only_when is not None and only_when.holds != UNKNOWN:
-            self.judged = only_when.holds == 1
-        if not self.judged:
-            self.lasting = 0
-            if self.zone != NOWHERE:
-                self._enter(NOWHERE)
+        if only_when is not None and not self._judged(only_when.holds):
             return
         record = self.record
         ranks = record.ranks
         fault = said[FAULT]
         if fault:
             zone = self.under if fault == UNDER else self.over if fault == OVER else NOWHERE
-            if zone != NOWHERE and ranks[zone] > self.rank:
+            if zone == NOWHERE or zone == self.zone or not ranks[zone]:
+                self._fade(1)
+            elif ranks[zone] > self.rank or self.sides[zone] != self.side:
                 self._wait(zone)
             return
         zone = zone_of(record.edges, said[READING])
@@ -113,17 +109,39 @@ class Readout:
                 zone = self.zone
         if zone != self.zone:
             self._wait(zone)
-        elif self.lasting:
-            self.lasting -= 1
+        else:
+            self._fade(FADES)
+
+    def _judged(self, holds: int) -> bool:
+        """A moment for which its condition does not hold is no reason to forget."""
+        if holds == 1:
+            self.unjudged = 0 if self.unjudged == UNJUDGED else max(0, self.unjudged - 1)
+        elif not holds and self.unjudged < UNJUDGED:
+            self.unjudged += 1
+            if self.unjudged == UNJUDGED:
+                self.lasting = 0
+                if self.zone != NOWHERE:
+                    self._enter(NOWHERE)
+        return holds != 0 and self.unjudged < UNJUDGED
+
+    def _fade(self, parts: int) -> None:
+        """So many parts of a turn are taken off what has lasted."""
+        if self.lasting:
+            self.unknown += parts
+            if self.unknown >= FADES:
+                self.unknown = 0
+                self.lasting -= 1
 
     def _wait(self, zone: int) -> None:
         """One turn in which it was there."""
         record = self.record
         ranks = record.ranks
         worse = ranks[zone] > self.rank
-        if not self.lasting or worse != self.worse:
+        if self.lasting and worse != self.worse:
+            self._fade(FADES)
+            return
+        if not self.lasting:
             self.worse = worse
-            self.lasting = 0
             self.next = zone
         elif worse == (ranks[zone] < ranks[self.next]):
             self.next = zone  # of all it was in meanwhile, the one nearest to where it was

@@ -115,7 +115,7 @@ class ReserveWatch:
             self.silent = min(self.silent + 1, LOST)
             if self.silent == LOST:
                 self.based = self.sure = False  # who knows how far it has climbed
-                if pump_on:
+                if pump_on and phase != DRY and phase != LEAK:
                     self.phase = BUILDING
                     self.turns = self.count = 0
             self.state = UNKNOWN if pump_on else OFF

@@ -108,7 +108,10 @@ class ReservePage:
         if value == NOT_KNOWN:
             brush.write(b"not known", PLACE, y)
             return
-        at, between = (TIME_AT, b" to ") if line == TIME else (AT, b" +-")
+        at, between = AT, b" +-"
+        if line == TIME:
+            at = TIME_AT
+            between = b" to "
         brush.number(value, decimals, at)
         brush.write_back(brush.text, at, y)
         brush.number(other, decimals, WIDTH - at)

@@ -2,7 +2,7 @@
 
 from gaugebox import reserve
 from gaugebox.alerts import CAUTION, WARNING
-from gaugebox.disagree import READS_HIGH, READS_LOW, Disagree
+from gaugebox.disagree import NOT_JUDGED, READS_HIGH, READS_LOW, Disagree
 from gaugebox.measure import FAULT, READING
 
 TYPE_CHECKING = False
@@ -43,11 +43,12 @@ class Reserve:
         self.watch = reserve.ReserveWatch(record)
         self.pump = switches[record.pump]
         self.filled = switches[record.filled] if record.filled < len(switches) else None
-        self.pressed = 0
+        self.pressed = 1  # one that is pressed from the start is stuck
         self.pressure = channels[record.pressure].said
         self.tank = channels[record.mains]
         self.mains = self.tank.said
         self.unwatched = 0  # ms
+        self.lost = self.full = False
         self.told = NOTHING
         self.urgency = self.rank = self.what = self.side = 0
 
@@ -60,16 +61,24 @@ class Reserve:
             if self.filled.level and not self.pressed:
                 self.fill()
             self.pressed = self.filled.level
-        unwatched = watch.state == reserve.UNKNOWN
-        self.unwatched = min(self.unwatched + elapsed_ms, UNWATCHED_MS) if unwatched else 0
+        if watch.state == reserve.UNKNOWN:
+            self.unwatched = min(self.unwatched + elapsed_ms, UNWATCHED_MS)
+        else:
+            self.unwatched = 0 if watch.state == reserve.OFF else max(0, self.unwatched - elapsed_ms)
         self._tell()
 
     def _tell(self) -> None:
-        state, books = self.watch.state, self.watch.books
+        watch, books = self.watch, self.watch.books
+        state = watch.state
+        if state == reserve.UNKNOWN and (watch.phase == reserve.DRY or watch.phase == reserve.LEAK):
+            state = watch.phase  # with its pressure lost it is no less dry
+        self.lost = self.unwatched == UNWATCHED_MS or self.lost and self.unwatched > 0
+        # what the mains alone can say; slosh about the edge is no news
+        self.full = state != reserve.OFF and 0 <= books.room <= books.room_band * (2 if self.full else 1)
         told = TOLD.get(state, NOTHING)
-        if state != reserve.OFF and told[1] < FULL[1] and 0 <= books.room <= books.room_band:
-            told = FULL  # which the mains alone can say
-        elif self.unwatched == UNWATCHED_MS:
+        if self.full and told[1] < FULL[1]:
+            told = FULL
+        elif self.lost and told == NOTHING:
             told = UNWATCHED
         self.told = told
         self.urgency = told[0]
@@ -129,16 +138,21 @@ class Gauge:
         one.step(
             elapsed_ms, self.flies.holds == 1, self.said[FAULT], self.said[READING], record.feeds, low, high
         )
+        if one.state == NOT_JUDGED and (self.said[FAULT] or self.flies.holds < 0):
+            return  # what is not known changes nothing
         self.urgency = CAUTION if one.state == READS_HIGH or one.state == READS_LOW else 0
         self.rank = 1 if self.urgency else 0
-        self.side = one.state
-        self.what = one.size // self.tenth
+        if self.urgency:
+            self.side = one.state
+            self.what = one.size // self.tenth
 
     def words(self) -> str:
+        return "%s %s" % (self.channel.record.name, self.tail())
+
+    def tail(self) -> str:
         """READS_LOW may as well be fuel that goes elsewhere."""
-        record = self.channel.record
-        size = abs(self.disagree.size) // self.tenth
-        way = "HIGH" if self.disagree.size > 0 else "LOW OR LEAKS"
-        if not record.reading_decimals:
-            return "%s %s %d" % (record.name, way, size)
-        return "%s %s %d.%d" % (record.name, way, size // 10, size % 10)
+        size = abs(self.what)
+        way = "HIGH" if self.side == READS_HIGH else "LOW/LEAK"
+        if not self.channel.record.reading_decimals:
+            return "%s %d" % (way, size)
+        return "%s %d.%d" % (way, size // 10, size % 10)

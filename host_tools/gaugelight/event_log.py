@@ -62,7 +62,7 @@ def alerts_of(table: Table) -> list[Told]:
         made.append(Told("reserve watch", tuple(phrase.decode() for phrase in PHRASES)))
     # by gaugebox.disagree's states
     made += [
-        Told(records[one.index].name, ("", "", "reads too HIGH", "reads too LOW or leaks"))
+        Told(records[one.index].name, ("", "", "reads too HIGH", "reads too LOW, or leaks"))
         for one in table.gauges
     ]
     return made

@@ -597,9 +597,9 @@ class Board:
 
     def lasts(self):
         pass
-    def remember(self, on, armed):
+    def remember(self, on, armed, key):
         pass
-    def remembered(self):
+    def remembered(self, key):
         return 0, 0
 
     def next_byte(self):
