@@ -626,7 +626,7 @@ for line in BEFORE:  # what must have been said first
     for byte in line:
         if app.reader.take(byte):
             app._answer()
-board.said = 0
+board.said = app.answers = 0
 app.reader.buffer[: len(EARLIER)] = EARLIER  # came in the ticks before
 app.reader.length = len(EARLIER)
 board.typed, board.at = TYPED, 0
@@ -756,6 +756,30 @@ def test_the_tick_measured_is_the_dearest_of_a_scan() -> None:
 @pytest.mark.parametrize("name", ANSWERED)
 def test_64_bytes_and_their_answer_take_less_than_two_periods(name: str) -> None:
     assert seconds(NOTHING) < told(name, ANSWERED[name]) < 2 * PERIOD_S
+
+
+COLLECTING = """
+import gc
+import gaugebox.app
+from gaugebox.table import Table
+table = Table({image!r})
+gc.collect()
+garbage = [bytes(32) for _ in range(500)]
+del garbage
+for _ in range({times}):
+    gc.collect()
+"""
+
+
+def test_tidying_up_has_a_tick_of_its_own() -> None:
+    """It takes no request then, so it is no later than by a period. Counted with the demo's code and table alive."""
+    image = tables_of_the_demo()[0].image
+    once, often = (
+        run_on_32_bit(COLLECTING.format(image=image, times=times), compiled())[1] for times in (1, 11)
+    )
+    s = (often - once) / 10 * INSTRUCTION_S
+    print(f"tidying up: {1000 * s:.1f} ms")
+    assert PERIOD_S < s + seconds(NOTHING) < 2 * PERIOD_S
 
 
 @pytest.mark.parametrize("name", SELDOM)
