@@ -144,14 +144,14 @@ class Gauge:
         self.rank = 1 if self.urgency else 0
         if self.urgency:
             self.side = one.state
-            self.what = one.size // self.tenth
+            self.what = abs(one.size) // self.tenth
 
     def words(self) -> str:
         return "%s %s" % (self.channel.record.name, self.tail())
 
     def tail(self) -> str:
         """READS_LOW may as well be fuel that goes elsewhere."""
-        size = abs(self.what)
+        size = self.what
         way = "HIGH" if self.side == READS_HIGH else "LOW/LEAK"
         if not self.channel.record.reading_decimals:
             return "%s %d" % (way, size)
