@@ -27,7 +27,7 @@ from gaugelight.build import build
 from gaugelight.cli import DEMO
 from face_driven import STATES, app_of, ask, drive, ends_of
 from interpreters import LOCKED, on_32_bit
-from test_table_image import sealed, with_section
+from test_table_image import sealed, sections, with_section
 
 GUEST = (Path(__file__).parent / "face_driven.py").read_text()
 
@@ -115,10 +115,7 @@ def image() -> bytes:
 def fields() -> tuple[Field, ...]:
     found = []
     whole = memoryview(image())
-    at = table.HEADER_SIZE
-    while at < len(whole) - 4:
-        kind, _, length = struct.unpack_from(table.SECTION, whole, at)
-        at += table.SECTION_SIZE
+    for kind, at, length in sections(image()):
         if kind in KINDS:
             noted = Noted(whole[at : at + length])
             RECORDS[KINDS[kind]](noted)
@@ -127,7 +124,6 @@ def fields() -> tuple[Field, ...]:
                 if number > first:
                     number = first + (number - first) % period
                 found.append(Field(f"{KINDS[kind]} {number} {form}", at + place, form))
-        at += (length + 3) & ~3
     return tuple(found)
 
 
@@ -272,13 +268,7 @@ def test_each_field_at_its_ends(kind: str) -> None:
 
 def section(kind: int) -> bytes:
     """The payload of the first one of that kind."""
-    at = table.HEADER_SIZE
-    while True:
-        found, _, length = struct.unpack_from(table.SECTION, image(), at)
-        at += table.SECTION_SIZE
-        if found == kind:
-            return image()[at : at + length]
-        at += (length + 3) & ~3
+    return next(image()[at : at + length] for found, at, length in sections(image()) if found == kind)
 
 
 MOST: dict[str, tuple[int, int, Callable[[Table], int]]] = {

@@ -329,7 +329,6 @@ def test_any_number_makes_a_table_or_a_problem(folder: Path, slips: list[tuple[i
 
 def test_what_the_box_would_refuse_is_one_line(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Should a number get past all that is looked at before."""
-    monkeypatch.setattr("gaugelight.check.unfit", lambda box: iter(()))
     monkeypatch.setattr("gaugelight.check.problems_of_face", lambda box: iter(()))
     box = box_of(edited(REFUSED["a burn without its decimal point"][0]), tmp_path)
     with pytest.raises(WrongBoxFile) as wrong:

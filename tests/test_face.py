@@ -16,7 +16,7 @@ from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 import paper
@@ -400,7 +400,8 @@ def moment(draw: st.DrawFn) -> tuple[list[tuple[int, int]], bool, str]:
     return each, draw(st.booleans()), draw(st.sampled_from(["", "", "turn", "acknowledge", "pump"]))
 
 
-@settings(derandomize=True, deadline=None, max_examples=150)
+# to make a failure smaller takes minutes
+@settings(derandomize=True, deadline=None, max_examples=150, phases=[Phase.explicit, Phase.generate])
 @given(st.integers(0, 6), st.lists(moment(), min_size=2, max_size=6))
 def test_drawn_bit_by_bit_it_is_as_drawn_from_nothing(
     page: int, moments: list[tuple[list[tuple[int, int]], bool, str]]
@@ -427,7 +428,9 @@ def test_alerts_that_find_no_room_come_with_the_page_button() -> None:
     cockpit.say([(50, OPEN)] * 7, False)
     assert cockpit.alerts.count == 7
     read: list[int] = []
-    while cockpit.face.page == alerts_page:
+    for _ in range(5):
+        if cockpit.face.page != alerts_page:
+            break
         read += [number for number in cockpit.face.lines if number < len(cockpit.alerts.all)]
         cockpit.face.turn()
         for _ in range(20):
@@ -438,6 +441,16 @@ def test_alerts_that_find_no_room_come_with_the_page_button() -> None:
     cockpit.say([(50, OPEN)] * 7, False)
     cockpit.face.acknowledge()
     assert sum(one.unseen() for one in cockpit.alerts.all) == 2
+
+
+def test_a_press_before_the_page_is_drawn_takes_nothing() -> None:
+    """What stood on the page of alerts when it was last looked at is not what can be read now."""
+    cockpit = Cockpit()
+    cockpit.face.page = next(k for k, (kind, _) in enumerate(cockpit.face.pages) if kind == ALERTS_PAGE)
+    cockpit.say([(50, OPEN)] * 7, False)
+    cockpit.face.turn()
+    cockpit.face.acknowledge()
+    assert sum(one.unseen() for one in cockpit.alerts.all) == 7
 
 
 def test_a_number_that_does_not_fit_is_dashes() -> None:

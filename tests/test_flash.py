@@ -20,6 +20,7 @@ from gaugelight.build import build
 from gaugelight.changes import changes
 from gaugelight.cli import DEMO
 from gaugelight.event_log import Event, Told, events, started
+from test_table_image import sections
 
 
 def table(text: str, folder: Path) -> Table:
@@ -191,14 +192,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> bytes:
 
 def places_of(image: bytes, kind: int) -> list[int]:
     """Of each byte in the payloads of sections of a kind."""
-    at = tables.HEADER_SIZE
-    found: list[int] = []
-    for _ in range(struct.unpack_from(tables.HEADER, image, 0)[2]):
-        this, _, length = struct.unpack_from(tables.SECTION, image, at)
-        at += tables.SECTION_SIZE
-        found += range(at, at + length) if this == kind else []
-        at += length + 3 & ~3
-    return found
+    return [place for this, at, length in sections(image) if this == kind for place in range(at, at + length)]
 
 
 def altered(image: bytes, at: int, byte: int) -> Table | None:

@@ -67,6 +67,16 @@ def with_section(image: bytes, kind: int, flags: int, payload: bytes = b"abcd") 
     return sealed(image[:6] + struct.pack("<H", count) + image[8:12] + body)
 
 
+def sections(image: bytes) -> Iterator[tuple[int, int, int]]:
+    """Of each its kind, where its payload begins, and its length."""
+    at = table.HEADER_SIZE
+    for _ in range(struct.unpack_from(table.HEADER, image, 0)[2]):
+        kind, _, length = struct.unpack_from(table.SECTION, image, at)
+        at += table.SECTION_SIZE
+        yield kind, at, length
+        at += length + 3 & ~3
+
+
 # the container
 
 

@@ -18,7 +18,7 @@ from gaugelight.cli import DEMO
 from gaugelight.event_log import alerts_of, events
 from test_app import Rig, app_class  # noqa: F401  # a fixture
 
-SAMPLED_S = 4
+SAMPLED_S, ANSWERS = 4, 10  # as in gaugebox.app, which is not to be named without its chip
 KNOWN = 300  # ticks: by then every input has had the time to say something
 
 
@@ -154,6 +154,29 @@ def test_what_finds_no_room_in_the_log_comes_later(told: Rig) -> None:
     assert told.app.faults[index] == 0
     told.tick(3100)  # the log has been written meanwhile
     assert told.app.faults[index] != 0
+
+
+def test_a_test_button_that_bounces_leaves_the_face_to_be_read(told: Rig) -> None:
+    white = 0
+    for turn in range(1000):
+        told.app._test(int(turn % 51 != 50))
+        white += told.app.testing
+        told.app.testing = 0
+    assert 200 < white < 500
+
+
+def test_it_tidies_up_in_a_tick_without_a_request(told: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    tidied: list[int] = []
+    monkeypatch.setattr("gaugebox.app.gc.collect", lambda: tidied.append(1))
+    for number in range(3 * ANSWERS):
+        before = len(tidied)
+        told.board.typed += (frame(REQUEST, [str(number), "hello"]) + "\n").encode()
+        told.board.said.clear()
+        told.tick(1)
+        assert len(told.board.said) == (len(tidied) == before)
+        told.tick(1)
+        assert len(told.board.said) == 1
+    assert len(tidied) == 3
 
 
 def test_nothing_is_told_before_it_is_known(app_class: type[Any], tmp_path: Path) -> None:  # noqa: F811

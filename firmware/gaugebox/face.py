@@ -142,6 +142,7 @@ class Face:
     def turn(self) -> None:
         """To the next page; of alerts first to those that found no room."""
         self.fresh = True
+        self.shown_for = 0
         if self.more and self.pages[self.page][0] == ALERTS_PAGE:
             self.more = False
             self.first = self.shown

@@ -11,7 +11,6 @@ from gaugelight.boxfile import Box, Input
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import REFERENCE, Direct, Divider, Millivolt, PullUp, Shunt
 from gaugelight.converters import COUNTS, ChipInput, OnChip
-from gaugelight.fits import unfit
 from gaugelight.fault_windows import LEAST_STEPS, count_windows, signal_limits
 from gaugelight.check_face import problems_of_face
 from gaugelight.check_lights import problems_of_lights
@@ -31,7 +30,7 @@ def problems_of(box: Box) -> list[Problem]:
     if not problems:  # a chain needs its rail
         for one in box.inputs:
             problems += _unmeasurable(one, chain_of(box, one), cure=True)
-        problems += [*problems_of_face(box)] or [*unfit(box)]
+        problems += problems_of_face(box)
     return problems
 
 

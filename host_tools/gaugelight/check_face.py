@@ -10,13 +10,20 @@ from itertools import combinations
 
 from gaugebox import alert_records
 from gaugebox.books import MOST_FUEL
-from gaugebox.disagree import MOST_RATE, MOST_READING
+from gaugebox.disagree import MOST_RATE, MOST_READING, MOST_TRANSFER
 from gaugebox.reserve import MOST_PRESSURE
 from gaugelight.atmosphere import sealed_error_psi
 from gaugelight.boxfile import FUEL_UNITS, Box, bare
 from gaugelight.curves import decimals_of
 from gaugelight.face_tables import span_and_step, too_wide, zones
-from gaugelight.fuel_watch import GAUGE_ERROR, ReserveTank, lowest_reading, pump_off_readings
+from gaugelight.fuel_watch import (
+    GAUGE_ERROR,
+    Disagreement,
+    ReserveTank,
+    lowest_reading,
+    pump_off_readings,
+    shares,
+)
 from gaugelight.laws import BEYOND, Points
 from gaugelight.needles import Needle, needle_curve
 from gaugelight.problems import Problem
@@ -226,6 +233,21 @@ def _gauges(box: Box) -> Iterator[Problem]:
         if one.allowance < step / 2:
             what = f"{float(one.allowance):g} is less than half a step of {one.gauge}, {float(step):g}; write a tenth of the tank or so"
             yield Problem(one.line, where, what, "allowance")
+        if one.share and (tank := box.face.reserve) is not None:
+            yield from _transfer(box, tank, one, where)
+
+
+def _transfer(box: Box, tank: ReserveTank, one: Disagreement, where: str) -> Iterator[Problem]:
+    """What of it goes to a gauge; the box counts both in the same units."""
+    scale, step = _scale(box, one.gauge), span_and_step(box, one.gauge)[1]
+    if (_unit(box, tank.mains), _scale(box, tank.mains)) != (_unit(box, one.gauge), scale):
+        what = f"the transfer is counted as {tank.mains} reads; give {one.gauge} its unit and step, or leave share out"
+        yield Problem(one.line, where, what, "share")
+        return
+    most = tank.rate[1] * shares(one)[1] / 100
+    if most * scale > MOST_TRANSFER:
+        what = f"{float(most):g} {_unit(box, one.gauge)} an hour is more than the box reckons with in steps of {float(step):g}: at most {MOST_TRANSFER / scale:g}; choose a larger step for {one.gauge}"
+        yield Problem(one.line, where, what, "share")
 
 
 def _needle(box: Box, needle: Needle) -> Iterator[Problem]:

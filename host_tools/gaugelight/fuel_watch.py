@@ -357,15 +357,21 @@ def disagree_section(
 ) -> bytes:
     """For the table image."""
     numbers = disagree_numbers(one, decimals, span)
-    shares = int(numbers["share_low"]), int(numbers["share_high"])
-    fixed = struct.pack(alert_records.DISAGREE_FIXED, index, flies, FEEDS[one.feeds], 0, *shares)
+    fixed = struct.pack(alert_records.DISAGREE_FIXED, index, flies, FEEDS[one.feeds], 0, *shares(one))
     return fixed + b"".join(
         struct.pack("<i", round(numbers[key])) for key, _, _ in alert_records.DISAGREE_NUMBERS
     )
 
 
+def shares(one: Disagreement) -> tuple[int, int]:
+    """Of a transfer, least and most, per cent."""
+    if not one.share:
+        return 0, 0
+    return int(max(Fraction(0), one.share - SHARE)), int(min(Fraction(100), one.share + SHARE))
+
+
 def disagree_numbers(one: Disagreement, decimals: int, span: tuple[float, float]) -> dict[str, Fraction]:
-    """As gaugebox.disagree says what its numbers are, not rounded yet; and the shares, in whole per cent."""
+    """As gaugebox.disagree says what its numbers are, not rounded yet."""
     scale = 10**decimals
     scale_error = 1 + GAUGE_ERROR / 100  # of the gauge, allowed for in the burn
     low, high = span
@@ -377,6 +383,4 @@ def disagree_numbers(one: Disagreement, decimals: int, span: tuple[float, float]
         "top": (Fraction(high) - Fraction(high - low) / 36) * scale,
         "unseen": one.unseen * scale,
         "bottom": (Fraction(low) + Fraction(high - low) / 90) * scale,
-        "share_low": Fraction(int(max(Fraction(0), one.share - SHARE)) if one.share else 0),
-        "share_high": Fraction(int(min(Fraction(100), one.share + SHARE)) if one.share else 0),
     }
