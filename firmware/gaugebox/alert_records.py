@@ -157,9 +157,8 @@ class DisagreeRecord:
     def __init__(self, payload: "Payload") -> None:
         fixed = payload.fixed(DISAGREE_FIXED)
         self.index, self.flies, self.feeds, _, self.share_low, self.share_high = fixed
-        self.burn_low = self.burn_high = self.allowance = self.smoothing = self.top = self.unseen = (
-            self.bottom
-        ) = 0
+        self.burn_low = self.burn_high = self.allowance = self.smoothing = 0
+        self.top = self.unseen = self.bottom = 0
         _numbers(self, payload, DISAGREE_NUMBERS, "disagree")
         rises = self.burn_low <= self.burn_high and self.share_low <= self.share_high <= 100
         if not rises or self.feeds > FEEDS:

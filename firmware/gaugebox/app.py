@@ -81,9 +81,8 @@ class App:
         self.readouts: "list[Readout]" = []
         self.rules: "list[Rule]" = []
         self.remembered = [-1, -1]  # of them: those that are on, those that are armed
-        self.key = (
-            0 if store.table is None else store.table.crc & KEY_MASK
-        )  # of the table that they belong to
+        # of the table that they belong to
+        self.key = 0 if store.table is None else store.table.crc & KEY_MASK
         self.reserve: "Reserve | None" = None
         self.needles: "list[Needle]" = []
         self.needle_lines: "list[Any]" = []

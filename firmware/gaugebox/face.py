@@ -127,9 +127,8 @@ class Face:
         self.names = [("%d/%d" % (i + 1, len(self.pages))).encode() for i in range(len(self.pages))]
         self.lines = bytearray(LINES_A_PAGE)  # of the page of alerts
         self.page = 0
-        self.first = self.shown = (
-            0  # on the page of alerts: how many stand before those that it shows, and with them
-        )
+        # on the page of alerts: how many stand before those that it shows, and with them
+        self.first = self.shown = 0
         self.more = False  # there are others that find no room
         self.on_line = NOBODY  # the alert on the bottom line
         self.shown_for = 0  # ticks

@@ -61,7 +61,7 @@ class Readout:
     side  a number of its own for each stretch of bad zones: too low and too high are two things
 
     What is not known changes nothing: at a fault, and while nobody knows whether it is to be judged, it stays in its zone. But what
-    lies beyond all that the sender can say is in the zone at that end, if that is a worse one.
+    lies beyond all that the sender can say is in the zone at that end, if that is a worse one or of another side.
     """
 
     def __init__(

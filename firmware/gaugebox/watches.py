@@ -123,9 +123,8 @@ class Gauge:
         self.flies = conditions[record.flies]
         self.transfers = transfers
         self.disagree = Disagree(record)
-        self.tenth = max(
-            1, 10**self.channel.record.reading_decimals // 10
-        )  # of a unit, where the reading has any
+        # of a unit, where the reading has any
+        self.tenth = max(1, 10**self.channel.record.reading_decimals // 10)
         self.urgency = self.rank = self.what = self.side = 0
 
     def step(self, elapsed_ms: int) -> None:
