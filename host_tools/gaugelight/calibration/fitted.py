@@ -109,7 +109,7 @@ def ways(changes: Sequence[float]) -> Floats:
 
     changes: of the quantity since the point before; the first is none.
     """
-    way = np.sign(np.asarray(changes, dtype=float))
+    way: Floats = np.sign(np.asarray(changes, dtype=float))
     way[0] = 0.0
     for k in range(1, len(way)):
         way[k] = way[k] or way[k - 1]

@@ -136,7 +136,8 @@ def rising(y: Floats, weights: Floats | None = None, least: float = 0.0) -> Floa
             value = (value * weight + before * other) / (weight + other)
             weight, length = weight + other, length + more
         pools.append((value, weight, length))
-    return np.repeat([one[0] for one in pools], [one[2] for one in pools]) + ramp
+    means: Floats = np.repeat([one[0] for one in pools], [one[2] for one in pools])
+    return means + ramp
 
 
 def risen(curve: Smooth) -> tuple[Floats, Floats]:

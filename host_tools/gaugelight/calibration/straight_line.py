@@ -218,13 +218,12 @@ def _of_line(line: Line, y_u: float, way: Floats, signal: Floats, at: Floats, sh
     """Plus or minus at 95 % of the readings that a line says, by the effective degrees of freedom (JCGM 100, G.4.1)."""
     away = signal - signal.mean()
     lever = np.sqrt(1 / len(signal) + (at - signal.mean()) ** 2 / (away @ away))
-    degrees = (
-        math.inf if y_u >= line.s else line.degrees
-    )  # what was stated, or what the residuals show: the larger
-    own = max(y_u, line.s) * lever
+    own = max(y_u, line.s) * lever  # what was stated, or what the residuals show
+    degrees = math.inf if y_u >= line.s else line.degrees
     residuals = np.array(line.residuals)
     lag = (residuals[way > 0].mean() - residuals[way < 0].mean()) / 2 if {-1.0, 1.0} <= set(way) else 0.0
     whole = np.sqrt(own**2 + shared**2 + lag**2 / 3)
     with np.errstate(divide="ignore", invalid="ignore"):
         effective = np.nan_to_num((whole / own) ** 4 * degrees, nan=math.inf, posinf=math.inf)
-    return whole * np.array([student_95(one) for one in effective])
+    factors: Floats = np.array([student_95(one) for one in effective])
+    return whole * factors
