@@ -40,7 +40,8 @@ def _from_areas(area: Callable[[Floats], Floats]) -> Floats:
     """The share that a tank holds up to each of HEIGHTS."""
     areas = area(HEIGHTS)
     held: Floats = np.concatenate([[0.0], np.cumsum((areas[1:] + areas[:-1]) / 2)])
-    return held / held[-1]
+    held /= held[-1]
+    return held
 
 
 def _wing(height: Floats) -> Floats:

@@ -19,7 +19,7 @@ NOISE = 5.0  # standard deviations
 PLACES = 64  # at which a curve is reckoned
 TOLERANCE = 0.2  # of the plus or minus: how far the lines between breakpoints may be off the curve. It adds a fiftieth at most
 SCATTERED = 1.5  # times what was stated
-LEAST = 0.05  # of a displayed step: nothing is stated to be known better
+LEAST = 0.1  # of a displayed step: nothing is stated to be known better
 
 
 @dataclass(frozen=True)

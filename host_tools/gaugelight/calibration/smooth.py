@@ -18,10 +18,11 @@ from numpy.typing import NDArray
 
 from gaugelight.circuits import Floats
 
-# All in shares of the whole range of signal and quantity. A tank's curvature is of the order of the tank: half-Cauchy.
-BENDS = np.geomspace(0.03, 30.0, 7)
+# All in shares of the whole range of signal and quantity. What rises throughout bends by about as much as it rises (half-Cauchy);
+# with 10 the slope would change, over a tenth of the span, by three times its mean.
+BENDS = np.geomspace(0.03, 10.0, 6)
 BENDS_PRIOR = BENDS / (1 + BENDS**2) / np.sum(BENDS / (1 + BENDS**2))
-SCATTERS = np.array([1.0, 2.5, 6.0])  # times what was stated
+SCATTERS = np.array([1.0, 3.0, 10.0])  # times what was stated
 SCATTERS_PRIOR = np.array([0.9, 0.07, 0.03])
 LINE_U = 1.0  # of level and slope of the straight line, before any point is known
 LAG_U = 0.03  # of the signal behind the quantity, one way; before any point is known

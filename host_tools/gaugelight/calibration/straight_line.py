@@ -222,8 +222,8 @@ def _of_line(line: Line, y_u: float, way: Floats, signal: Floats, at: Floats, sh
     degrees = math.inf if y_u >= line.s else line.degrees
     residuals = np.array(line.residuals)
     lag = (residuals[way > 0].mean() - residuals[way < 0].mean()) / 2 if {-1.0, 1.0} <= set(way) else 0.0
-    whole = np.sqrt(own**2 + shared**2 + lag**2 / 3)
+    whole: Floats = np.sqrt(own**2 + shared**2 + lag**2 / 3)
     with np.errstate(divide="ignore", invalid="ignore"):
         effective = np.nan_to_num((whole / own) ** 4 * degrees, nan=math.inf, posinf=math.inf)
-    factors: Floats = np.array([student_95(one) for one in effective])
-    return whole * factors
+    whole *= np.array([student_95(one) for one in effective])
+    return whole

@@ -196,7 +196,8 @@ def _places(poured: _Poured, below: int, above: int) -> Floats:
     ends = float(np.mean(poured.x[:below])) if below else 0.0, (
         float(np.mean(poured.x[-above:])) if above else 1.0
     )
-    within = poured.x[(poured.x > ends[0]) & (poured.x < ends[1])]
+    swims = poured.x[below : len(poured.x) - above]
+    within = swims[(swims > ends[0]) & (swims < ends[1])]
     low, high = (
         min(max(2 * float(u), 2 * poured.scale.unit), abs(near - end) / 2)
         for end, u, near in zip(ends, poured.x_u[[0, -1]], (within.min(), within.max()))
