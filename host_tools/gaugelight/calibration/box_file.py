@@ -129,13 +129,15 @@ def read_text(path: Path) -> str:
         raise WrongBoxFile(str(path), [Problem(0, "file", "is not text in UTF-8")]) from None
 
 
-def proved(file: str, text: str) -> Build:
-    """What the new text makes. Raises WrongBoxFile with what would be wrong with it, and that nothing was saved."""
+def proved(file: str, text: str, name: str, listed: Sequence[Listed]) -> Build:
+    """What the new text makes. Raises Wrong with what would not be right any more; nothing is saved then."""
     try:
         return build(box_of_text(file, text.removeprefix("\ufeff")))
     except WrongBoxFile as wrong:
-        what = "not saved: with these points it would not be right any more; change what is named here in the box file, or calibrate as far"
-        raise Wrong(f"{file}: {what}", *wrong.lines) from None
+        readings = sorted(reading for _, reading, _ in listed)
+        what = f"{name} would read {readings[0]:g} to {readings[-1]:g}, and what is named here does not go with that"
+        cure = "change it in the box file, and give its session again with --from"
+        raise Wrong(*wrong.lines, f"{file}: not saved: {what}; {cure}") from None
 
 
 def difference(file: str, old: str, new: str) -> list[str]:

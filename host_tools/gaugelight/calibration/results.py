@@ -410,10 +410,11 @@ class Corrected:
 
 
 def parked_correction(parked: Result, level: Result) -> tuple[Corrected, ...]:
-    """At the points of the parked session, and between them at round quantities: what the gauge, calibrated in level attitude, shows."""
+    """At round quantities, and both ends of what was measured: what the gauge, calibrated in level attitude, shows."""
     low, high = sorted((parked.fit.readings[0], parked.fit.readings[-1]))
-    step = round_step((high - low) / 8)
-    quantities = [k * step for k in range(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)]
+    step = round_step((high - low) / 12)
+    inner = [k * step for k in range(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)]
+    quantities = sorted({low, *inner, high})
     readings, signals = np.array(parked.fit.readings), np.array(parked.fit.signals)
     if readings[-1] < readings[0]:
         readings, signals = readings[::-1], signals[::-1]
