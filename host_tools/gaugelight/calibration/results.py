@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 K = 1.96  # from a plus or minus at 95 % to a standard uncertainty: what a person states is taken for normal
 MOST_FACED = 61
+COOL = 15.0  # degC
 DENSITY_U = 0.001  # kg/l, standard: of a density read off a glass hydrometer; common practice, no source
 
 
@@ -275,9 +276,12 @@ def _density(session: Session, point: Point) -> Density:
         return density.Density(float(session.density), DENSITY_U)
     if session.fuel is None:
         raise ValueError('of which fuel? add fuel = "avgas 100LL" or density = "0.716 kg/l" to the session')
-    if point.temperature is None:
+    if point.temperature is not None:
+        return density.named(session.fuel, point.temperature.to("degC"))
+    poured = point.weighed or point.added
+    if poured is None or poured.value:
         raise ValueError('at which temperature? add temperature = "18 degC"')
-    return density.named(session.fuel, point.temperature.to("degC"))
+    return density.named(session.fuel, COOL)  # of nothing, only for what it may be off by
 
 
 def _reference(session: Session, box: Box, one: Input) -> tuple[ReferenceFit, list[Taken]]:

@@ -215,8 +215,8 @@ def amount(
             assert match is not None
             return Amount(Fraction(match[1]), match[2])
         cures = [problem for problem in problems if "; write" in problem]
-        if cures:
-            raise ValueError(cures[0])
+        if cures or len(set(problems)) == 1:
+            raise ValueError((cures or problems)[0])
         usable = [name for name, (kind, _, _) in UNITS.items() if kind in {UNITS[unit][0] for unit in units}]
         raise ValueError(f'"{value}" does not fit here; usable here: {", ".join(usable)}')
 
