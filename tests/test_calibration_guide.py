@@ -18,6 +18,7 @@ from gaugelight.calibration.guide import FUEL_CAUTIONS, Guide, Picture, check_go
 from gaugelight.calibration.session import Session, read_session
 from gaugelight.calibration.stillness import Limits, Sample
 from gaugelight.calibration.view import LinesView, drawn, large
+from gaugelight.circuits import PullUp
 from gaugelight.cli import DEMO, main
 from gaugelight.install import install
 from gaugelight.plant import Aircraft
@@ -53,7 +54,7 @@ damping = "12 s"   # it sloshes
 
 def ohms(gallons: float) -> float:
     """A tank of our own, which is no straight line: half full at 38 ohm."""
-    return 2 + 80 * (gallons / 12) ** 1.2
+    return 2 + 80 * math.pow(gallons / 12, 1.2)
 
 
 class Moving(Answers):
@@ -261,7 +262,7 @@ def test_no_fault_can_be_taken(tank: tuple[Box, Input, Path]) -> None:
     assert read_session(tank[2]).points == ()
 
 
-LIVE = {
+LIVE: dict[str, tuple[dict[float, str], int]] = {
     "u leaves the amount out": ({5: "u", 6: "q"}, 0),
     "q stops while it is waited": ({5: "q"}, 0),
     "t takes it before its time": ({5: "t", 6: "q"}, 1),
@@ -335,7 +336,8 @@ def test_what_a_session_goes_on_with(tank: tuple[Box, Input, Path]) -> None:
     session, _ = guided(tank, noisy, *VOLUME, "", "q")
     assert session is not None
     check_goes_on(session, box, one, "level")
-    thicker = replace(one, circuit=replace(one.circuit, resistor=220.0))  # type: ignore[call-arg]
+    assert isinstance(one.circuit, PullUp)
+    thicker = replace(one, circuit=replace(one.circuit, resistor=220.0))
     rows: dict[str, tuple[Session, Box, Input, str]] = {
         "is of": (replace(session, input="right fuel"), box, one, "level"),
         "add --parked": (replace(session, attitude="parked"), box, one, "level"),

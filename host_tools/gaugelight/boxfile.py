@@ -491,6 +491,8 @@ class Reader:
         series = section.take("series", box_values.series(circuit.unit, unit), None)
         points = series if listed is None else listed.points
         law, limits = self.law_of(section, circuit, unit, nominal, points)
+        if listed is not None and "calibrated" in section.written:
+            law = law_of_calibrated(listed.points, circuit, unit)
         return law, limits, () if listed is None else listed.plus_minus
 
     def calibrated(self, section: Section, plus_minus: tuple[Fraction, ...]) -> Calibrated | None:
@@ -572,6 +574,14 @@ class Reader:
         if isinstance(sender, temperature.Thermocouple):
             return Thermocouple(sender, unit, first, last, *COLD_JUNCTION)
         return Thermometer(sender, unit, first, last)
+
+
+def law_of_calibrated(points: tuple[Point, ...], circuit: Circuit, unit: str) -> Law:
+    """Two points of a transmitter are a straight line, which goes on beyond them as its sender does; what lies on the bottom of a tank or is a
+    resistance does not."""
+    if len(points) == 2 and circuit.unit != "ohm" and unit not in FUEL_UNITS:
+        return Line((points[0], points[1]))
+    return Points(points)
 
 
 def _with_cold_junction(one: Input, inputs: list[Input]) -> Input:

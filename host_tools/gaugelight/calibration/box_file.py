@@ -13,7 +13,7 @@ from pathlib import Path
 import tomlkit
 
 from gaugelight.box_values import Calibrated, Limits
-from gaugelight.boxfile import LAW_KEYS, Box, Input, box_of_text
+from gaugelight.boxfile import LAW_KEYS, Box, Input, box_of_text, law_of_calibrated
 from gaugelight.build import Build, build
 from gaugelight.laws import Itself, Line
 from gaugelight.problems import Misuse, Problem, Wrong, WrongBoxFile
@@ -151,7 +151,6 @@ def difference(file: str, old: str, new: str) -> list[str]:
 
 def with_calibration(box: Box, name: str, listed: Sequence[Listed], calibrated: Calibrated) -> Box:
     """The box as the new text will describe it, for reckoning only."""
-    from gaugelight.laws import Points
 
     def one_of(one: Input) -> Input:
         if one.name != name:
@@ -159,6 +158,11 @@ def with_calibration(box: Box, name: str, listed: Sequence[Listed], calibrated: 
         points = tuple((Fraction(str(s)), Fraction(str(r))) for s, r, _ in listed)
         off = tuple(Fraction(str(off)) for _, _, off in listed)
         limits = kept_limits(one) or one.limits
-        return replace(one, law=Points(points), limits=limits, calibrated=replace(calibrated, plus_minus=off))
+        return replace(
+            one,
+            law=law_of_calibrated(points, one.circuit, one.bare_unit),
+            limits=limits,
+            calibrated=replace(calibrated, plus_minus=off),
+        )
 
     return replace(box, inputs=tuple(one_of(one) for one in box.inputs))
