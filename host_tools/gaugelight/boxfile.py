@@ -427,7 +427,7 @@ class Reader:
         if circuit is not None and unit is not None:
             nominal = section.take("nominal", box_values.positive_quantity(circuit.unit), None)
             law, limits, off = self.law(section, circuit, unit, nominal)
-            calibrated = self.calibrated(section, off)
+            calibrated = self.calibrated(section, law, off)
             tolerance = section.take("tolerance", box_values.tolerance(circuit.unit, unit), None)
             limits = section.take("limits", box_values.limits(circuit.unit), limits)
         else:
@@ -495,12 +495,15 @@ class Reader:
             law = law_of_calibrated(listed.points, circuit, unit)
         return law, limits, () if listed is None else listed.plus_minus
 
-    def calibrated(self, section: Section, plus_minus: tuple[Fraction, ...]) -> Calibrated | None:
+    def calibrated(
+        self, section: Section, law: Law | None, plus_minus: tuple[Fraction, ...]
+    ) -> Calibrated | None:
+        """Whether it goes with its points, which are wrong where there is no law."""
         before = section.problems
         found = section.take("calibrated", box_values.calibrated, None)
         if "calibrated" in section.written and "points" not in section.written:
             section.wrong("calibrated", "belongs to points; leave it out")
-        elif found is not None and not plus_minus and section.problems == before:
+        elif found is not None and law is not None and not plus_minus and section.problems == before:
             section.wrong("calibrated", 'each of the points needs its plus or minus: ["21 ohm", 4, 0.3]')
         elif plus_minus and "calibrated" not in section.written:
             example = 'calibrated = { on = 2026-11-26, session = "FILE.toml", through = "box" }'

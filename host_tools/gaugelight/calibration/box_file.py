@@ -60,10 +60,11 @@ def kept_limits(one: Input) -> Limits | None:
 
 def with_points(text: str, one: Input, listed: Sequence[Listed], calibrated: Calibrated) -> str:
     """The box file's text with these points for that input. They take the place of what says its law now. Raises Wrong."""
-    lines = text.split("\n")
+    lines = [line + "\n" for line in text.split("\n")]
+    lines[-1] = lines[-1][:-1]
     headers = [line for (_, _, key), line in key_lines(text.replace("\r\n", "\n")).items() if not key]
     first, last = one.line, min((line for line in headers if line > one.line), default=len(lines) + 1) - 1
-    section = "\n".join(lines[first:last])
+    section = "".join(lines[first:last])
     written = [key for key in tomlkit.parse(section) if key in OURS]
     if not written:
         raise Wrong(f"{one.name}: none of {', '.join(LAW_KEYS)} stands under its [[input]] in the box file")
@@ -72,8 +73,7 @@ def with_points(text: str, one: Input, listed: Sequence[Listed], calibrated: Cal
     limits = kept_limits(one)
     if limits is not None and "limits" not in tomlkit.parse(section):
         new.append(_limits_text(one.circuit.unit, limits))
-    lines[first:last] = _edited(section, new, newline).split("\n")
-    return "\n".join(lines)
+    return "".join([*lines[:first], _edited(section, new, newline), *lines[last:]])
 
 
 def _edited(section: str, new: list[str], newline: str) -> str:

@@ -32,7 +32,7 @@ from gaugelight.calibration.session import (
 )
 from gaugelight.calibration.stillness import resolution_of
 from gaugelight.circuits import Floats
-from gaugelight.laws import Line as LineLaw, Points, Thermocouple, Thermometer
+from gaugelight.laws import BEYOND, Line as LineLaw, Points, Thermocouple, Thermometer
 from gaugelight.problems import Misuse, Wrong, meant
 from gaugelight.quantity import UNITS
 
@@ -386,7 +386,7 @@ def _listed(session: Session, box: Box, one: Input, fit: TankFit | ReferenceFit)
     if not isinstance(fit, ReferenceFit) or fit.line is None:
         return list(zip(fit.signals, fit.readings, fit.plus_minus))
     line = fit.line
-    at_ends = [line.origin + (reading - line.intercept) / line.slope for reading in one.law.span]
+    at_ends = [line.origin + (reading - line.intercept) / line.slope for reading in _to_be_read(one)]
     low = min(one.law.low, *at_ends, fit.signals[0])
     high = max(one.law.high, *at_ends, fit.signals[-1])
     if one.limits is not None:
@@ -407,6 +407,13 @@ def _listed(session: Session, box: Box, one: Input, fit: TankFit | ReferenceFit)
             (signal, line.at(signal)[0], off * max(1.0, _lever(taken, signal) / _lever(taken, near)))
         )
     return listed
+
+
+def _to_be_read(one: Input) -> list[float]:
+    """What must stay within its readings: its range, as long as that is the sender's own, and its marks."""
+    marks = () if one.markings is None else one.markings.marks
+    edges = [float(edge) for mark in marks for edge in (mark.low, mark.high) if edge is not None]
+    return edges if one.calibrated is not None else [*one.law.span, *edges]
 
 
 def _lever(taken: Floats, at: float) -> float:
@@ -437,6 +444,8 @@ def _face(box: Box, session: Session, one: Input, listed: Sequence[Listed]) -> t
 
 
 def _notes(session: Session, one: Input, fit: TankFit | ReferenceFit) -> list[str]:
+    from gaugelight.calibration.straight_line import ReferenceFit
+
     unit, notes = one.bare_unit, []
     for words, zone in (("bottom", getattr(fit, "bottom", None)), ("top", getattr(fit, "top", None))):
         if zone is not None:
@@ -451,6 +460,14 @@ def _notes(session: Session, one: Input, fit: TankFit | ReferenceFit) -> list[st
         notes.append(f"up and down differ by {fit.hysteresis:.2g} {unit} at most")
     if fit.lack:
         notes.append(fit.lack)
+    if not isinstance(fit, ReferenceFit):
+        beyond = BEYOND * (fit.signals[-1] - fit.signals[0])
+        for end, last in ((one.law.low, fit.signals[0]), (one.law.high, fit.signals[-1])):
+            if (end - last) * (1 if last == fit.signals[-1] else -1) > beyond and one.limits is None:
+                notes.append(
+                    f"the points end at {last:.4g} {one.circuit.unit}, the box file has the sender go to {end:.4g}: what lies far beyond them"
+                    " will be shown as a fault; empty and full belong to a calibration"
+                )
     if isinstance(one.law, Thermometer):
         notes.append(
             "a thermistor or platinum sensor is curved between points; its own law with a table of its resistances stays better"
