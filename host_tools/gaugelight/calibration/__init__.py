@@ -1,1 +1,1 @@
-"""From a drained tank, or a gauge held against a reference, to breakpoints whose error is stated."""
+"""From a drained tank, or a pump and a test gauge, to points in the box file: taken, judged, written, drawn."""
