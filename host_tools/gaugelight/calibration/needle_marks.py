@@ -1,0 +1,121 @@
+"""A needle's points: where it must be driven to stand on the marks of its dial, from below and from above.
+
+Bearings stick: a needle that rises stops short of its place, one that falls stops above it. The point is the middle of the two, and half
+of what lies between them is how far friction holds it off, until the meter is tapped. Plus or minus at 95 %, of the worse of the two ways:
+
+    half the stick + sqrt(2) t s / sqrt(n)
+
+s is pooled from the repeats of all marks (JCGM 100, 4.2 and H.3's kind of pooling; from memory), n how often a mark was set, t Student's at
+95 % for the degrees of freedom of s; sqrt(2), for the middle and the half stick each have the error of the mean, and these are
+independent, one being a sum and the other a difference.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+MOST = 100.0  # per cent of the time
+APART = 0.5  # per cent of the time, between neighbouring points at least
+LEAST_SETTINGS = 2  # each way
+# Student's t, 95 % two-sided, by degrees of freedom (JCGM 100, table G.2; from memory)
+T_95 = (12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23, 2.20, 2.18, 2.16, 2.14, 2.13, 2.12, 2.11, 2.10, 2.09, 2.09)
+T_95_MANY = 2.09
+
+
+@dataclass
+class Mark:
+    """A reading of the dial, and where the needle stood on it: per cent of the time, set from below and from above."""
+
+    reading: Fraction
+    below: list[float] = field(default_factory=list)
+    above: list[float] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class Point:
+    """reading, and place in per cent of the time. stick: how far apart the two ways, plus_minus: at 95 %, both in per cent of the time
+    and in the reading's unit."""
+
+    reading: Fraction
+    place: float
+    stick: float
+    stick_reading: float
+    plus_minus: float
+    plus_minus_reading: float
+
+
+def five(first: Fraction, last: Fraction) -> tuple[Fraction, ...]:
+    """Marks evenly between two, these included."""
+    return tuple(first + (last - first) * k / 4 for k in range(5))
+
+
+def between(points: Sequence[tuple[Fraction, Fraction]], reading: Fraction) -> float:
+    """Per cent of the time at a reading, straight between points and on beyond them."""
+    (x0, y0), (x1, y1) = points[0], points[1]
+    for left, right in zip(points, points[1:]):
+        if right[0] <= left[0]:
+            continue
+        (x0, y0), (x1, y1) = left, right
+        if reading <= x1:
+            break
+    return float(y0 + (y1 - y0) * (reading - x0) / (x1 - x0))
+
+
+def fit_marks(marks: Sequence[Mark], park: float) -> tuple[Point, ...]:
+    """Raises ValueError in plain words."""
+    settings = sum(len(mark.below) + len(mark.above) for mark in marks)
+    freedom = settings - 2 * len(marks)
+    if min(min(len(mark.below), len(mark.above)) for mark in marks) < LEAST_SETTINGS:
+        raise ValueError(f"set each mark {LEAST_SETTINGS} times from below and from above at least")
+    squares = sum(_squares(way) for mark in marks for way in (mark.below, mark.above))
+    spread = math.sqrt(squares / freedom)
+    t = T_95[freedom - 1] if freedom <= len(T_95) else T_95_MANY
+    middles, sticks, bounds = [], [], []
+    for mark in marks:
+        below, above = (sum(way) / len(way) for way in (mark.below, mark.above))
+        middles.append((below + above) / 2)
+        sticks.append(max(0.0, below - above))
+        of_mean = spread / 2 * math.sqrt(1 / len(mark.below) + 1 / len(mark.above))
+        bounds.append(sticks[-1] / 2 + math.sqrt(2) * t * of_mean)
+        if above - below > 2 * math.sqrt(2) * t * of_mean + 0.1:
+            raise ValueError(
+                f"at {float(mark.reading):g} it stood higher from below than from above: it was set the wrong way round, or it was"
+                " still moving; a needle that sticks does the opposite"
+            )
+    _in_order(marks, middles, park)
+    points = []
+    for i, mark in enumerate(marks):
+        slopes = [
+            abs(float(marks[j + 1].reading - marks[j].reading) / (middles[j + 1] - middles[j]))
+            for j in (i - 1, i)
+            if 0 <= j < len(marks) - 1
+        ]
+        slope = max(slopes)
+        points.append(
+            Point(mark.reading, middles[i], sticks[i], sticks[i] * slope, bounds[i], bounds[i] * slope)
+        )
+    return tuple(points)
+
+
+def _in_order(marks: Sequence[Mark], middles: Sequence[float], park: float) -> None:
+    """Raises ValueError where the places do not run one way, or leave no room for parking."""
+    rising = middles[-1] > middles[0]
+    for (mark, place), (after, next_place) in zip(zip(marks, middles), list(zip(marks, middles))[1:]):
+        if ((next_place - place) if rising else (place - next_place)) < APART:
+            raise ValueError(
+                f"{float(after.reading):g} stands at {next_place:.2f} % of the time and {float(mark.reading):g} at {place:.2f} %:"
+                f" a needle goes one way only, by {APART:g} % from mark to mark at least; set both again"
+            )
+    if min(middles) < park + APART:
+        raise ValueError(
+            f"its lowest mark stands at {min(middles):.2f} % of the time, and it parks at {park:g} %: parked it must lie clearly below;"
+            " turn the meter's own zero screw down, or lower park"
+        )
+
+
+def _squares(values: Sequence[float]) -> float:
+    mean = sum(values) / len(values)
+    return sum((value - mean) ** 2 for value in values)
