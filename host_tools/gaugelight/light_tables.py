@@ -104,7 +104,10 @@ def too_near_a_fault(knob: Knob, low: float, high: float) -> str | None:
     """Of stops, shares of 3.3 V: in words why a whole knob there might be taken for a broken one; None: it is not."""
     counts = travel(knob)
     least, most = (counts.lowest / FULL_COUNT, counts.highest / FULL_COUNT)
-    for where, share, near in (("lower", low, least and low - least < MARGIN), ("upper", high, most < 1 and most - high < MARGIN)):
+    for where, share, near in (
+        ("lower", low, least and low - least < MARGIN),
+        ("upper", high, most < 1 and most - high < MARGIN),
+    ):
         if near:
             return (
                 f"its {where} end, at {share:.1%} of 3.3 V, lies too near where a broken one does (below {least:.1%}, above {most:.1%});"

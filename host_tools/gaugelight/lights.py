@@ -569,7 +569,9 @@ def _stops(value: Any) -> tuple[float, float]:
     except ValueError as problem:
         raise ValueError(f"stops: {problem}") from None
     if high - low < LEAST_TRAVEL:
-        raise ValueError(f"stops: the lower end first, and {LEAST_TRAVEL:.0%} of 3.3 V below the upper at least")
+        raise ValueError(
+            f"stops: the lower end first, and {LEAST_TRAVEL:.0%} of 3.3 V below the upper at least"
+        )
     return low, high
 
 

@@ -76,26 +76,32 @@ def found(values: Sequence[float]) -> Found:
     return Found(statistics.fmean(values), spread, t * spread * math.sqrt(1 + 1 / n))
 
 
-def find_ends(knob: Knob, lows: Sequence[int], highs: Sequence[int]) -> Ends:
-    """From counts taken at the lower stop and at the upper, in turn. Raises ValueError in plain words."""
-    if min(len(lows), len(highs)) < LEAST_ROUNDS:
-        raise ValueError(f"turn it to either end {LEAST_ROUNDS} times at least")
+def check_ends(knob: Knob, lows: Sequence[int], highs: Sequence[int]) -> None:
+    """From the first turn on. Raises ValueError where it is broken, did not move, or moved the other way."""
     for where, counts in (("lower", lows), ("upper", highs)):
         for count in counts:
             if (fault := fault_of(knob, count)) is not None:
                 raise ValueError(f"at its {where} end: {fault}")
+    low, high = statistics.fmean(lows) / FULL_COUNT, statistics.fmean(highs) / FULL_COUNT
+    if abs(high - low) < LEAST_TRAVEL / 2:
+        raise ValueError(
+            f"it has hardly moved: {_at(low, high)}; is it the knob on GP{knob.pin}, and was it turned from stop to stop?"
+        )
+    if low > high:
+        raise ValueError(
+            f"it goes down where it should go up: {_at(low, high)}; if you turned it the right way (up: clockwise), its outer wires"
+            " are swapped: change them over at the knob"
+        )
+
+
+def find_ends(knob: Knob, lows: Sequence[int], highs: Sequence[int]) -> Ends:
+    """From counts taken at the lower stop and at the upper, in turn. Raises ValueError in plain words."""
+    if min(len(lows), len(highs)) < LEAST_ROUNDS:
+        raise ValueError(f"turn it to either end {LEAST_ROUNDS} times at least")
+    check_ends(knob, lows, highs)
     low = found([count / FULL_COUNT for count in lows])
     high = found([count / FULL_COUNT for count in highs])
-    at = f"{_percent(low.mean)} at the lower end, {_percent(high.mean)} at the upper"
-    if abs(high.mean - low.mean) < LEAST_TRAVEL / 2:
-        raise ValueError(
-            f"it has hardly moved: {at}; is it the knob on GP{knob.pin}, and was it turned from stop to stop?"
-        )
-    if low.mean > high.mean:
-        raise ValueError(
-            f"it goes down where it should go up: {at}; if you turned it the right way (up: clockwise), its outer wires are"
-            " swapped: change them over at the knob"
-        )
+    at = _at(low.mean, high.mean)
     for where, counts in (("lower", lows), ("upper", highs)):
         if (apart := (max(counts) - min(counts)) / FULL_COUNT) > FOUND_AGAIN:
             raise ValueError(
@@ -121,9 +127,9 @@ def find_ends(knob: Knob, lows: Sequence[int], highs: Sequence[int]) -> Ends:
 def _dead(counts: Travel, low: Found, high: Found) -> float:
     """Per cent of the way between the stops that are off or full already."""
     whole = (high.mean - low.mean) * FULL_COUNT
-    return (
-        max(0.0, counts.low - low.mean * FULL_COUNT) + max(0.0, high.mean * FULL_COUNT - counts.high)
-    ) / (whole / 100)
+    return (max(0.0, counts.low - low.mean * FULL_COUNT) + max(0.0, high.mean * FULL_COUNT - counts.high)) / (
+        whole / 100
+    )
 
 
 def find_click(ends: Ends, offs: Sequence[int], ons: Sequence[int]) -> Click:
@@ -152,6 +158,10 @@ def find_click(ends: Ends, offs: Sequence[int], ons: Sequence[int]) -> Click:
     if on_above > 50:
         raise ValueError(f"it clicks on at {on.mean:.0f} % of its travel: that is no click at its lower end")
     return Click(off_below, on_above, off, on)
+
+
+def _at(low: float, high: float) -> str:
+    return f"{_percent(low)} of 3.3 V at the lower end, {_percent(high)} at the upper"
 
 
 def _percent(share: float) -> str:

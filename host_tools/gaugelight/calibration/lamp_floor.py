@@ -25,7 +25,9 @@ from gaugelight.lights import Lamp
 REVERSALS = 10  # after which it ends
 MOST_SHOWN = 60
 RISE, STEP = 1.5, 1.4  # from one duty to the next: until it is first seen, and about the threshold
-BRIGHTEST = 0.05  # share of the time: whoever does not see that has a lamp that is not lit, or eyes that are shut
+BRIGHTEST = (
+    0.05  # share of the time: whoever does not see that has a lamp that is not lit, or eyes that are shut
+)
 BLANK_EACH = 5  # of so many shown one is dark, on the average
 MOST_FALSE = 1  # so often may the dark be said to glow
 MISTYPED = 0.02  # of the answers
@@ -187,7 +189,9 @@ def threshold(pulses: Pulses, shown: Sequence[Shown]) -> Threshold:
     return Threshold(10**middle, 10**least, 10**most, width)
 
 
-def _normal(z: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+def _normal(
+    z: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
+) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     """The cumulated normal distribution, to 8e-8 (Abramowitz and Stegun, 26.2.17; from memory)."""
     t = 1 / (1 + 0.2316419 * np.abs(z))
     tail = np.exp(-z * z / 2) / math.sqrt(2 * math.pi)

@@ -20,8 +20,30 @@ from fractions import Fraction
 MOST = 100.0  # per cent of the time
 APART = 0.5  # per cent of the time, between neighbouring points at least
 LEAST_SETTINGS = 2  # each way
+NUDGE = 0.1  # per cent of the time, the least that it is moved by
 # Student's t, 95 % two-sided, by degrees of freedom (JCGM 100, table G.2; from memory)
-T_95 = (12.71, 4.30, 3.18, 2.78, 2.57, 2.45, 2.36, 2.31, 2.26, 2.23, 2.20, 2.18, 2.16, 2.14, 2.13, 2.12, 2.11, 2.10, 2.09, 2.09)
+T_95 = (
+    12.71,
+    4.30,
+    3.18,
+    2.78,
+    2.57,
+    2.45,
+    2.36,
+    2.31,
+    2.26,
+    2.23,
+    2.20,
+    2.18,
+    2.16,
+    2.14,
+    2.13,
+    2.12,
+    2.11,
+    2.10,
+    2.09,
+    2.09,
+)
 T_95_MANY = 2.09
 
 
@@ -71,7 +93,7 @@ def fit_marks(marks: Sequence[Mark], park: float) -> tuple[Point, ...]:
     if min(min(len(mark.below), len(mark.above)) for mark in marks) < LEAST_SETTINGS:
         raise ValueError(f"set each mark {LEAST_SETTINGS} times from below and from above at least")
     squares = sum(_squares(way) for mark in marks for way in (mark.below, mark.above))
-    spread = math.sqrt(squares / freedom)
+    spread = math.sqrt(squares / freedom + NUDGE**2 / 12)  # evenly within a nudge (JCGM 100, 4.3.7)
     t = T_95[freedom - 1] if freedom <= len(T_95) else T_95_MANY
     middles, sticks, bounds = [], [], []
     for mark in marks:
@@ -82,8 +104,8 @@ def fit_marks(marks: Sequence[Mark], park: float) -> tuple[Point, ...]:
         bounds.append(sticks[-1] / 2 + math.sqrt(2) * t * of_mean)
         if above - below > 2 * math.sqrt(2) * t * of_mean + 0.1:
             raise ValueError(
-                f"at {float(mark.reading):g} it stood higher from below than from above: it was set the wrong way round, or it was"
-                " still moving; a needle that sticks does the opposite"
+                f"{float(mark.reading):g} took more from above than from below: a needle that sticks does the opposite; was it still"
+                " moving, or did it turn back on the way?"
             )
     _in_order(marks, middles, park)
     points = []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import tomlkit
-from tomlkit.items import InlineTable
+from tomlkit.items import InlineTable, Integer, String
 
 from gaugelight.problems import Misuse
 from gaugelight.toml_lines import key_lines
@@ -16,9 +16,7 @@ def with_keys(text: str, line: int, values: Mapping[str, str]) -> str:
 
     A key that is there keeps its place and its comment, a new one comes behind the last. Raises Misuse where one is written in parts.
     """
-    lines = text.split("\n")
-    heads = [at for (_, _, key), at in key_lines(text.replace("\r\n", "\n")).items() if not key]
-    end = min((at for at in heads if at > line), default=len(lines) + 1) - 1
+    lines, end = _section(text, line)
     lines[line:end] = _edited("\n".join(lines[line:end]), values, "\r\n" if "\r\n" in text else "\n").split(
         "\n"
     )
@@ -27,16 +25,21 @@ def with_keys(text: str, line: int, values: Mapping[str, str]) -> str:
 
 def with_stops(text: str, line: int, stops: str) -> str:
     """The same for a lamp's knob: its pin becomes a table where it is none yet."""
-    lines = text.split("\n")
-    heads = [at for (_, _, key), at in key_lines(text.replace("\r\n", "\n")).items() if not key]
-    end = min((at for at in heads if at > line), default=len(lines) + 1) - 1
+    lines, end = _section(text, line)
     knob = tomlkit.parse("\n".join(lines[line:end])).get("knob")
     if isinstance(knob, InlineTable):
         knob["stops"] = tomlkit.parse(f"stops = {stops}")["stops"]
         return with_keys(text, line, {"knob": knob.as_string()})
-    if not isinstance(knob, (int, str)):
+    if not isinstance(knob, (Integer, String)):
         raise Misuse(f"line {line}: write the knob as knob = {{ pin = ... }}, in one line")
     return with_keys(text, line, {"knob": f"{{ pin = {knob.as_string()}, stops = {stops} }}"})
+
+
+def _section(text: str, line: int) -> tuple[list[str], int]:
+    """The lines of the text; the table's own are those from `line` to there."""
+    lines = text.split("\n")
+    heads = [at for (_, _, key), at in key_lines(text.replace("\r\n", "\n")).items() if not key]
+    return lines, min((at for at in heads if at > line), default=len(lines) + 1) - 1
 
 
 def _edited(section: str, values: Mapping[str, str], newline: str) -> str:
