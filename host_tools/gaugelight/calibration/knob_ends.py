@@ -16,6 +16,7 @@ from gaugelight.lights import LEAST_TRAVEL, Knob
 
 LEAST_ROUNDS = 3
 LEAST_PLAY = 1.0  # per cent of travel, between off_below and on_above: many times what a knob jitters
+CODE = 16  # counts, of the on-chip converter
 # how far a stop may be from the same one taken before, of 3.3 V
 FOUND_AGAIN = 0.02
 # Student's t for one more value at 90 % two-sided, 95 % to the one side that counts, by degrees of freedom (JCGM 100, table G.2; from memory)
@@ -69,9 +70,10 @@ def fault_of(knob: Knob, count: int) -> str | None:
     return None
 
 
-def found(values: Sequence[float]) -> Found:
+def found(values: Sequence[float], step: float) -> Found:
+    """step: of the converter; within it a value lies anywhere (JCGM 100, 4.3.7)."""
     n = len(values)
-    spread = statistics.stdev(values)
+    spread = math.hypot(statistics.stdev(values), step / math.sqrt(12))
     t = T_90[n - 2] if n - 2 < len(T_90) else T_90_MANY
     return Found(statistics.fmean(values), spread, t * spread * math.sqrt(1 + 1 / n))
 
@@ -99,8 +101,8 @@ def find_ends(knob: Knob, lows: Sequence[int], highs: Sequence[int]) -> Ends:
     if min(len(lows), len(highs)) < LEAST_ROUNDS:
         raise ValueError(f"turn it to either end {LEAST_ROUNDS} times at least")
     check_ends(knob, lows, highs)
-    low = found([count / FULL_COUNT for count in lows])
-    high = found([count / FULL_COUNT for count in highs])
+    low = found([count / FULL_COUNT for count in lows], CODE / FULL_COUNT)
+    high = found([count / FULL_COUNT for count in highs], CODE / FULL_COUNT)
     at = _at(low.mean, high.mean)
     for where, counts in (("lower", lows), ("upper", highs)):
         if (apart := (max(counts) - min(counts)) / FULL_COUNT) > FOUND_AGAIN:
@@ -142,7 +144,9 @@ def find_click(ends: Ends, offs: Sequence[int], ons: Sequence[int]) -> Click:
     for count in (*offs, *ons):
         if (fault := fault_of(ends.knob, count)) is not None:
             raise ValueError(fault)
-    off, on = found([ends.level(count) for count in offs]), found([ends.level(count) for count in ons])
+    counts = travel(ends.knob)
+    step = CODE / (counts.high - counts.low) * 100
+    off, on = (found([ends.level(count) for count in taken], step) for taken in (offs, ons))
     if on.mean < off.mean - LEAST_PLAY:
         raise ValueError(
             f"it stands lower once it has clicked on ({on.mean:.1f} %) than once it has clicked off ({off.mean:.1f} %):"

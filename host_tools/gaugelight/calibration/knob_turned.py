@@ -8,7 +8,7 @@ from typing import Any
 from gaugelight.boxfile import Box
 from gaugelight.calibration import knob_ends
 from gaugelight.calibration.table_keys import with_keys, with_stops
-from gaugelight.calibration.trial import Found, Say, Trial, number_in
+from gaugelight.calibration.trial import Found, Trial, number_in
 from gaugelight.lights import Knob
 from gaugelight.problems import Wrong
 
@@ -17,10 +17,10 @@ LOOKS, LOOK_S = 5, 0.04  # at a knob that stands still
 STILL = 300  # counts, half a per cent: one that moved more in between still moves
 
 
-def turn_knob(trial: Trial, box: Box, knob: Knob, say: Say) -> Found:
+def turn_knob(trial: Trial, box: Box, knob: Knob) -> Found:
     number = number_in([one.pin for one in trial.table.knobs], knob.pin, f"knob on GP{knob.pin}", box)
     lamps = [lamp for lamp in box.lights.lamps if lamp.source == knob]
-    say(
+    trial.hand.tell(
         f"The knob of {' and '.join(lamp.name for lamp in lamps)}, {ROUNDS} times from stop to stop. Its lamps follow it: by day, or look away."
     )
     turning = _Turning(trial, knob, number)
@@ -118,7 +118,7 @@ class _Turning:
                 self.trial.hand.wait(LOOK_S)
             middle = sorted(counts)[LOOKS // 2]
             if (fault := knob_ends.fault_of(self.knob, middle)) is not None:
-                raise ValueError(f"the knob on GP{self.knob.pin} is broken: {fault}")
+                raise ValueError(fault)
             if max(counts) - max(0, min(counts)) <= STILL:
                 return middle
             question = "it still moves, or its contact is bad; let it stand at its stop and press return:"

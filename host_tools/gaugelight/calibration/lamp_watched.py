@@ -11,7 +11,7 @@ from gaugelight.boxfile import Box
 from gaugelight.calibration import lamp_floor
 from gaugelight.calibration.lamp_floor import Pulses, Staircase
 from gaugelight.calibration.table_keys import with_keys
-from gaugelight.calibration.trial import GO_BACK, Found, Say, Trial, number_in, same_pulses
+from gaugelight.calibration.trial import GO_BACK, Found, Trial, number_in, same_pulses
 from gaugelight.lightness import lightness
 from gaugelight.lights import Lamp
 from gaugelight.problems import Misuse
@@ -20,7 +20,7 @@ ADAPTED_S = 20 * 60  # common practice, no source
 DARK_S = 1.0  # between two looks
 
 
-def watch_lamp(trial: Trial, box: Box, lamp: Lamp, say: Say) -> Found:
+def watch_lamp(trial: Trial, box: Box, lamp: Lamp) -> Found:
     dimmers = trial.table.dimmers
     number = number_in([one.name for one in dimmers], lamp.name, lamp.name, box)
     same_pulses(box, lamp.name, (lamp.pin, lamp.frequency), (dimmers[number].pin, dimmers[number].frequency))
@@ -28,18 +28,19 @@ def watch_lamp(trial: Trial, box: Box, lamp: Lamp, say: Say) -> Found:
     honest = pulses.share(pulses.dimmest)
     for text in (
         "On the ground, in the dark, engine off. Nothing here tells what is bright enough to read by in flight: only what just glows.",
-        f"GLARE: turn the knobs fully down first; when this ends, or stops, {GO_BACK} to where these stand. Cover the display and all else that shines.",
+        f"GLARE: turn the knobs fully down first: when this ends, however it ends, {GO_BACK}, to where these stand. Cover the display and all"
+        " else that shines.",
         "This screen is brighter than the lamp: at its dimmest, red if it can, away from the lamp, one eye shut while you read it.",
         "Lamps of the box are held dark from now on. Eyes take 20 to 30 minutes in the dark (common practice, no source).",
     ):
-        say(text)
+        trial.hand.tell(text)
     for other, record in enumerate(dimmers):
         if isinstance(box.lights.lamp(record.name), Lamp):
             trial.hold("lamp", other, 0)
     began = time.monotonic()
     trial.ask("when they have had them, press return:")
     minutes = (time.monotonic() - began) / 60
-    say(
+    trial.hand.tell(
         "Look where the lamp is. y: it glows; n: it does not; u: takes the last answer back. At times it is dark on purpose."
     )
     staircase = Staircase(pulses, Random())

@@ -59,7 +59,7 @@ class Mark:
 @dataclass(frozen=True)
 class Point:
     """reading, and place in per cent of the time. stick: how far apart the two ways, plus_minus: at 95 %, both in per cent of the time
-    and in the reading's unit."""
+    and in the reading's unit; tapped: plus or minus once the meter has been tapped."""
 
     reading: Fraction
     place: float
@@ -67,6 +67,7 @@ class Point:
     stick_reading: float
     plus_minus: float
     plus_minus_reading: float
+    tapped_reading: float
 
 
 def five(first: Fraction, last: Fraction) -> tuple[Fraction, ...]:
@@ -95,14 +96,14 @@ def fit_marks(marks: Sequence[Mark], park: float) -> tuple[Point, ...]:
     squares = sum(_squares(way) for mark in marks for way in (mark.below, mark.above))
     spread = math.sqrt(squares / freedom + NUDGE**2 / 12)  # evenly within a nudge (JCGM 100, 4.3.7)
     t = T_95[freedom - 1] if freedom <= len(T_95) else T_95_MANY
-    middles, sticks, bounds = [], [], []
+    middles, sticks, means = [], [], []
     for mark in marks:
         below, above = (sum(way) / len(way) for way in (mark.below, mark.above))
         middles.append((below + above) / 2)
         sticks.append(max(0.0, below - above))
         of_mean = spread / 2 * math.sqrt(1 / len(mark.below) + 1 / len(mark.above))
-        bounds.append(sticks[-1] / 2 + math.sqrt(2) * t * of_mean)
-        if above - below > 2 * math.sqrt(2) * t * of_mean + 0.1:
+        means.append(t * of_mean)
+        if above - below > 2 * math.sqrt(2) * t * of_mean:
             raise ValueError(
                 f"{float(mark.reading):g} took more from above than from below: a needle that sticks does the opposite; was it still"
                 " moving, or did it turn back on the way?"
@@ -116,9 +117,9 @@ def fit_marks(marks: Sequence[Mark], park: float) -> tuple[Point, ...]:
             if 0 <= j < len(marks) - 1
         ]
         slope = max(slopes)
-        points.append(
-            Point(mark.reading, middles[i], sticks[i], sticks[i] * slope, bounds[i], bounds[i] * slope)
-        )
+        bound = sticks[i] / 2 + math.sqrt(2) * means[i]
+        ours = sticks[i], sticks[i] * slope, bound, bound * slope, means[i] * slope
+        points.append(Point(mark.reading, middles[i], *ours))
     return tuple(points)
 
 

@@ -9,8 +9,8 @@ from fractions import Fraction
 from gaugelight.boxfile import Box, bare
 from gaugelight.calibration import needle_marks
 from gaugelight.calibration.needle_marks import Mark
-from gaugelight.calibration.table_keys import with_keys
-from gaugelight.calibration.trial import GO_BACK, Found, Say, Trial, number_in, same_pulses
+from gaugelight.calibration.table_keys import listed, with_keys
+from gaugelight.calibration.trial import GO_BACK, Found, Trial, number_in, same_pulses
 from gaugelight.needles import Needle
 from gaugelight.problems import Misuse
 
@@ -20,7 +20,7 @@ BACK, BACK_S = 5.0, 1.0  # so far, and so long, it is taken back where it went p
 NUDGES = {"+": needle_marks.NUDGE, "-": -needle_marks.NUDGE, ">": 1.0, "<": -1.0}  # per cent of the time
 
 
-def set_needle(trial: Trial, box: Box, needle: Needle, say: Say) -> Found:
+def set_needle(trial: Trial, box: Box, needle: Needle) -> Found:
     records = trial.table.needles
     number = number_in([one.name for one in records], needle.name, needle.name, box)
     same_pulses(
@@ -28,37 +28,38 @@ def set_needle(trial: Trial, box: Box, needle: Needle, say: Say) -> Found:
     )
     unit = _unit(box, needle.follows)
     marks = [Mark(reading) for reading in _marks_of(needle)]
-    say(
+    trial.hand.tell(
         f"{needle.name}, {len(marks)} marks, {SETS} times from below and from above. It shows none of what it follows meanwhile: on the"
         f" ground only; {GO_BACK}. Do not tap the meter: friction is part of what is found."
     )
-    say(
-        "+ - 0.1 % of the time, > < 1 %, = 4.2 where it stands on 4.2, return when it stands on its mark. It never turns back on its own."
+    trial.hand.tell(
+        "+ - 0.1 % of the time, > < 1 %; 4.2 where it stands on 4.2 (=-4.2 where that is negative); return when it stands on its mark."
     )
     setting = _Setting(trial, needle, number, marks, unit)
     for turn in range(1, SETS + 1):
         for way in (1, -1):
+            setting.come_from(way)
             for mark in setting.in_order(way):
                 setting.to_mark(mark, way, f"{turn} of {SETS}")
     trial.hold("needle", number, _duty(float(needle.park)))
     points = needle_marks.fit_marks(marks, float(needle.park))
     says = [
-        f"{float(point.reading):g} {unit} at {point.place:.2f} % of the time, +- {point.plus_minus_reading:.2g} {unit} at 95 %;"
-        f" {point.stick_reading:.2g} {unit} between up and down"
+        f"{float(point.reading):g} {unit} at {point.place:.2f} % of the time, +- {point.plus_minus_reading:.2g} {unit} at 95 %,"
+        f" +- {point.tapped_reading:.2g} tapped; {point.stick_reading:.2g} {unit} between up and down"
         for point in points
     ]
     worst = max(points, key=lambda point: point.stick_reading)
-    if worst.stick_reading > worst.plus_minus_reading / 2:
+    if worst.stick_reading / 2 > worst.tapped_reading:
         says.append(
             f"friction holds it off by up to {worst.stick_reading / 2:.2g} {unit} either way, at {float(worst.reading):g} {unit}: tap the meter before you read it"
         )
-    written = ", ".join(f'["{_plain(point.reading)} {unit}", "{point.place:.2f} %"]' for point in points)
+    rows = [f'["{_plain(point.reading)} {unit}", "{point.place:.2f} %"]' for point in points]
 
     def edit(text: str, now: Box) -> str:
         there = [one for one in now.face.needles if one.name == needle.name]
         if not there:
             raise Misuse(f'{now.file}: the needle "{needle.name}" stands there no more; nothing was saved')
-        return with_keys(text, there[0].line, {"points": f"[{written}]"})
+        return with_keys(text, there[0].line, {"points": listed(rows)})
 
     values = {
         "kind": "needle",
@@ -70,6 +71,7 @@ def set_needle(trial: Trial, box: Box, needle: Needle, say: Say) -> Found:
                 "percent": round(point.place, 2),
                 "stick": point.stick_reading,
                 "plus_minus": point.plus_minus_reading,
+                "plus_minus_tapped": point.tapped_reading,
             }
             for point in points
         ],
@@ -102,6 +104,12 @@ class _Setting:
             self.marks, key=lambda mark: way * needle_marks.between(self.needle.points, mark.reading)
         )
 
+    def come_from(self, way: int) -> None:
+        """Below all marks, or above them, so that its bearings hold it from there."""
+        guesses = [self._guess(mark.reading) for mark in self.marks]
+        self._to(min(guesses) - BACK if way > 0 else max(guesses) + BACK)
+        self.trial.wait(BACK_S)
+
     def to_mark(self, mark: Mark, way: int, turn: str) -> None:
         """way: 1 from below, -1 from above."""
         reading = f"{float(mark.reading):g} {self.unit}"
@@ -113,11 +121,11 @@ class _Setting:
                 break
             if set(answer) <= set(NUDGES):
                 to = place + sum(NUDGES[key] for key in answer)
-            elif answer.startswith("=") and (shown := _number_of(answer[1:])) is not None:
+            elif (shown := _number_of(answer.removeprefix("="))) is not None:
                 to = place + self._guess(mark.reading) - self._guess(shown)
             else:
                 self.trial.hand.tell(
-                    f'"{answer}": write + or - (0.1 %), > or < (1 %), = and what it shows, or nothing'
+                    f'"{answer}": write + or - (0.1 %), > or < (1 %), what it shows, or nothing where it stands on its mark'
                 )
                 continue
             if (to - place) * way < 0:

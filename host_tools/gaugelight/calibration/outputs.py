@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -17,14 +17,17 @@ from gaugelight.calibration.knob_turned import turn_knob
 from gaugelight.calibration.lamp_watched import watch_lamp
 from gaugelight.calibration.needle_set import set_needle
 from gaugelight.calibration.session import write_whole
-from gaugelight.calibration.trial import GO_BACK, Found, Say, Trial
+from gaugelight.calibration.trial import GO_BACK, Found, Trial
 from gaugelight.flash import refusal, stored
 from gaugelight.lights import Knob, Lamp
 from gaugelight.needles import Needle
 from gaugelight.ports import the_port
 from gaugelight.problems import Misuse, Wrong, WrongBoxFile
 
+NOT_SAVED = "nothing was saved"
+
 Output = Lamp | Knob | Needle
+Say = Callable[[str], None]
 
 
 def names(box: Box) -> list[str]:
@@ -54,63 +57,77 @@ def named(box: Box, name: str) -> Output | None:
     return None if lamp is None or name == lamp.name else box.lights.knob_of(lamp)
 
 
-def calibrate_output(path: Path, name: str, port: str | None, hand: Hand, say: Say) -> Found:
-    """On the box. Raises Wrong, Misuse; whatever happens nothing is saved here."""
+def calibrate_output(
+    path: Path, name: str, port: str | None, hand: Hand, say: Say, yes: bool = False
+) -> dict[str, Any]:
+    """On the box, into the box file; what --json prints. say: what came of it. Raises Wrong, Misuse; then nothing is saved."""
     box = read_box(path)
     one = named(box, name)
     if one is None:
-        raise Misuse(
-            f'{path}: there is no lamp, knob or needle "{name}"; there is: {", ".join(names(box)) or "none"}'
-        )
+        there = ", ".join(names(box)) or "none"
+        raise Misuse(f'{path}: there is no lamp, knob or needle "{name}"; there is: {there}')
     if not os.access(path, os.W_OK):
         raise Misuse(f"{path}: cannot be written, and what is found shall stand there")
-    with _nothing_saved(), BoxLine(the_port(port)) as line:
-        hello = line.hello_settled()
-        if refused := refusal(line, hello):
-            raise Wrong(f"{line.port}: the box refused: {refused}")
-        table = stored(line, hello)
-        if table is None:
-            raise Wrong(f"{line.port}: the box runs without its table: `gaugelight flash {path}` first")
-        trial = Trial(line, table, hand)
+    with _nothing_saved():
+        with BoxLine(the_port(port)) as line:
+            found = _find(box, one, line, hand)
+        return _finish(path, found, hand, say, yes)
+
+
+def _find(box: Box, one: Output, line: BoxLine, hand: Hand) -> Found:
+    hello = line.hello_settled()
+    if refused := refusal(line, hello):
+        raise Wrong(f"{line.port}: the box refused: {refused}")
+    table = stored(line, hello)
+    if table is None:
+        raise Wrong(f"{line.port}: the box runs without its table: `gaugelight flash {box.file}` first")
+    trial = Trial(line, table, hand)
+    try:
         if isinstance(one, Knob):
-            return turn_knob(trial, box, one, say)
+            return turn_knob(trial, box, one)
         if isinstance(one, Lamp):
-            return watch_lamp(trial, box, one, say)
-        return set_needle(trial, box, one, say)
+            return watch_lamp(trial, box, one)
+        return set_needle(trial, box, one)
+    except ValueError as problem:
+        raise Wrong(f"{_name(one)}: {problem}") from None
+
+
+def _name(one: Output) -> str:
+    return f"knob on GP{one.pin}" if isinstance(one, Knob) else one.name
 
 
 @contextlib.contextmanager
 def _nothing_saved() -> Iterator[None]:
-    """Whatever ends it: said in words, and that all is as it was."""
+    """However it is ended: said in words, and that all is as it was."""
     try:
         yield
     except KeyboardInterrupt:
-        raise Wrong(f"stopped; nothing was saved; {GO_BACK}") from None
+        raise Wrong(f"stopped; {NOT_SAVED}; {GO_BACK}") from None
     except (Lost, NoAnswer) as problem:
-        raise Wrong(f"{problem.lines[0].split(';')[0]}; nothing was saved; {GO_BACK}") from None
+        raise Wrong(f"{problem.lines[0].split(';')[0]}; {NOT_SAVED}; {GO_BACK}") from None
     except Misuse:
         raise
     except Wrong as wrong:
-        raise Wrong(*wrong.lines[:-1], f"{wrong.lines[-1]}; nothing was saved") from None
-    except ValueError as problem:
-        raise Wrong(f"{problem}; nothing was saved") from None
+        if NOT_SAVED in str(wrong):
+            raise
+        raise Wrong(*wrong.lines[:-1], f"{wrong.lines[-1]}; {NOT_SAVED}") from None
 
 
-def finish(path: Path, found: Found, hand: Hand, say: Say, yes: bool) -> dict[str, Any]:
-    """Says what was found, shows the difference, asks and saves; what --json prints. Raises Wrong where the answer is no."""
+def _finish(path: Path, found: Found, hand: Hand, say: Say, yes: bool) -> dict[str, Any]:
+    """Says what was found, shows what will be different, asks and saves."""
     old = read_text(path)
     new = found.edit(old, box_of_text(str(path), old.removeprefix("\ufeff")))
     try:
         build(box_of_text(str(path), new.removeprefix("\ufeff")))
     except WrongBoxFile as wrong:
-        raise Wrong(f"{path}: nothing was saved: it would not be right any more", *wrong.lines) from None
+        raise Wrong(f"{path}: {NOT_SAVED}: it would not be right any more", *wrong.lines) from None
     changes = difference(str(path), old, new)
     for line in (*found.says, *changes):
         say(line)
     if not changes:
         say(f"{path}: says so already")
     elif not yes and hand.ask(f"save it in {path}? [y/N]", keys="yn").lower() not in ("y", "yes"):
-        raise Wrong("nothing was saved")
+        raise Wrong(NOT_SAVED)
     else:
         write_whole(path, new)
         say(f"{path}: saved; the box knows it after `gaugelight flash {path}`")

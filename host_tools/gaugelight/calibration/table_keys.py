@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import tomlkit
 from tomlkit.items import InlineTable, Integer, String
 
 from gaugelight.problems import Misuse
 from gaugelight.toml_lines import key_lines
+
+LONGEST = 100
 
 
 def with_keys(text: str, line: int, values: Mapping[str, str]) -> str:
@@ -35,6 +37,12 @@ def with_stops(text: str, line: int, stops: str) -> str:
     return with_keys(text, line, {"knob": f"{{ pin = {knob.as_string()}, stops = {stops} }}"})
 
 
+def listed(rows: Sequence[str]) -> str:
+    """An array of these, in one line where that is not too long."""
+    line = f"[{', '.join(rows)}]"
+    return line if len(line) <= LONGEST else "\n".join(["[", *(f"    {row}," for row in rows), "]"])
+
+
 def _section(text: str, line: int) -> tuple[list[str], int]:
     """The lines of the text; the table's own are those from `line` to there."""
     lines = text.split("\n")
@@ -49,16 +57,20 @@ def _edited(section: str, values: Mapping[str, str], newline: str) -> str:
             raise Misuse(f"{key.key}: is written in parts; write {key.key.split('.')[0]} = {{ ... }} in one")
     there = {key.key for key, _ in body if key is not None}
     last = max((at for at, (key, _) in enumerate(body) if key is not None), default=-1)
-    new = [f"{key} = {value}" for key, value in values.items() if key not in there]
+    new = [f"{key} = {value}".replace("\n", newline) for key, value in values.items() if key not in there]
     made = "" if last >= 0 else "".join(line + newline for line in new)
     for at, (key, item) in enumerate(body):
         if key is None:
             made += item.as_string()
             continue
         trivia = item.trivia
-        value = values.get(key.key, item.as_string())
+        was = item.as_string()
+        value = values[key.key].replace("\n", newline) if key.key in values else was
+        space = trivia.comment_ws
+        if trivia.comment and not space.strip(" "):  # it stays in its column
+            space = " " * max(1, len(space) + len(was) - len(value))
         trail = trivia.trail or (newline if at == last and new else "")
-        made += f"{trivia.indent}{key.as_string()}{key.sep}{value}{trivia.comment_ws}{trivia.comment}{trail}"
+        made += f"{trivia.indent}{key.as_string()}{key.sep}{value}{space}{trivia.comment}{trail}"
         if at == last:
             made += newline.join(trivia.indent + line for line in new) + (newline if new else "")
     return made

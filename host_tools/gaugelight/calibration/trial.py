@@ -14,9 +14,7 @@ from gaugelight.calibration.hand import Hand
 from gaugelight.problems import Wrong
 
 REFRESH_S = 1.0  # the box lets go of what it holds 5 s after it was last asked
-GO_BACK = "outputs go back by themselves within 5 s"
-
-Say = Callable[[str], None]
+GO_BACK = "what was held goes back by itself within 5 s"
 
 
 @dataclass(frozen=True)
