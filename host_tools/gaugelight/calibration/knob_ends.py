@@ -11,6 +11,7 @@ import statistics
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from gaugelight.calibration.distributions import student_95
 from gaugelight.light_tables import FULL_COUNT, Travel, too_near_a_fault, travel
 from gaugelight.lights import LEAST_TRAVEL, Knob
 
@@ -19,9 +20,6 @@ LEAST_PLAY = 1.0  # per cent of travel, between off_below and on_above: many tim
 CODE = 16  # counts, of the on-chip converter
 # how far a stop may be from the same one taken before, of 3.3 V
 FOUND_AGAIN = 0.02
-# Student's t for one more value at 90 % two-sided, 95 % to the one side that counts, by degrees of freedom (JCGM 100, table G.2; from memory)
-T_90 = (6.31, 2.92, 2.35, 2.13, 2.02, 1.94, 1.89, 1.86, 1.83, 1.81)
-T_90_MANY = 1.81
 
 
 @dataclass(frozen=True)
@@ -74,8 +72,7 @@ def found(values: Sequence[float], step: float) -> Found:
     """step: of the converter; within it a value lies anywhere (JCGM 100, 4.3.7)."""
     n = len(values)
     spread = math.hypot(statistics.stdev(values), step / math.sqrt(12))
-    t = T_90[n - 2] if n - 2 < len(T_90) else T_90_MANY
-    return Found(statistics.fmean(values), spread, t * spread * math.sqrt(1 + 1 / n))
+    return Found(statistics.fmean(values), spread, student_95(n - 1) * spread * math.sqrt(1 + 1 / n))
 
 
 def check_ends(knob: Knob, lows: Sequence[int], highs: Sequence[int]) -> None:

@@ -17,34 +17,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-MOST = 100.0  # per cent of the time
+from gaugelight.calibration.distributions import student_95
+
 APART = 0.5  # per cent of the time, between neighbouring points at least
 LEAST_SETTINGS = 2  # each way
 NUDGE = 0.1  # per cent of the time, the least that it is moved by
-# Student's t, 95 % two-sided, by degrees of freedom (JCGM 100, table G.2; from memory)
-T_95 = (
-    12.71,
-    4.30,
-    3.18,
-    2.78,
-    2.57,
-    2.45,
-    2.36,
-    2.31,
-    2.26,
-    2.23,
-    2.20,
-    2.18,
-    2.16,
-    2.14,
-    2.13,
-    2.12,
-    2.11,
-    2.10,
-    2.09,
-    2.09,
-)
-T_95_MANY = 2.09
 
 
 @dataclass
@@ -95,7 +72,7 @@ def fit_marks(marks: Sequence[Mark], park: float) -> tuple[Point, ...]:
         raise ValueError(f"set each mark {LEAST_SETTINGS} times from below and from above at least")
     squares = sum(_squares(way) for mark in marks for way in (mark.below, mark.above))
     spread = math.sqrt(squares / freedom + NUDGE**2 / 12)  # evenly within a nudge (JCGM 100, 4.3.7)
-    t = T_95[freedom - 1] if freedom <= len(T_95) else T_95_MANY
+    t = student_95(freedom)
     middles, sticks, means = [], [], []
     for mark in marks:
         below, above = (sum(way) / len(way) for way in (mark.below, mark.above))
@@ -103,7 +80,7 @@ def fit_marks(marks: Sequence[Mark], park: float) -> tuple[Point, ...]:
         sticks.append(max(0.0, below - above))
         of_mean = spread / 2 * math.sqrt(1 / len(mark.below) + 1 / len(mark.above))
         means.append(t * of_mean)
-        if above - below > 2 * math.sqrt(2) * t * of_mean:
+        if above - below > 4 * t * of_mean:
             raise ValueError(
                 f"{float(mark.reading):g} took more from above than from below: a needle that sticks does the opposite; was it still"
                 " moving, or did it turn back on the way?"
