@@ -75,8 +75,11 @@ class Tank:
     lifts: float
     stops: float
 
-    def signal(self, quantity: Floats) -> Floats:
-        return np.asarray(np.interp(np.clip(quantity, self.lifts, self.stops), self.held, self.signals))
+    def signal(self, quantity: Floats, behind: Floats | float = 0.0) -> Floats:
+        """Of the float, so much behind the level (in shares of the span) and between its stops."""
+        level = np.interp(quantity, self.held, self.signals) + behind * (self.signals[-1] - self.signals[0])
+        stops = np.interp([self.lifts, self.stops], self.held, self.signals)
+        return np.clip(level, stops.min(), stops.max())
 
 
 @dataclass(frozen=True)
@@ -128,9 +131,7 @@ def calibrate(tank: Tank, rng: np.random.Generator) -> tuple[list[Observed], flo
     way = np.sign(added)
     for k in range(1, len(way)):
         way[k] = way[k] or way[k - 1]
-    behind = -way * lag * (tank.signals[-1] - tank.signals[0])
-    ends = np.sort(tank.signal(np.array([0.0, HOLDS])))
-    signals = np.clip(tank.signal(there) + behind, *ends) + noise * rng.normal(size=len(added))
+    signals = tank.signal(there, -way * lag) + noise * rng.normal(size=len(added))
     points = [Observed(*one, noise) for one in zip(added.tolist(), own.tolist(), signals.tolist())]
     return points, lag
 
@@ -141,7 +142,7 @@ def hold(tank: Tank, points: list[Observed], lag: float, common: float, rng: np.
     most = max(np.cumsum([one.added for one in points]))
     edge = 0.002 * HOLDS
     places = np.linspace(tank.lifts + edge, min(tank.stops, most) - edge, LOOKED)
-    signals = tank.signal(places) + lag * np.ptp(tank.signals) * rng.uniform(-1, 1, LOOKED)
+    signals = tank.signal(places, lag * rng.uniform(-1, 1, LOOKED))
     readings = np.interp(signals, fit.signals, fit.readings)
     bands = np.interp(signals, fit.signals, fit.plus_minus)
     return Trial(tank, points, lag, fit, float(np.mean(np.abs(readings - places) <= bands)), float(bands.mean()))

@@ -84,6 +84,8 @@ def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
     priors = np.array([one.prior for one in ways])
     likely += np.log(priors[:, None, None] * BENDS_PRIOR[:, None] * SCATTERS_PRIOR)
     weights = np.exp(likely - likely.max())
+    scatter = int(weights.sum((0, 1)).argmax())
+    weights[:, :, np.arange(len(SCATTERS)) != scatter] = 0.0
     weights[weights < NEGLIGIBLE] = 0.0
     weights /= weights.sum()
 
@@ -105,7 +107,7 @@ def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
         mean,
         np.sqrt(np.maximum(variance, FLOOR**2)),
         weights.sum((1, 2)),
-        float(weights.sum((0, 1)) @ SCATTERS),
+        float(SCATTERS[scatter]),
         float(LAG_U**2 * lags[first] @ pulled),
         pulled / np.sqrt(np.diagonal(inverse)),
     )
@@ -138,13 +140,15 @@ def rising(y: Floats, weights: Floats | None = None, least: float = 0.0) -> Floa
 
 def fewest(xs: Floats, ys: Floats, us: Floats, tolerance: Floats, unit: float) -> list[int]:
     """Which of the places (xs, ys) are breakpoints: as few as keep the lines between them within `tolerance` of ys, and the
-    lines between their us within a tenth of us. Neighbours rise by a unit at least. Of equally few, the most evenly spread.
+    lines between their us within a tenth of us, if they can. Neighbours rise by two units at least, so that they differ
+    when rounded. Of equally few, the most evenly spread.
     """
     last = len(xs) - 1
     gaps = xs[None, :] - xs[:, None]
-    linked = (gaps > 0) & (ys[None, :] - ys[:, None] > unit * 0.999)
-    linked &= _chords(xs, ys, tolerance) & _chords(xs, us, U_TOLERANCE * us)
-    linked[np.arange(last), np.arange(1, last + 1)] |= ys[1:] - ys[:-1] > unit * 0.999
+    rises = np.triu(ys[None, :] - ys[:, None] >= 2 * unit, 1)
+    linked = rises & _chords(xs, ys, tolerance) & _chords(xs, us, U_TOLERANCE * us)
+    linked |= rises & (np.cumsum(rises, axis=1) == 1)  # the next there is, whatever it does
+    linked[:, last] |= ~rises.any(axis=1)  # too near to the end to be one
     costs = np.where(linked, 1 + (gaps / (xs[-1] - xs[0])) ** 2 / 1000, np.inf)
     cheapest, before = np.full(last + 1, np.inf), np.zeros(last + 1, dtype=int)
     cheapest[0] = 0.0
