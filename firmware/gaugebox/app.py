@@ -339,9 +339,11 @@ class App:
             return False  # it has no table
         if self.unflushed == ROLL_TICKS:
             return self._written(flights.roll)
-        if self.unflushed == FLIGHT_TICKS or not flights.goes_on(self.seconds):
+        if self.unflushed == FLIGHT_TICKS:
             return self._written(flights.flush)
         if self.seconds != self.logged and self.lighting is not None:
+            if not flights.goes_on(self.seconds):
+                return self._written(flights.flush)
             self.logged = self.seconds
             self._look(flights.now, self.lighting)
             flights.row(self.seconds)
@@ -354,8 +356,7 @@ class App:
             now[at] = SILENT if channel.said[FAULT] == CONVERTER else channel.said[COUNT]
             at += 1
         for i in range(len(self.outputs)):
-            dimmer = lighting.dimmers[i]
-            now[at] = dimmer.level if self.outputs[i].duty or not dimmer.record.shows else 0
+            now[at] = lighting.dimmers[i].level if self.outputs[i].duty else 0
             at += 1
         for i in range(at, len(now)):
             now[i] = 0

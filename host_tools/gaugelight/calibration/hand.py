@@ -13,6 +13,10 @@ from gaugelight.problems import Wrong
 EACH_S = 0.1  # so often what goes on is looked after
 
 
+class Gone(Wrong):
+    """Nobody answers any more."""
+
+
 def nothing() -> None:
     pass
 
@@ -28,7 +32,7 @@ class Hand:
 
     def ask(self, question: str, meanwhile: Callable[[], None] = nothing, keys: str = "") -> str:
         """What is answered. meanwhile: called about ten times a second while nobody answers; keys: at a keyboard each of these is an
-        answer without return. Raises Wrong where there will be no more answers."""
+        answer without return. Raises Gone where there will be no more answers."""
         answers = self.answers
         answers.at_once = keys
         shown = self._show(question, "")
@@ -39,7 +43,7 @@ class Hand:
                     shown = self._show(question, answers.typed)
         except Ended:
             self.tell("")
-            raise Wrong("the answers ended before all was asked") from None
+            raise Gone("the answers ended before all was asked") from None
         self.tell(said if answers.live else "")
         return said
 

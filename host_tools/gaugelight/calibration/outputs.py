@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from gaugelight.box_line import BoxLine, Lost, NoAnswer
-from gaugelight.boxfile import Box, box_of_text, read_box
+from gaugelight.boxfile import Box, box_of_text
 from gaugelight.build import build
 from gaugelight.calibration.box_file import difference, read_text
-from gaugelight.calibration.hand import Hand
+from gaugelight.calibration.hand import Gone, Hand, somebody
 from gaugelight.calibration.knob_turned import turn_knob
 from gaugelight.calibration.lamp_watched import watch_lamp
 from gaugelight.calibration.needle_set import set_needle
@@ -23,6 +24,9 @@ from gaugelight.lights import Knob, Lamp
 from gaugelight.needles import Needle
 from gaugelight.ports import the_port
 from gaugelight.problems import Misuse, Wrong, WrongBoxFile
+
+if TYPE_CHECKING:
+    from gaugelight.cli import Screen
 
 NOT_SAVED = "nothing was saved"
 
@@ -57,21 +61,45 @@ def named(box: Box, name: str) -> Output | None:
     return None if lamp is None or name == lamp.name else box.lights.knob_of(lamp)
 
 
+def calibrate(words: argparse.Namespace, screen: Screen, box: Box, one: Output) -> dict[str, Any]:
+    """`gaugelight calibrate BOX NAME`; what --json prints. Raises Wrong, Misuse."""
+    for option, given in {
+        "--session": words.session,
+        "--new": words.new,
+        "--parked": words.parked,
+        "--from": words.from_file,
+        "--dipstick": words.dipstick,
+        "--plot": words.plot,
+    }.items():
+        if given:
+            raise Misuse(f"{option} is for an input; {_name(one)} is none: leave it out")
+    with somebody() as hand:
+        said = calibrate_output(box, one, words.port, hand, screen.say, words.save or words.flash)
+        agreed = False
+        if said["saved"] and not words.flash:
+            agreed = _agreed(hand, "flash it now?")
+    said["flashed"] = False
+    if words.flash or agreed:
+        from gaugelight.cli import flash
+
+        asks = argparse.Namespace(box=words.box, port=words.port, yes=words.yes or agreed, look=False)
+        said["flashed"], _ = flash(asks, screen)
+    elif said["saved"]:
+        screen.say(f"the box knows it after `gaugelight flash {words.box}`")
+    return said
+
+
 def calibrate_output(
-    path: Path, name: str, port: str | None, hand: Hand, say: Say, yes: bool = False
+    box: Box, one: Output, port: str | None, hand: Hand, say: Say, save: bool = False
 ) -> dict[str, Any]:
-    """On the box, into the box file; what --json prints. say: what came of it. Raises Wrong, Misuse; then nothing is saved."""
-    box = read_box(path)
-    one = named(box, name)
-    if one is None:
-        there = ", ".join(names(box)) or "none"
-        raise Misuse(f'{path}: there is no lamp, knob or needle "{name}"; there is: {there}')
+    """On the box, into the box file. say: is told what came of it; save: without being asked. Raises Wrong, Misuse; then nothing is saved."""
+    path = Path(box.file)
     if not os.access(path, os.W_OK):
         raise Misuse(f"{path}: cannot be written, and what is found shall stand there")
     with _nothing_saved():
         with BoxLine(the_port(port)) as line:
             found = _find(box, one, line, hand)
-        return _finish(path, found, hand, say, yes)
+        return _finish(path, found, hand, say, save)
 
 
 def _find(box: Box, one: Output, line: BoxLine, hand: Hand) -> Found:
@@ -113,7 +141,7 @@ def _nothing_saved() -> Iterator[None]:
         raise Wrong(*wrong.lines[:-1], f"{wrong.lines[-1]}; {NOT_SAVED}") from None
 
 
-def _finish(path: Path, found: Found, hand: Hand, say: Say, yes: bool) -> dict[str, Any]:
+def _finish(path: Path, found: Found, hand: Hand, say: Say, save: bool) -> dict[str, Any]:
     """Says what was found, shows what will be different, asks and saves."""
     old = read_text(path)
     new = found.edit(old, box_of_text(str(path), old.removeprefix("\ufeff")))
@@ -124,17 +152,29 @@ def _finish(path: Path, found: Found, hand: Hand, say: Say, yes: bool) -> dict[s
     changes = difference(str(path), old, new)
     for line in (*found.says, *changes):
         say(line)
-    if not changes:
-        say(f"{path}: says so already")
-    elif not yes and hand.ask(f"save it in {path}? [y/N]", keys="yn").lower() not in ("y", "yes"):
-        raise Wrong(NOT_SAVED)
-    else:
-        write_whole(path, new)
-        say(f"{path}: saved; the box knows it after `gaugelight flash {path}`")
-    return {
+    said = {
         "file": str(path),
         **found.values,
         "says": list(found.says),
-        "changes": changes,
-        "saved": bool(changes),
+        "difference": changes,
+        "saved": False,
     }
+    if not changes:
+        say(f"{path}: says so already")
+    elif not save and not _agreed(hand, f"save it in {path}?"):
+        say(f"{path}: not saved")
+    elif read_text(path) != old:
+        raise Wrong(f"{path}: was changed meanwhile; {NOT_SAVED}: give the same command again")
+    else:
+        write_whole(path, new)
+        say(f"{path}: saved")
+        said["saved"] = True
+    return said
+
+
+def _agreed(hand: Hand, question: str) -> bool:
+    """Whoever is not there any more has not."""
+    try:
+        return hand.ask(f"{question} [y/N]", keys="yn").lower() in ("y", "yes")
+    except Gone:
+        return False

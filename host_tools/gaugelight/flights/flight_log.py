@@ -11,6 +11,7 @@ import struct
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import TextIO
 
 from gaugebox.flight_log import (
     ABSOLUTE,
@@ -32,7 +33,8 @@ Row = tuple[int, ...]
 @dataclass(frozen=True)
 class Piece:
     """Rows of consecutive seconds of one start. first: seconds since that start, of the first row. table: CRC, eight hex digits. A
-    row: counts of the inputs (-1: the converter was silent), levels (0..10000) of lamps, bus output and display, switches (0 or 1)."""
+    row: counts of the inputs (-1: the converter was silent), levels (0..10000) of lamps, bus output and display, switches (0 or 1).
+    """
 
     start: int
     first: int
@@ -96,9 +98,7 @@ def _piece(content: bytes) -> Piece | None:
         packed = list(_rows(content[HEAD_SIZE:-CRC_SIZE], columns))
     except IndexError:
         return None
-    rows = tuple(
-        (*row[: inputs + dimmers], *_switches(row[inputs + dimmers :], switches)) for row in packed
-    )
+    rows = tuple((*row[: inputs + dimmers], *_switches(row[inputs + dimmers :], switches)) for row in packed)
     return Piece(start, first, f"{crc:08x}", inputs, dimmers, switches, rows)
 
 
@@ -140,16 +140,56 @@ def head_of(box: str, table: str, names: Names) -> str:
 
 
 def write_csv(
-    file: io.TextIOBase,
+    file: TextIO,
     box: str,
     table: str,
     names: Names,
     found: Sequence[Piece],
     events: Sequence[Event] = (),
-    began: Mapping[int, datetime] = {},
+    began: Mapping[int, datetime] | None = None,
 ) -> int:
     """The rows of that table, oldest first; how many. began: when a start was, by its number, where that is known.
 
-    An event stands in the row of its second, or in the next that there is of its start.
+    An event stands in the row of its second, or in the next that there is of its start; one after the last row of its start is left out.
     """
-    raise NotImplementedError
+    file.write(head_of(box, table, names))
+    writer = csv.writer(file, lineterminator="\n")
+    known = {} if began is None else _of_the_last_run(found, began)
+    waiting = {
+        start: sorted((one for one in events if one.start == start), key=lambda one: one.seconds)
+        for start in {one.start for one in events}
+    }
+    count = 0
+    for number, piece in enumerate(found):
+        if piece.table != table:
+            continue
+        told = waiting.get(piece.start, [])
+        for seconds, row in enumerate(piece.rows, piece.first):
+            now = []
+            while told and told[0].seconds <= seconds:
+                one = told.pop(0)
+                now.append(f"{one.subject}: {one.what}")
+            moment = _utc(known[number] + timedelta(seconds=seconds)) if number in known else ""
+            counts = ["" if count < 0 else count for count in row[: piece.inputs]]
+            writer.writerow([piece.start, seconds, moment, *counts, *row[piece.inputs :], "; ".join(now)])
+            count += 1
+    return count
+
+
+def _of_the_last_run(found: Sequence[Piece], began: Mapping[int, datetime]) -> dict[int, datetime]:
+    """When the start of a piece was, by the place of the piece: a number that has come round again means the later start."""
+    known: dict[int, datetime] = {}
+    later: dict[int, int] = {}  # of each start, the first second of the piece that follows
+    ended = set()
+    for place in range(len(found) - 1, -1, -1):
+        piece = found[place]
+        if piece.start in later and piece.first >= later[piece.start]:
+            ended.add(piece.start)
+        later[piece.start] = piece.first
+        if piece.start in began and piece.start not in ended:
+            known[place] = began[piece.start]
+    return known
+
+
+def _utc(moment: datetime) -> str:
+    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
