@@ -31,7 +31,7 @@ BRIGHTEST = (
 BLANK_EACH = 5  # of so many shown one is dark, on the average
 MOST_FALSE = 1  # so often may the dark be said to glow
 MISTYPED = 0.02  # of the answers
-WIDTHS = np.geomspace(0.08, 0.6, 12)  # decades of duty
+WIDTHS = np.geomspace(0.08, 0.8, 12)  # decades of duty
 GRID = 0.01  # decades
 FIRST_AT_ONCE = 4  # so often seen at the dimmest pulse, and it is no use to go on
 

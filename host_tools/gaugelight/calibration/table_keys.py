@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 
 import tomlkit
@@ -18,20 +19,18 @@ def with_keys(text: str, line: int, values: Mapping[str, str]) -> str:
 
     A key that is there keeps its place and its comment, a new one comes behind the last. Raises Misuse where one is written in parts.
     """
-    lines, end = _section(text, line)
-    lines[line:end] = _edited("\n".join(lines[line:end]), values, "\r\n" if "\r\n" in text else "\n").split(
-        "\n"
-    )
-    return "\n".join(lines)
+    head, body, rest = _section(text, line)
+    return head + _edited(body, values, "\r\n" if "\r\n" in text else "\n") + rest
 
 
 def with_stops(text: str, line: int, stops: str) -> str:
     """The same for a lamp's knob: its pin becomes a table where it is none yet."""
-    lines, end = _section(text, line)
-    knob = tomlkit.parse("\n".join(lines[line:end])).get("knob")
+    knob = tomlkit.parse(_section(text, line)[1]).get("knob")
     if isinstance(knob, InlineTable):
-        knob["stops"] = tomlkit.parse(f"stops = {stops}")["stops"]
-        return with_keys(text, line, {"knob": knob.as_string()})
+        if "stops" in knob:
+            knob["stops"] = tomlkit.parse(f"stops = {stops}")["stops"]
+            return with_keys(text, line, {"knob": knob.as_string()})
+        return with_keys(text, line, {"knob": f"{knob.as_string()[:-1].rstrip()}, stops = {stops} }}"})
     if not isinstance(knob, (Integer, String)):
         raise Misuse(f"line {line}: write the knob as knob = {{ pin = ... }}, in one line")
     return with_keys(text, line, {"knob": f"{{ pin = {knob.as_string()}, stops = {stops} }}"})
@@ -43,11 +42,12 @@ def listed(rows: Sequence[str]) -> str:
     return line if len(line) <= LONGEST else "\n".join(["[", *(f"    {row}," for row in rows), "]"])
 
 
-def _section(text: str, line: int) -> tuple[list[str], int]:
-    """The lines of the text; the table's own are those from `line` to there."""
-    lines = text.split("\n")
+def _section(text: str, line: int) -> tuple[str, str, str]:
+    """What stands up to a table's head, with it; the table's own lines; the rest."""
+    lines = re.split(r"(?<=\n)", text)
     heads = [at for (_, _, key), at in key_lines(text.replace("\r\n", "\n")).items() if not key]
-    return lines, min((at for at in heads if at > line), default=len(lines) + 1) - 1
+    end = min((at for at in heads if at > line), default=len(lines) + 1) - 1
+    return "".join(lines[:line]), "".join(lines[line:end]), "".join(lines[end:])
 
 
 def _edited(section: str, values: Mapping[str, str], newline: str) -> str:
@@ -67,8 +67,10 @@ def _edited(section: str, values: Mapping[str, str], newline: str) -> str:
         was = item.as_string()
         value = values[key.key].replace("\n", newline) if key.key in values else was
         space = trivia.comment_ws
-        if trivia.comment and not space.strip(" "):  # it stays in its column
-            space = " " * max(1, len(space) + len(was) - len(value))
+        if newline in value:
+            space = space[:2]
+        elif trivia.comment and not space.strip(" "):  # it stays in its column
+            space = " " * max(min(2, len(space)), len(space) + len(was) - len(value))
         trail = trivia.trail or (newline if at == last and new else "")
         made += f"{trivia.indent}{key.as_string()}{key.sep}{value}{space}{trivia.comment}{trail}"
         if at == last:
