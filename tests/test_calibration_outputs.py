@@ -132,7 +132,7 @@ def test_clicks_that_are_none(offs: list[float], ons: list[float], told: str) ->
 STOPS: dict[str, tuple[str, tuple[float, float] | str]] = {
     "as they are written": ('knob = { pin = 27, stops = ["15.3 %", "84.2 %"] }', (0.153, 0.842)),
     "swapped": ('knob = { pin = 27, stops = ["84.2 %", "15.3 %"] }', "the lower end first"),
-    "near each other": ('knob = { pin = 27, stops = ["15 %", "20 %"] }', "20% of 3.3 V below the upper"),
+    "near each other": ('knob = { pin = 27, stops = ["15 %", "20 %"] }', "20 % of 3.3 V below the upper"),
     "one": ('knob = { pin = 27, stops = ["15 %"] }', "stops must be where it stands at its ends"),
     "in ohms": ('knob = { pin = 27, stops = ["2.2 kohm", "12.2 kohm"] }', "stops: "),
     "where a broken one lies": ('knob = { pin = 27, stops = ["11 %", "84 %"] }', "too near where a broken one does"),
@@ -248,7 +248,7 @@ def test_an_eye_that_sees_what_it_expects() -> None:
 def test_a_lamp_that_is_not_lit() -> None:
     staircase = Staircase(PULSES, Random(3))
     shown = []
-    with pytest.raises(ValueError, match="is it lit at all"):
+    with pytest.raises(ValueError, match="look whether it is lit at all"):
         for _ in range(100):
             shown.append(staircase.next_ticks)
             staircase.answer(False)

@@ -107,7 +107,13 @@ class Simulated(Hand):
     def tell(self, text: str) -> None:
         self.told.append(text)
 
-    def ask(self, question: str, meanwhile: Callable[[], None] = hands.nothing, keys: str = "") -> str:
+    def ask(
+        self,
+        question: str,
+        meanwhile: Callable[[], None] = hands.nothing,
+        keys: str = "",
+        fresh: bool = False,
+    ) -> str:
         self.asked.append(question)
         self.bench.virtual.fast_forward(60)
         meanwhile()
@@ -118,6 +124,13 @@ class Simulated(Hand):
         self.bench.virtual.fast_forward(60)
         if seconds >= 1:  # meanwhile something has been seen to
             self.says("")
+
+
+class Still:
+    """In place of a box whose time passes."""
+
+    def fast_forward(self, ms: int) -> None:
+        pass
 
 
 @pytest.fixture
@@ -377,12 +390,8 @@ def test_unplugged_in_the_middle(bench: Bench, file: Path) -> None:
         bench.virtual.__exit__(None, None, None)
         return ""
 
-    class Pulling(Simulated):
-        def ask(self, question: str, meanwhile: Callable[[], None] = hands.nothing, keys: str = "") -> str:
-            pull(question)
-            meanwhile()
-            return ""
-
+    hand = Simulated(bench, pull)
+    hand.bench = Bench(bench.text, bench.aircraft, Still())  # type: ignore[arg-type]
     with pytest.raises(Wrong, match="nothing was saved; what was held goes back by itself within 5 s"):
-        calibrated(bench, file, "knob", Pulling(bench, pull))
+        calibrated(bench, file, "knob", hand)
     assert file.read_text() == bench.text

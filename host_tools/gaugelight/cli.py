@@ -1014,7 +1014,9 @@ def parser() -> Parser:
     )
     one.add_argument("box", metavar="BOX")
     one.add_argument(
-        "input", metavar="NAME", help='of an input, a lamp, a needle, or "knob"; in quotes where it has spaces'
+        "input",
+        metavar="NAME",
+        help='of an input, a lamp, a needle, or "knob"; in quotes where it has spaces',
     )
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one.add_argument(

@@ -110,7 +110,7 @@ def too_near_a_fault(knob: Knob, low: float, high: float) -> str | None:
     ):
         if near:
             return (
-                f"its {where} end, at {share:.1%} of 3.3 V, lies too near where a broken one does (below {least:.1%}, above {most:.1%});"
+                f"its {where} end, at {share * 100:.1f} % of 3.3 V, lies too near where a broken one does (below {least * 100:.1f} %, above {most * 100:.1f} %);"
                 " measure its track with a meter and state it, and look at the resistors at its ends"
             )
     return None

@@ -570,7 +570,7 @@ def _stops(value: Any) -> tuple[float, float]:
         raise ValueError(f"stops: {problem}") from None
     if high - low < LEAST_TRAVEL:
         raise ValueError(
-            f"stops: the lower end first, and {LEAST_TRAVEL:.0%} of 3.3 V below the upper at least"
+            f"stops: the lower end first, and {LEAST_TRAVEL * 100:g} % of 3.3 V below the upper at least"
         )
     return low, high
 

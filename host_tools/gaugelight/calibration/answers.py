@@ -41,6 +41,9 @@ class Answers:
             raise Ended
         return self.lines.popleft().strip()
 
+    def forget(self) -> None:
+        """What was typed before anybody asked; lines that were piped in stay."""
+
     def pause(self, seconds: float) -> None:
         time.sleep(max(0.0, seconds))
 
@@ -79,6 +82,12 @@ class Typed(Answers):
     def __init__(self, keys: Keys) -> None:
         super().__init__()
         self.keys = keys
+
+    def forget(self) -> None:
+        for _ in self.keys.until(0.0):
+            pass
+        self.lines.clear()
+        self.typed = ""
 
     def line(self, seconds: float) -> str | None:
         if not self.lines:

@@ -28,8 +28,8 @@ CHECK = "Check against the dipstick before flight."
 def calibrate(words: argparse.Namespace, screen: Screen) -> Outcome:
     path = Path(words.box)
     box = read_box(path)
-    if box.input(words.input) is None and (output := outputs.named(box, words.input)) is not None:
-        return outputs.calibrate(words, screen, box, output), 0
+    if box.input(words.input) is None:
+        return outputs.calibrate(words, screen, box, outputs.the_one(box, words.input)), 0
     one = results.input_of(box, words.input)
     for picture in filter(None, (words.dipstick, words.plot)):
         _writable(Path(picture), (".svg", ".png") if picture == words.dipstick else (".png", ".svg", ".pdf"))

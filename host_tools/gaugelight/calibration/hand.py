@@ -30,11 +30,16 @@ class Hand:
     def tell(self, text: str) -> None:
         print(text, file=sys.stderr, flush=True)
 
-    def ask(self, question: str, meanwhile: Callable[[], None] = nothing, keys: str = "") -> str:
+    def ask(
+        self, question: str, meanwhile: Callable[[], None] = nothing, keys: str = "", fresh: bool = False
+    ) -> str:
         """What is answered. meanwhile: called about ten times a second while nobody answers; keys: at a keyboard each of these is an
-        answer without return. Raises Gone where there will be no more answers."""
+        answer without return; fresh: what was typed before does not count. Raises Gone where there will be no more answers.
+        """
         answers = self.answers
         answers.at_once = keys
+        if fresh:
+            answers.forget()
         shown = self._show(question, "")
         try:
             while (said := answers.line(EACH_S)) is None:
@@ -44,6 +49,9 @@ class Hand:
         except Ended:
             self.tell("")
             raise Gone("the answers ended before all was asked") from None
+        except KeyboardInterrupt:
+            self.tell("")
+            raise
         self.tell(said if answers.live else "")
         return said
 

@@ -166,8 +166,8 @@ class Staircase:
         self.first_seen = self.first_seen or seen
         if self.pulses.share(self.ticks) > BRIGHTEST:
             raise ValueError(
-                f"it is not seen at {BRIGHTEST:.0%} of the time: is it lit at all (fuse, wire, supply), are you looking at it,"
-                " is the place dark?"
+                f"it is not seen at {BRIGHTEST * 100:g} % of the time: look whether it is lit at all (fuse, wire, supply), where it is, and"
+                " whether the place is dark"
             )
 
 

@@ -107,6 +107,6 @@ def _floor_found(box: Box, lamp: Lamp, pulses: Pulses, staircase: Staircase, min
 
 
 def _one_of(trial: Trial, question: str, keys: str) -> str:
-    while (answer := trial.ask(question, keys).lower()[:1]) not in keys or not answer:
+    while (answer := trial.ask(question, keys, fresh=True).lower()[:1]) not in keys or not answer:
         pass
     return answer

@@ -23,7 +23,7 @@ from gaugelight.flash import refusal, stored
 from gaugelight.lights import Knob, Lamp
 from gaugelight.needles import Needle
 from gaugelight.ports import the_port
-from gaugelight.problems import Misuse, Wrong, WrongBoxFile
+from gaugelight.problems import Misuse, Wrong, WrongBoxFile, meant
 
 if TYPE_CHECKING:
     from gaugelight.cli import Screen
@@ -59,6 +59,14 @@ def named(box: Box, name: str) -> Output | None:
             return knob
     lamp = box.lights.lamp(name.removesuffix(" knob"))
     return None if lamp is None or name == lamp.name else box.lights.knob_of(lamp)
+
+
+def the_one(box: Box, name: str) -> Output:
+    """As `named`. Raises Misuse with what is there, inputs too."""
+    if (one := named(box, name)) is not None:
+        return one
+    there = meant(name, [*(one.name for one in box.inputs), *names(box)])
+    raise Misuse(f'{box.file}: there is no input, lamp, knob or needle "{name}"; {there}')
 
 
 def calibrate(words: argparse.Namespace, screen: Screen, box: Box, one: Output) -> dict[str, Any]:

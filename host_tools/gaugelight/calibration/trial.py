@@ -56,8 +56,8 @@ class Trial:
     def wait(self, seconds: float) -> None:
         self.hand.wait(seconds, self.go_on)
 
-    def ask(self, question: str, keys: str = "") -> str:
-        return self.hand.ask(question, self.go_on, keys)
+    def ask(self, question: str, keys: str = "", fresh: bool = False) -> str:
+        return self.hand.ask(question, self.go_on, keys, fresh)
 
 
 def number_in(there: Sequence[object], wanted: object, what: str, box: Box) -> int:
