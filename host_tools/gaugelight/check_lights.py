@@ -9,7 +9,7 @@ import numpy as np
 
 from gaugebox import pins
 from gaugelight import flicker, wires
-from gaugelight.light_tables import tells_faults
+from gaugelight.light_tables import tells_faults, too_near_a_fault
 from gaugelight.needles import Needle
 from gaugelight.lights import DAYLIGHT, BusOutput, Display, Follows, Knob, Lamp
 from gaugelight.loads import CHARGED, FUSE_HELD, amperes, dimmable, strain
@@ -43,6 +43,10 @@ def _knobs(box: Box) -> Iterator[Problem]:
         if isinstance(lamp.source, Knob) and stated.setdefault(lamp.source.pin, lamp.source) != lamp.source:
             what = f"the one on pin {lamp.source.pin} is described in two ways; make them the same"
             yield Problem(lamp.line, lamp.name, what, "knob")
+    for lamp in box.lights.lamps:
+        if isinstance(lamp.source, Knob) and lamp.source.stops is not None:
+            if (strange := too_near_a_fault(lamp.source, *lamp.source.stops)) is not None:
+                yield Problem(lamp.line, lamp.name, f"stops: {strange}", "knob")
 
 
 def _pwm(box: Box) -> Iterator[Problem]:

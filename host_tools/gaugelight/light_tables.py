@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 FULL_COUNT = 65535
 TRACK_TOLERANCE = 0.20  # of a potentiometer; common practice, no source
 ENDS_TOLERANCE = 0.01
+TRACK_DRIFT = 0.04  # of a potentiometer's resistance, from cold to hot: 1000 ppm/K of a carbon track over 40 K (from memory)
 PIN_LEAK = 1e-6 / 3.3  # a pin of the RP2040 takes or gives at most 1 uA (its data sheet), of 3.3 V: siemens
 MARGIN = 0.005  # of full scale, from where every knob ends to where it counts as off or full: twice its play, and the converter
 TICKS_A_SECOND = 50
@@ -62,7 +63,8 @@ def travel(knob: Knob) -> Travel:
     """What any potentiometer of that resistance, within 20 per cent, surely does; and what a broken one cannot.
 
     A broken wiper leaves what the pin leaks into pull_down, a broken lower end lifts it by way of the rest. Without resistors at
-    its ends nothing tells a broken knob from a turned one, and all counts are whole.
+    its ends nothing tells a broken knob from a turned one, and all counts are whole. Where its stops have been measured, off and full
+    begin there, as far as they stay there when it is cold or hot.
     """
 
     def shares(track: float, ends: float) -> tuple[float, float]:
@@ -80,6 +82,11 @@ def travel(knob: Knob) -> Travel:
     ]
     bottoms, tops = zip(*worst)
     low, high = max(bottoms) + MARGIN, min(tops) - MARGIN
+    if knob.stops is not None:
+        made = shares(knob.track, knob.ends)
+        drifts = [shares(knob.track * (1 + drift), knob.ends) for drift in (-TRACK_DRIFT, TRACK_DRIFT)]
+        low = knob.stops[0] + MARGIN + max(drifted[0] - made[0] for drifted in drifts)
+        high = knob.stops[1] - MARGIN - max(made[1] - drifted[1] for drifted in drifts)
     most = (knob.track * (1 + TRACK_TOLERANCE) + knob.ends) * (1 + ENDS_TOLERANCE)
     open_wiper, open_below = PIN_LEAK * knob.pull_down, knob.pull_down / (knob.pull_down + most)
     lowest = (open_wiper + min(bottoms)) / 2 if min(bottoms) - open_wiper > 2 * MARGIN else 0.0
@@ -91,6 +98,22 @@ def tells_faults(knob: Knob) -> bool:
     """Whether a broken knob can be told from a turned one, whatever broke."""
     counts = travel(knob)
     return counts.lowest > 0 and counts.highest < FULL_COUNT
+
+
+def too_near_a_fault(knob: Knob, low: float, high: float) -> str | None:
+    """Of stops, shares of 3.3 V: in words why a whole knob there might be taken for a broken one; None: it is not."""
+    counts = travel(knob)
+    least, most = (counts.lowest / FULL_COUNT, counts.highest / FULL_COUNT)
+    for where, share, near in (
+        ("lower", low, least and low - least < MARGIN),
+        ("upper", high, most < 1 and most - high < MARGIN),
+    ):
+        if near:
+            return (
+                f"its {where} end, at {share * 100:.1f} % of 3.3 V, lies too near where a broken one does (below {least * 100:.1f} %, above {most * 100:.1f} %);"
+                " measure its track with a meter and state it, and look at the resistors at its ends"
+            )
+    return None
 
 
 def knob_curve(knob: Knob) -> Curve:

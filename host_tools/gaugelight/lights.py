@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 LAMP_FREQUENCY = 4000  # Hz: above the voice band and where IEEE 1789 asks nothing; finer than at 20 kHz
 BUS_FREQUENCY = 20_000  # Hz: a filter has less to do
 SAFE_LEVEL = Fraction(20)  # per cent: dim, but readable
+LEAST_TRAVEL = 0.2  # of 3.3 V, between a knob's stops
 ALERT_FLOOR = Fraction(20)  # per cent: below that no lamp for alerts is dimmed, where nothing else is stated
 # names that are taken
 BUS_OUTPUT, DISPLAY, DAYLIGHT, DIM_REQUEST = "bus output", "display", "daylight", "dim request"
@@ -31,12 +32,16 @@ Units = dict[str, str | None]  # of the inputs, by name, as they are written; No
 
 @dataclass(frozen=True)
 class Knob:
-    """A potentiometer on an on-chip pin, with a resistor at each end and one from its wiper to ground. Ohms."""
+    """A potentiometer on an on-chip pin, with a resistor at each end and one from its wiper to ground. Ohms.
+
+    stops: where it stands at its lower and its upper end, shares of 3.3 V, where that has been measured.
+    """
 
     pin: int
     track: float = 10_000.0
     ends: float = 2_200.0
     pull_down: float = 330_000.0
+    stops: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True)
@@ -548,10 +553,26 @@ def _part(parts: dict[str, Any], key: str, unit: str, least: float, most: float)
 def _knob(value: Any) -> Knob:
     if not isinstance(value, dict):
         return Knob(box_values.converter_pin(value))
-    parts = _parts(value, ("pin",), ("track", "ends", "pull_down"))
+    parts = _parts(value, ("pin",), ("track", "ends", "pull_down", "stops"))
     given = {"track": (1_000, 100_000), "ends": (0, 50_000), "pull_down": (10_000, 10_000_000)}
     ohms = {key: _part(parts, key, "ohm", *given[key]) for key in given if key in parts}
-    return Knob(box_values.converter_pin(parts["pin"]), **ohms)
+    stops = _stops(parts["stops"]) if "stops" in parts else None
+    return Knob(box_values.converter_pin(parts["pin"]), **ohms, stops=stops)
+
+
+def _stops(value: Any) -> tuple[float, float]:
+    """Shares of 3.3 V."""
+    if not isinstance(value, list) or len(value) != 2:
+        raise ValueError('stops must be where it stands at its ends, per cent of 3.3 V: ["15.3 %", "84.6 %"]')
+    try:
+        low, high = (float(_share(one)) / 100 for one in value)
+    except ValueError as problem:
+        raise ValueError(f"stops: {problem}") from None
+    if high - low < LEAST_TRAVEL:
+        raise ValueError(
+            f"stops: the lower end first, and {LEAST_TRAVEL * 100:g} % of 3.3 V below the upper at least"
+        )
+    return low, high
 
 
 def _compensation(value: Any) -> Compensation:

@@ -25,10 +25,12 @@ class Answers:
 
     live    a person is there, who may say something at any time; else lines are kept until they are asked for
     typed   what stands of the line that is being typed
+    at_once keys that are an answer by themselves
     """
 
     live = False
     typed = ""
+    at_once = ""
 
     def __init__(self, *lines: str) -> None:
         self.lines = deque(lines)
@@ -38,6 +40,9 @@ class Answers:
         if not self.lines:
             raise Ended
         return self.lines.popleft().strip()
+
+    def forget(self) -> None:
+        """What was typed before anybody asked; lines that were piped in stay."""
 
     def pause(self, seconds: float) -> None:
         time.sleep(max(0.0, seconds))
@@ -78,10 +83,18 @@ class Typed(Answers):
         super().__init__()
         self.keys = keys
 
+    def forget(self) -> None:
+        for _ in self.keys.until(0.0):
+            pass
+        self.lines.clear()
+        self.typed = ""
+
     def line(self, seconds: float) -> str | None:
         if not self.lines:
             for key in self.keys.until(time.monotonic() + seconds):
-                if key in RETURN:
+                if key in self.at_once and not self.typed:
+                    self.lines.append(key)
+                elif key in RETURN:
                     self.lines.append(self.typed)
                     self.typed = ""
                 elif key in RUB_OUT:

@@ -13,7 +13,7 @@ from typing import Any
 from gaugebox.table import Table
 from gaugelight.boxfile import Box, Input, read_box
 from gaugelight.build import build
-from gaugelight.calibration import box_file, dipstick, plot, results, session as files
+from gaugelight.calibration import box_file, dipstick, outputs, plot, results, session as files
 from gaugelight.calibration.answers import Answers, Piped, Typed
 from gaugelight.calibration.results import Corrected, Result
 from gaugelight.calibration.session import LEVEL, PARKED, REFERENCE, TANK, Session
@@ -28,6 +28,8 @@ CHECK = "Check against the dipstick before flight."
 def calibrate(words: argparse.Namespace, screen: Screen) -> Outcome:
     path = Path(words.box)
     box = read_box(path)
+    if box.input(words.input) is None:
+        return outputs.calibrate(words, screen, box, outputs.the_one(box, words.input)), 0
     one = results.input_of(box, words.input)
     for picture in filter(None, (words.dipstick, words.plot)):
         _writable(Path(picture), (".svg", ".png") if picture == words.dipstick else (".png", ".svg", ".pdf"))

@@ -1,0 +1,1 @@
+"""Flights: fetched from the box's flight log."""
