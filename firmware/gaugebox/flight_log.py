@@ -21,9 +21,9 @@ ABSOLUTE, SILENT, LEAST, CENTRE = 0, 1, 2, 128
 # columns: counts of the inputs, -1 while the converter is silent; levels of the dimmers, 0 while they are dark; switches, so many in a column, the first in
 # its lowest bit
 SWITCHES_A_COLUMN = 16
-# Of 352 blocks of 4 kB on the board two firmware folders take some 90, and tables and event log 26.
+# Of 352 blocks of 4 kB on the board two firmware folders take 80, and tables and event log 25.
 FULL = 8 * 4096 - MOST_PIECE  # bytes: a file that has so many takes no other piece
-MOST_FILES = 22
+MOST_FILES = 24
 ROOM = (
     56 * 4096
 )  # bytes left for another firmware folder and a table; where there are fewer, the ring gives way
