@@ -70,7 +70,7 @@ class App:
         self.jumper_open = 0
         self.seconds = self.ms = 0  # since the start
         self.logged = 0  # second of the last row of the flight log
-        self.flushed = False  # whether that was written in the tick before
+        self.rolls = True  # whether the file of that may be full
         self.unwritten = False  # whether it cannot be
         self.closed = JUMPER_TICKS if board.service() else 0
         self.flying = 0  # ticks
@@ -337,12 +337,12 @@ class App:
         flights = self.flights
         if not flights.now:
             return False  # it has no table
-        if self.flushed:  # is its file full?
-            self.flushed = False
+        if self.rolls:
+            self.rolls = False
             return self._written(flights.roll)
         due = self.seconds != self.logged
         if self.unflushed == FLIGHT_TICKS or due and not flights.goes_on(self.seconds):
-            self.flushed = True
+            self.rolls = True
             return self._written(flights.flush)
         if due and self.lighting is not None:
             self.logged = self.seconds
