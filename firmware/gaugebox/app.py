@@ -71,7 +71,7 @@ class App:
         self.seconds = self.ms = 0  # since the start
         self.logged = 0  # second of the last row of the flight log
         self.rolls = True  # whether the file of that may be full
-        self.unwritten = False  # whether it cannot be
+        self.unwritten = False  # whether it was told that it cannot be written
         self.closed = JUMPER_TICKS if board.service() else 0
         self.flying = 0  # ticks
         self.restart_wanted = False
@@ -365,13 +365,12 @@ class App:
             now[at + i // SWITCHES_A_COLUMN] |= lighting.switches[i].level << i % SWITCHES_A_COLUMN
 
     def _written(self, job: "Callable[[], None]") -> bool:
+        """Does it; where it cannot, that is told once."""
         try:
             job()
-            self.unwritten = False
         except OSError:
             if not self.unwritten:
-                self.unwritten = True
-                self.events.add(log.NOTICE, log.NO_FLIGHT_LOG, self.seconds)
+                self.unwritten = self.events.add(log.NOTICE, log.NO_FLIGHT_LOG, self.seconds)
         return True
 
     def flush(self) -> None:
