@@ -5,9 +5,10 @@ a row (a cable pulled, a kill) is left out and counted; anything else that is wr
 """
 
 import csv
+import os
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timezone
 from itertools import islice
 from pathlib import Path
@@ -106,7 +107,7 @@ def read_recording(path: Path, progress: Read = lambda done, of: None) -> Record
     try:
         size = path.stat().st_size
         with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-            return _Reading(path, file, lambda: progress(file.buffer.tell(), size)).recording()
+            return _Reading(path, file, lambda: progress(os.lseek(file.fileno(), 0, os.SEEK_CUR), size)).recording()
     except OSError as problem:
         raise Misuse(f"{path}: cannot be read: {problem.strerror}") from None
 
@@ -191,11 +192,11 @@ class _Reading:
         def read(at: int, one: Callable[[str], float], should: str, kind: Any = np.int64) -> Any:
             try:
                 return np.array([one(word) for word in columns[at]], kind)
-            except (ValueError, OverflowError):
+            except (ValueError, KeyError, OverflowError):
                 for line, row in rows:
                     try:
                         one(row[at])
-                    except (ValueError, OverflowError):
+                    except (ValueError, KeyError, OverflowError):
                         what = f'{where.names[at]}: "{row[at][:40]}" is no {should}'
                         raise self.wrong(line, what) from None
                 raise
@@ -215,20 +216,24 @@ class _Reading:
             )
         for name, at in where.switches.items():
             parts.setdefault(f"switch {name}", []).append(
-                read(at, _SWITCHED.__getitem__ if False else _switch, "switch: 1 on, 0 off")
+                read(at, _SWITCHED.__getitem__, "switch: 1 on, 0 off")
             )
         for name, (_, at, fault_at) in where.said.items():
             parts.setdefault(f"reading {name}", []).append(
                 read(at, lambda word: float(word) if word else np.nan, "reading", np.float64)
             )
-            parts.setdefault(f"fault {name}", []).append(read(fault_at, _fault, "fault that the box names"))
+            parts.setdefault(f"fault {name}", []).append(
+                read(fault_at, _FAULT_CODES.__getitem__, "fault that the box names")
+            )
         if where.event >= 0:
             parts["events"] += [
                 (before + k, words) for k, words in enumerate(columns[where.event]) if words.strip()
             ]
 
     def _whole(self, head: re.Match[str], where: _Columns, parts: dict[str, list[Any]]) -> Recording:
-        joined = {name: np.concatenate(pieces) for name, pieces in parts.items() if pieces and name != "events"}
+        joined = {
+            name: np.concatenate(pieces) for name, pieces in parts.items() if pieces and name != "events"
+        }
         notes = []
         if self.cut:
             notes.append(f"{self.cut} {'row was' if self.cut == 1 else 'rows were'} cut off, and left out")
@@ -262,8 +267,7 @@ class _Reading:
             ms = int(times[row] - times[row - 1])
             what = "the box started anew" if row in breaks else f"nothing was recorded for {ms / 1000:.0f} s"
             notes.append(f"{recording.moment(row)}: {what}; all begins anew there")
-        object.__setattr__(recording, "notes", tuple(notes))
-        return recording
+        return replace(recording, notes=tuple(notes))
 
 
 _SILENT_FAULT = FAULTS.index("converter")
@@ -276,18 +280,6 @@ def _count(word: str) -> int:
     if not SILENT <= count <= MOST_COUNT or word[:1] == "-":
         raise ValueError(word)
     return count
-
-
-def _switch(word: str) -> int:
-    if word not in _SWITCHED:
-        raise ValueError(word)
-    return _SWITCHED[word]
-
-
-def _fault(word: str) -> int:
-    if word not in _FAULT_CODES:
-        raise ValueError(word)
-    return _FAULT_CODES[word]
 
 
 def _known_moment(word: str) -> float:
