@@ -30,7 +30,9 @@ def write_day(box: Box, path: Path, hours: float) -> int:
     rest = np.array([resting_count(box, one) for one in box.inputs])
     names = [f"{one.name} count" for one in box.inputs]
     with path.open("w", encoding="utf-8") as file:
-        file.write(f"# gaugelight log, box {box.name}, table none\nstart,seconds,time UTC,{','.join(names)},event\n")
+        file.write(
+            f"# gaugelight log, box {box.name}, table none\nstart,seconds,time UTC,{','.join(names)},event\n"
+        )
         for first in range(0, rows, ROWS_AT_ONCE):
             many = min(ROWS_AT_ONCE, rows - first)
             counts = np.clip(rest + chance.normal(0, NOISE, (many, len(rest))), 0, 65535).astype(int)

@@ -107,7 +107,9 @@ def read_recording(path: Path, progress: Read = lambda done, of: None) -> Record
     try:
         size = path.stat().st_size
         with path.open(encoding="utf-8-sig", errors="replace", newline="") as file:
-            return _Reading(path, file, lambda: progress(os.lseek(file.fileno(), 0, os.SEEK_CUR), size)).recording()
+            return _Reading(
+                path, file, lambda: progress(os.lseek(file.fileno(), 0, os.SEEK_CUR), size)
+            ).recording()
     except OSError as problem:
         raise Misuse(f"{path}: cannot be read: {problem.strerror}") from None
 
