@@ -7,6 +7,7 @@ import csv
 import os
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -386,3 +387,38 @@ def _draw(screen: Screen, word: str | None, usual: str, draw: Callable[[Path], N
         return None
     screen.say(f"plot: {path}")
     return str(path)
+
+
+def trend(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.cli import ADVISORY
+    from gaugelight.flights.findings import findings, in_lines, of_json, stated_burn
+    from gaugelight.flights.plots import trend_picture
+
+    path, log = Path(words.box), Path(words.log)
+    box = read_box(path)
+    burn = None if words.burn is None else stated_burn(words.burn)
+    built = build(box)
+    recording = _read(screen, log)
+    job = replace(job_of(path.stem, built, recording, []), undamped=True)
+    with screen.progress("replaying, undamped") as bar:
+        undamped = replay_one(job, recording, bar)
+    found = findings(box, undamped, recording, words.input, burn)
+    notes = notes_on(recording, built, [])
+    _say_recording(screen, recording, notes)
+    for one in found:
+        screen.facts(f"{one.trace.name}, {one.trace.unit}", in_lines(one, recording))
+    if not found:
+        screen.say("  there is no pressure and no tank in the log: name the inputs to look at")
+    plot = None
+    if found:
+        plot = _draw(
+            screen, words.plot, f"{log.stem}_trend.png", lambda to: trend_picture(recording, found, to)
+        )
+    screen.say(ADVISORY)
+    return {
+        "log": str(log),
+        "rows": len(recording),
+        "notes": notes,
+        "inputs": [of_json(one, recording) for one in found],
+        "plot": plot,
+    }, 0

@@ -69,8 +69,10 @@ def span_of(trace: Trace, recording: Recording) -> Span:
             name = trace.zone_name(zone)
             zones[name] = zones.get(name, 0.0) + float(weights[trace.zones == zone].sum())
     ordered = dict(sorted(zones.items(), key=lambda item: -item[1]))
-    ends = (float(good.min()), float(np.median(good)), float(good.max())) if len(good) else (None, None, None)
-    return Span(trace.name, trace.unit, *ends, float(weights[trace.faults != 0].sum()), ordered)
+    ends = [float(one(good)) if len(good) else None for one in (np.min, np.median, np.max)]
+    least, middle, greatest = ends
+    fault_s = float(weights[trace.faults != 0].sum())
+    return Span(trace.name, trace.unit, least, middle, greatest, fault_s, ordered)
 
 
 def difference(one: Trace, other: Trace, recording: Recording) -> Difference | None:

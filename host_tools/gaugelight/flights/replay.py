@@ -108,12 +108,22 @@ class Replay:
 
 @dataclass(frozen=True)
 class Job:
-    """A table to try. held: a count for an input that the log does not have; on: switches that it does not have and that are on."""
+    """A table to try. held: a count for an input that the log does not have; on: switches that it does not have and that are on;
+    undamped: without the damping that its inputs have."""
 
     label: str
     image: bytes
     held: Mapping[str, int] = field(default_factory=dict)
     on: frozenset[str] = frozenset()
+    undamped: bool = False
+
+    def table(self) -> Table:
+        """A new one: a box that runs it keeps it for itself."""
+        table = Table(self.image)
+        if self.undamped:
+            for record in table.inputs:
+                record.damping = 0
+        return table
 
 
 class _Nothing:
@@ -184,7 +194,7 @@ def replay(job: Job, recording: Recording, progress: Progress = lambda done, of:
     A row stands for the time since the one before, a fiftieth of a second at a time; the channels take its counts once, or, where rows are
     HELD_MS apart or more, as often as their spike filter needs. Where the recording begins anew the box does.
     """
-    table = Table(job.image)
+    table = job.table()
     rows = len(recording)
     shown: list[InputRecord | DerivedRecord] = [*table.inputs, *table.derived]
     kept = _Kept(
@@ -192,7 +202,7 @@ def replay(job: Job, recording: Recording, progress: Progress = lambda done, of:
     )
     columns = _columns(table, recording, job)
     for first, end in recording.spans:
-        run = _Run(box_of(Table(job.image)), kept)
+        run = _Run(box_of(job.table()), kept)
         run.over(recording, first, end, columns, lambda row: progress(row, rows))
     marked = {record.index: number for number, record in enumerate(table.readouts)}
     traces = []
