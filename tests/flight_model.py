@@ -42,11 +42,21 @@ def swinging(seconds: Floats, spread: float, chance: np.random.Generator) -> Flo
     return scaled
 
 
+USED, USE_ROWS = 350.0, 40
+
+
 def leaking(
-    seconds: Floats, full: float, low: float, leak: float, pump: float, growing: float = 0.0
+    seconds: Floats,
+    full: float,
+    low: float,
+    leak: float,
+    pump: float,
+    growing: float = 0.0,
+    uses: tuple[int, ...] = (),
 ) -> tuple[Floats, list[int]]:
     """A pressure that falls by `leak` a second, `growing` times as much faster each hour, until at `low` the pump fills it at `pump` a second up
-    to `full`; the rows at which the pump comes on."""
+    to `full`; the rows at which the pump comes on. uses: rows from which on, for USE_ROWS, something takes USED of it.
+    """
     step = float(seconds[1] - seconds[0])
     now, on = full, False
     made, starts = [], []
@@ -57,6 +67,7 @@ def leaking(
         elif now >= full:
             on = False
         now += pump * step if on else -leak * (1 + growing * t / 3600) * step
+        now -= sum(USED / USE_ROWS for use in uses if use <= row < use + USE_ROWS)
         made.append(now)
     return np.array(made), starts
 

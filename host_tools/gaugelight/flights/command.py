@@ -19,6 +19,7 @@ from gaugelight.build import Build, build
 from gaugelight.chain import chain_of
 from gaugelight.flights.compare import (
     Beside,
+    Difference,
     agreement,
     beside,
     clock,
@@ -28,7 +29,7 @@ from gaugelight.flights.compare import (
     zones_told,
 )
 from gaugelight.flights.recording import Recording, read_recording
-from gaugelight.flights.replay import Job, Replay, Told, replay_both
+from gaugelight.flights.replay import Job, Replay, Told, Trace, replay_both
 from gaugelight.flights.replay import replay as replay_one
 from gaugelight.problems import Misuse, Wrong, meant
 from gaugelight.said import resting_count
@@ -198,43 +199,54 @@ def _agreement(one: Replay, recording: Recording) -> str:
 
 
 def _say_readouts(screen: Screen, replays: list[Replay], recording: Recording) -> list[dict[str, Any]]:
-    """A line for each, or one for each table, the second with what differs."""
+    """A line for each; with two tables a line for each table where they differ."""
     rows, said = [], []
-    two = len(replays) == 2
-    names = list(dict.fromkeys(trace.name for one in replays for trace in one.traces))
-    for name in names:
-        first = True
-        traces = [one.trace(name) for one in replays]
-        for one, trace in zip(replays, traces):
-            if trace is None:
-                continue
-            span = span_of(trace, recording)
-            ends = [_shown(value, trace.step) for value in (span.least, span.middle, span.greatest)]
-            fault = clock(span.fault_s) if span.fault_s else ""
-            row = [f"{name}, {trace.unit}" if first else "", *ends, fault, zones_told(span)]
-            entry: dict[str, Any] = {"table": one.label} | vars(span)
-            if two:
-                row.insert(1, one.label)
-                apart = ""
-                if trace is traces[1] and traces[0] is not None:
-                    found = difference(traces[0], trace, recording)
-                    entry["difference"] = None if found is None else vars(found)
-                    if found is None:
-                        apart = "in another unit"
-                    elif found.by:
-                        apart = f"{found.by:+.{trace.decimals}f} at {recording.moment(found.row)}"
-                    if found is not None and found.faults_s:
-                        apart += f"{'; ' * bool(apart)}another fault for {clock(found.faults_s)}"
-                row.append(apart)
-            rows.append(row)
-            said.append(entry)
-            first = False
-    heads = ["readout", ">least", ">middle", ">greatest", ">at fault", "in its marks"]
-    if two:
-        heads.insert(1, "table")
-        heads.append("largest difference")
+    for name in dict.fromkeys(trace.name for one in replays for trace in one.traces):
+        there = [(one.label, trace) for one in replays if (trace := one.trace(name)) is not None]
+        spans = [span_of(trace, recording) for _, trace in there]
+        said += [{"table": label} | vars(span) for (label, _), span in zip(there, spans)]
+        apart = ""
+        if len(there) == 2:
+            found = difference(there[0][1], there[1][1], recording)
+            said[-1]["difference"] = None if found is None else vars(found)
+            apart = _apart(found, there[1][1], recording)
+            if not apart and spans[0] == spans[1]:
+                there = [("both", there[0][1])]
+        for number, ((label, trace), span) in enumerate(zip(there, spans)):
+            cells = ["" if number else f"{name}, {trace.unit}", label]
+            cells += [_shown(value, trace.step) for value in (span.least, span.middle, span.greatest)]
+            cells += [clock(span.fault_s) if span.fault_s else "", zones_told(span)]
+            rows.append(cells + [apart if number == 1 else ""])
+    heads = [
+        "readout",
+        "table",
+        ">least",
+        ">middle",
+        ">greatest",
+        ">at fault",
+        "in its marks",
+        "largest difference",
+    ]
+    if len(replays) == 1:
+        heads, rows = _without_table(heads), [_without_table(row) for row in rows]
     screen.table("", heads, rows, wrap=True)
     return said
+
+
+def _without_table(cells: list[str]) -> list[str]:
+    return [cells[0], *cells[2:-1]]
+
+
+def _apart(found: Difference | None, trace: Trace, recording: Recording) -> str:
+    """Of the second table from the first."""
+    if found is None:
+        return "in another unit"
+    told = []
+    if found.by:
+        told.append(f"{found.by:+.{trace.decimals}f} at {recording.moment(found.row)}")
+    if found.faults_s:
+        told.append(f"another fault for {clock(found.faults_s)}")
+    return "; ".join(told)
 
 
 def _shown(value: float | None, step: float) -> str:
@@ -244,7 +256,8 @@ def _shown(value: float | None, step: float) -> str:
     decimals = 0
     while step * 10**decimals < 9.99 and decimals < 6:
         decimals += 1
-    return f"{value:.{max(0, decimals)}f}"
+    text = f"{value:.{decimals}f}"
+    return text if text.strip("-0.") else text.lstrip("-")
 
 
 def _say_alerts(screen: Screen, replays: list[Replay], recording: Recording) -> list[dict[str, Any]]:

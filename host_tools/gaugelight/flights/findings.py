@@ -156,7 +156,7 @@ def _finding(flight: _Flight, trace: Trace, damping_s: float | None, fuel: bool,
     seconds, readings = flight.recording.seconds(), trace.readings
     finding = Finding(trace, damping_s)
     if pressure:
-        finding = replace(finding, hydraulics=hydraulics(seconds, readings))
+        finding = replace(finding, hydraulics=hydraulics(seconds, readings, 2 * trace.step))
     if fuel:
         finding = replace(finding, tank=_tank(flight, trace))
     if damping_s is not None and finding.hydraulics is None:
@@ -262,7 +262,8 @@ def in_lines(one: Finding, recording: Recording) -> list[tuple[str, str]]:
 def _hydraulics_told(found: Hydraulics, unit: str) -> list[tuple[str, str]]:
     lines = []
     many = len(found.starts)
-    told = f"the pump came on {many} {'time' if many == 1 else 'times'} (a rise by more than {_number(found.rise)} {unit})"
+    times = "did not come on" if not many else "came on once" if many == 1 else f"came on {many} times"
+    told = f"it {times} (a rise by more than {_number(found.rise)} {unit})"
     if found.interval is not None:
         told += f", one start in {clock(found.interval)} where nothing else used the pressure"
     lines.append(("pump", told))
@@ -277,7 +278,7 @@ def _hydraulics_told(found: Hydraulics, unit: str) -> list[tuple[str, str]]:
         lines.append(
             (
                 "leak-down",
-                f"{plus_minus(fall, band)} {unit} a minute, {plus_minus(fall * 60, band * 60)} an hour, over {rests} rests"
+                f"{plus_minus(fall, band)} {unit} a minute, {plus_minus(fall * 60, band * 60)} an hour, over {rests} {'rest' if rests == 1 else 'rests'}"
                 f"{' (by how they scatter)' if rests >= 3 else ''}",
             )
         )
@@ -316,6 +317,8 @@ def _held(held: Agrees | None, what: str, unit: str) -> str:
 
 def _slosh_told(found: Slosh, one: Finding, unit: str) -> list[tuple[str, str]]:
     step = one.trace.step
+    if found.spread < 0.01 * 10.0**-one.trace.decimals:
+        return [("slosh", "none: the reading stands still")]
     told = f"+-{_number(2 * found.spread)} {unit} undamped (two standard deviations, {found.windows} windows of {found.window_s:.0f} s)"
     told += f"; in the roughest twentieth +-{_number(2 * found.roughest)}"
     if found.period is not None:

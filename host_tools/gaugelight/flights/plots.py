@@ -273,7 +273,7 @@ def _pump(panel: Any, times: Floats, unit: str, found: Hydraulics) -> None:
     rows = [row for row, _ in found.intervals]
     panel.plot(times[rows], [seconds for _, seconds in found.intervals], "o", color=PUMP, markersize=4)
     panel.set_title("seconds from one start of the pump to the next", fontsize=9, loc="left", pad=2)
-    panel.set_ylim(bottom=0)
+    panel.set_ylim(0, 1.15 * max([seconds for _, seconds in found.intervals], default=1.0))
     panel.set_xlabel(unit, fontsize=8)
     _finish(panel)
     if not rows:
@@ -288,7 +288,7 @@ def _damping(panel: Any, found: Slosh, one: Finding) -> None:
         left = 2 * found.left(one.damping_s)
         panel.plot([one.damping_s], [left], "o", color=FIT, label=f"{one.damping_s:g} s, as in the box file")
     panel.set_title(
-        f"what damping leaves of the slosh, +- {one.trace.unit}, over its seconds",
+        f"slosh left, +- {one.trace.unit}, over damping in s",
         fontsize=9,
         loc="left",
         pad=2,

@@ -30,6 +30,7 @@ ROWS_AT_ONCE = 20_000
 MOST_COUNT = 65535
 BETWEEN_STARTS_MS = 1000  # put between two starts where nobody knows how long the box was off
 NOT_KNOWN = -1  # in place of a switch's state
+LONG_MS = 60_000
 
 
 @dataclass(frozen=True)
@@ -49,6 +50,7 @@ class Recording:
     source     the file
     crc        of the table that ran, eight hexadecimal digits; None: without a table
     spans      rows from, and up to but not with, in which the box ran on: it has started anew between two, or nobody was listening
+    up_ms      of each span, for how long the box had been up at its first row; where the log does not say, for long
     began      of the first row, where its time is known
     said       by readout, what the box said
     events     row, words
@@ -62,6 +64,7 @@ class Recording:
     crc: str | None
     box: str = ""
     spans: tuple[tuple[int, int], ...] = ()
+    up_ms: tuple[int, ...] = ()
     began: datetime | None = None
     said: dict[str, LoggedReading] = field(default_factory=dict)
     events: tuple[tuple[int, str], ...] = ()
@@ -241,8 +244,10 @@ class _Reading:
             notes.append(f"{self.cut} {'row was' if self.cut == 1 else 'rows were'} cut off, and left out")
         if where.start >= 0:
             times, breaks, began = _by_starts(joined["starts"], joined["times"], joined["clocks"])
+            up_ms = joined["times"].astype(np.int64)
         else:
             times, breaks, began = _by_clock(joined["times"], notes)
+            up_ms = np.full(len(times), LONG_MS)
         counts = {name: joined[f"count {name}"] for name in where.counts}
         said = {
             name: LoggedReading(unit, joined[f"reading {name}"], joined[f"fault {name}"])
@@ -261,6 +266,7 @@ class _Reading:
             crc=None if head[3] == "none" else head[3],
             box=head[2],
             spans=tuple(zip(edges, edges[1:])),
+            up_ms=tuple(int(up_ms[edge]) for edge in edges[:-1]),
             began=began,
             said=said,
             events=tuple(parts["events"]),
@@ -335,5 +341,11 @@ def joined(times_ms: Sequence[int], counts: dict[str, Sequence[int]], **more: An
     """A recording made by hand, in one piece: for trials and tests."""
     times = np.asarray(times_ms, np.int64)
     as_arrays = {name: np.asarray(some, np.int64) for name, some in counts.items()}
-    more = {"switches": {}, "source": "by hand", "crc": None, "spans": ((0, len(times)),)} | more
+    more = {
+        "switches": {},
+        "source": "by hand",
+        "crc": None,
+        "spans": ((0, len(times)),),
+        "up_ms": (LONG_MS,),
+    } | more
     return Recording(times, as_arrays, **more)

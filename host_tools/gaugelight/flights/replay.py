@@ -201,8 +201,8 @@ def replay(job: Job, recording: Recording, progress: Progress = lambda done, of:
         [array("i") for _ in shown], [bytearray() for _ in shown], [array("b") for _ in table.readouts]
     )
     columns = _columns(table, recording, job)
-    for first, end in recording.spans:
-        run = _Run(box_of(job.table()), kept)
+    for (first, end), up_ms in zip(recording.spans, recording.up_ms, strict=True):
+        run = _Run(box_of(job.table()), kept, up_ms)
         run.over(recording, first, end, columns, lambda row: progress(row, rows))
     marked = {record.index: number for number, record in enumerate(table.readouts)}
     traces = []
@@ -227,8 +227,8 @@ def replay(job: Job, recording: Recording, progress: Progress = lambda done, of:
 class _Run:
     """A piece of a recording in which the box ran on, and all that is kept of it."""
 
-    def __init__(self, app: App, kept: _Kept) -> None:
-        self.app, self.kept = app, kept
+    def __init__(self, app: App, kept: _Kept, up_ms: int) -> None:
+        self.app, self.kept, self.up_ms = app, kept, up_ms
         channels = app.channels
         rails = {channel.record.rail for channel in channels}
         # rails first, as the box steps them
@@ -250,7 +250,8 @@ class _Run:
         ]
         stands = [(readout, kept.zones[i].append) for i, readout in enumerate(app.readouts)]
         clock, judge, alerts = app.clock, app._judge, app.alerts
-        changed = rest = passed = 0
+        changed = rest = 0
+        up_ms = self.up_ms - int(elapsed[0])
         for row, (ms, now) in enumerate(_rows(elapsed, counts)):
             if row in turned:
                 for number, level in turned[row]:
@@ -261,8 +262,8 @@ class _Run:
             clock[0] = clock[0] + ms & CLOCK_MASK
             for step, count in zip(steps, now):
                 step(count)
-            passed += ms
-            app.seconds = passed // 1000
+            up_ms += ms
+            app.seconds = up_ms // 1000
             rest += ms
             while rest >= TICK_MS:
                 rest -= TICK_MS

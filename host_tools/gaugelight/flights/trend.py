@@ -8,18 +8,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gaugebox.measure import DAMPING_MS
+from gaugelight.calibration.distributions import student_95
+from gaugelight.calibration.straight_line import fit_line
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
 TURN_S = DAMPING_MS / 1000  # of the box's damper
-NORMAL_95 = 1.959964
 # hydraulics: a rise is a pump cycle when it is so many times the noise, and such a share of all that the pressure does
 NOISES, SHARE_OF_RANGE = 8.0, 0.25
 SETTLES, LEAST_REST = (
@@ -38,26 +39,6 @@ BLOCK_S, LEAST_BLOCKS = 30.0, 6
 MOST_BLOCKS = 400
 
 
-def student(degrees: float) -> float:
-    """The factor for 95 %, two-sided, of Student's t.
-
-    Exact for one and two degrees of freedom; else the expansion of Abramowitz and Stegun, 26.7.5 (from memory; within 0.1 % from three
-    on, as the tests hold it to scipy).
-    """
-    if degrees <= 1:
-        return math.tan(math.pi * 0.475)
-    if degrees == 2:
-        return 0.95 * math.sqrt(2 / (1 - 0.95**2))
-    z, n = NORMAL_95, degrees
-    terms = (
-        (z**3 + z) / 4 / n,
-        (5 * z**5 + 16 * z**3 + 3 * z) / 96 / n**2,
-        (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / 384 / n**3,
-        (79 * z**9 + 776 * z**7 + 1482 * z**5 - 1920 * z**3 - 945 * z) / 92160 / n**4,
-    )
-    return z + sum(terms)
-
-
 @dataclass(frozen=True)
 class Slope:
     """Units a second; plus_minus at 95 %. level: at the middle of the times. count: how many values it is from, effective: how many
@@ -74,16 +55,6 @@ class Slope:
         return self.level + self.value * (seconds - self.middle)
 
 
-def least_squares(seconds: Floats, values: Floats) -> tuple[float, float, float, Floats]:
-    """Slope, its standard deviation, the value in the middle, and the residuals; ordinary least squares, three points or more."""
-    t = seconds - seconds.mean()
-    spread = float(t @ t)
-    slope = float(t @ values) / spread
-    residuals = values - values.mean() - slope * t
-    deviation = math.sqrt(max(0.0, float(residuals @ residuals)) / (len(t) - 2) / spread)
-    return slope, deviation, float(values.mean()), residuals
-
-
 def slope_of(seconds: Floats, values: Floats, block_s: float = BLOCK_S) -> Slope | None:
     """How fast it changes, by least squares; None where there is too little of it.
 
@@ -94,14 +65,17 @@ def slope_of(seconds: Floats, values: Floats, block_s: float = BLOCK_S) -> Slope
     t, v = blocks(seconds, values, block_s)
     if len(t) < LEAST_BLOCKS:
         return None
-    slope, deviation, level, residuals = least_squares(t, v)
+    middle = float(t.mean())
+    line = fit_line(t.tolist(), v.tolist(), middle)
+    residuals = np.array(line.residuals)
     total = float(residuals @ residuals)
     r = float(residuals[1:] @ residuals[:-1]) / total if total > 0 else 0.0
     # a straight line takes some of what they have in common along: -1/n each for level and slope, about (Kendall's bias; from memory)
     r = min(0.95, max(0.0, r + (2 + 4 * max(0.0, r)) / len(t)))
     effective = max(3.0, len(t) * (1 - r) / (1 + r))
-    deviation *= math.sqrt((len(t) - 2) / (effective - 2)) if effective > 2 else 1.0
-    return Slope(slope, student(effective - 2) * deviation, level, float(t.mean()), len(t), effective)
+    deviation = line.u_slope * math.sqrt((len(t) - 2) / (effective - 2))
+    band = student_95(effective - 2) * deviation
+    return Slope(line.slope, band, line.intercept, middle, len(t), effective)
 
 
 def blocks(seconds: Floats, values: Floats, block_s: float) -> tuple[Floats, Floats]:
@@ -133,11 +107,12 @@ def steady_slope(values: Floats, seconds: Floats) -> float:
 @dataclass(frozen=True)
 class Rest:
     """From a top of the pressure to where the pump comes on again: rows, and how fast the pressure falls meanwhile, units a second; None
-    where it is too short to tell: something has used it."""
+    where it is too short to tell. used: it has not leaked as far as that, something has used it."""
 
     first: int
     end: int
     slope: float | None
+    used: bool
 
 
 @dataclass(frozen=True)
@@ -167,12 +142,12 @@ class Hydraulics:
         return [rest for rest in self.rests if rest.slope is not None]
 
 
-def hydraulics(seconds: Floats, pressure: Floats) -> Hydraulics | None:
+def hydraulics(seconds: Floats, pressure: Floats, least_rise: float = 0.0) -> Hydraulics | None:
     """Pump cycles and leak-down of a pressure that an accumulator holds; None where it does nothing of the kind.
 
     A cycle is a rise between two turning points of the pressure. A point is one when the pressure has come back from it by more than `rise`
-    (a hysteresis, so no threshold has to be known): a quarter of all that it moves through, and eight times its noise. A pump fills an
-    accumulator at least twice as fast as it leaks.
+    (a hysteresis, so no threshold has to be known): a quarter of all that it moves through, eight times its noise, and `least_rise`. A pump
+    fills an accumulator at least twice as fast as it leaks; where it never comes on, the pressure must fall by as much.
     """
     known = np.flatnonzero(~np.isnan(pressure))
     if len(known) < 3:
@@ -180,21 +155,22 @@ def hydraulics(seconds: Floats, pressure: Floats) -> Hydraulics | None:
     t, p = seconds[known], pressure[known]
     noise = noise_of(p)
     low, high = np.percentile(p, (1, 99))
-    rise = max(SHARE_OF_RANGE * float(high - low), NOISES * noise)
+    rise = max(SHARE_OF_RANGE * float(high - low), NOISES * noise, least_rise)
     if rise <= 0:
         return None
     lows, highs = turning_points(p, rise)
-    rests, rises = _rests(t, p, lows, highs)
+    rests, rises = _rests(t, p, lows, highs, rise)
     slopes = [rest.slope for rest in rests if rest.slope is not None]
-    starts = [one for one in lows if highs and one < highs[-1]]
     fallen = [float(t[rest.end] - t[rest.first]) for rest in rests]
-    if not slopes or rises and np.median(rises) > np.median(fallen) / 2 or np.mean(slopes) >= 0:
+    if not slopes or np.mean(slopes) >= 0 or rises and np.median(rises) > np.median(fallen) / 2:
         return None
-    told = {rest.end for rest in rests if rest.slope is not None}
-    intervals = [(b, float(t[b] - t[a])) for a, b in zip(starts, starts[1:]) if b in told]
+    if not lows and -np.mean(slopes) * max(fallen) < rise:
+        return None
+    told = {rest.end for rest in rests if rest.slope is not None and not rest.used}
+    intervals = [(b, float(t[b] - t[a])) for a, b in zip(lows, lows[1:]) if b in told]
     return Hydraulics(
-        tuple(int(known[one]) for one in starts),
-        tuple(Rest(int(known[rest.first]), int(known[rest.end]), rest.slope) for rest in rests),
+        tuple(int(known[one]) for one in lows),
+        tuple(replace(rest, first=int(known[rest.first]), end=int(known[rest.end])) for rest in rests),
         noise,
         rise,
         _leak(t, p, rests, slopes),
@@ -204,7 +180,7 @@ def hydraulics(seconds: Floats, pressure: Floats) -> Hydraulics | None:
 
 
 def _rests(
-    seconds: Floats, pressure: Floats, lows: list[int], highs: list[int]
+    seconds: Floats, pressure: Floats, lows: list[int], highs: list[int], rise: float
 ) -> tuple[list[Rest], list[float]]:
     """What lies between a top, or the begin, and the next low, or the end; and the seconds of each rise."""
     found = []
@@ -219,10 +195,18 @@ def _rests(
         if end > first:
             found.append((first, end))
     longest = max((seconds[end] - seconds[first] for first, end in found), default=0.0)
-    return [
-        Rest(first, end, _rest_slope(seconds[first:end], pressure[first:end], longest))
-        for first, end in found
-    ], rises
+    rests = []
+    for first, end in found:
+        slope = _rest_slope(seconds[first:end], pressure[first:end], longest)
+        used = slope is None or _falls_out(seconds[first : end + 1], pressure[first : end + 1], slope, rise)
+        rests.append(Rest(first, end, slope, used))
+    return rests, rises
+
+
+def _falls_out(seconds: Floats, pressure: Floats, slope: float, rise: float) -> bool:
+    """Whether it ends well below the line on which it has fallen."""
+    off = pressure - slope * seconds
+    return float(off[-1] - np.median(off)) < -rise / 2
 
 
 def noise_of(values: Floats) -> float:
@@ -268,7 +252,7 @@ def _leak(
     """The mean of the rests, by how they scatter; of fewer than three that of the longest, by what scatters in it."""
     if len(slopes) >= 3:
         values = np.array(slopes)
-        return float(values.mean()), student(len(values) - 1) * float(values.std(ddof=1)) / math.sqrt(
+        return float(values.mean()), student_95(len(values) - 1) * float(values.std(ddof=1)) / math.sqrt(
             len(values)
         )
     longest = max((rest for rest in rests if rest.slope is not None), key=lambda rest: rest.end - rest.first)
@@ -282,8 +266,8 @@ def _leak(
 def _drift(moments: Floats, intervals: Floats) -> tuple[float, float] | None:
     if len(intervals) < LEAST_INTERVALS:
         return None
-    slope, deviation, _, _ = least_squares(moments, intervals)
-    return slope * 3600, student(len(intervals) - 2) * deviation * 3600
+    line = fit_line(moments.tolist(), intervals.tolist(), float(moments.mean()))
+    return line.slope * 3600, student_95(line.degrees) * line.u_slope * 3600
 
 
 # -- slosh

@@ -1,4 +1,4 @@
-"""Single keys of a box file tried without editing it: "left fuel.damping=5 s"."""
+"""Single keys of a box file tried without editing it: "left fuel.damping=5 s", "disagree left fuel.allowance=2 US gal"."""
 
 import tomllib
 from pathlib import Path
@@ -35,11 +35,13 @@ def tried(path: Path, words: list[str]) -> Box:
 
 
 def _table(document: Any, path: Path, name: str, key: str) -> Any:
-    """The table of that name; of several the one that has the key already, else the first."""
+    """The table of that name, with or without its kind before it; of several the one that has the key already, else the first."""
     there: dict[str, list[Any]] = {}
     for kind, named_by in NAMED_BY.items():
         for one in document.get(kind, []):
-            there.setdefault(str(one.get(named_by)), []).append(one)
+            name_of = str(one.get(named_by))
+            for called in (name_of, f"{kind} {name_of}"):
+                there.setdefault(called, []).append(one)
     for kind, table in document.items():
         if isinstance(table, dict):
             there.setdefault(kind, []).append(table)
