@@ -853,6 +853,18 @@ def live(words: argparse.Namespace, screen: Screen) -> Outcome:
     return None, 0
 
 
+def replay(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.flights.command import replay
+
+    return replay(words, screen)
+
+
+def trend(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.flights.command import trend
+
+    return trend(words, screen)
+
+
 def _at_fault(fault: str | None) -> str:
     return f", but what it follows has failed: {fault}" if fault else ""
 
@@ -1084,6 +1096,47 @@ def parser() -> Parser:
         "--log", metavar="FILE", help="record counts and readings, a row an update, in a new CSV file"
     )
     one.add_argument("--append", action="store_true", help="go on in a log that is there, of the same table")
+    one = command(
+        "replay", replay, "a recorded flight through the box's own code: what its face would have said"
+    )
+    one.add_argument("box", metavar="BOX")
+    one.add_argument(
+        "log", metavar="LOG", help="a CSV file that `gaugelight live --log` or `gaugelight log` wrote"
+    )
+    one.add_argument("--against", metavar="BOX", help="another box file, shown beside the first")
+    one.add_argument(
+        "--set",
+        metavar="NAME.KEY=VALUE",
+        action="append",
+        default=[],
+        help='a key of BOX tried beside BOX as it is, such as "left fuel.damping=5 s"; may stand several times',
+    )
+    one.add_argument(
+        "--with",
+        dest="held",
+        metavar="NAME=VALUE",
+        action="append",
+        default=[],
+        help='held all the time: "bus=14 V", "bus=rest" or "transfer pump=on"; may stand several times',
+    )
+    one.add_argument("-o", dest="output", metavar="FILE", help="a CSV file of the readings said")
+    one.add_argument("--plot", metavar="FILE", help="picture to write (default: LOG_replay.png)")
+    one = command(
+        "trend",
+        trend,
+        "from a recorded flight: leak-down and pump cycles, slosh against damping, fuel burnt and moved",
+    )
+    one.add_argument("box", metavar="BOX")
+    one.add_argument(
+        "log", metavar="LOG", help="a CSV file that `gaugelight live --log` or `gaugelight log` wrote"
+    )
+    one.add_argument("input", metavar="INPUT", nargs="*", help="default: all pressures and tanks")
+    one.add_argument(
+        "--burn",
+        metavar="AN_HOUR",
+        help='what the engine burns, such as "8 US gal" (default: as [reserve] says)',
+    )
+    one.add_argument("--plot", metavar="FILE", help="picture to write (default: LOG_trend.png)")
     one = command(
         "bench",
         bench,

@@ -1,1 +1,1 @@
-"""Flights: fetched from the box's flight log."""
+"""Flights that were recorded: fetched from the box, replayed through its own code, looked at for what changes over weeks."""
