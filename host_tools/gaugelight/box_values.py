@@ -4,6 +4,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 from typing import Any
 
@@ -42,6 +43,32 @@ class Tolerance:
 
     value: Fraction
     unit: str
+
+
+BOX, METER = "box", "meter"
+
+
+@dataclass(frozen=True)
+class Calibrated:
+    """Of an input whose points were taken in its place.
+
+    session     the file of it, beside the box file
+    through     "box": signals as this box measured them in this circuit; "meter": as a meter did, at the connector
+    plus_minus  of each point, at 95 %, in the unit of the reading
+    """
+
+    on: date
+    session: str
+    through: str
+    plus_minus: tuple[Fraction, ...] = ()
+
+
+@dataclass(frozen=True)
+class Listed:
+    """Points, signals rising, and the plus or minus of each where it is written."""
+
+    points: tuple[Point, ...]
+    plus_minus: tuple[Fraction, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -409,9 +436,10 @@ def _thermistor(value: dict[str, Any]) -> Resistive:
     raise ValueError(f'must be one of: {kinds}, {{ table = [["10 kohm", "25 degC"], ...] }}')
 
 
-def points(unit: str, reading_unit: str) -> Callable[[Any], tuple[Point, ...]]:
-    def parse(value: Any) -> tuple[Point, ...]:
-        points = sorted(_listed(value, unit, reading_unit))
+def points(unit: str, reading_unit: str) -> Callable[[Any], Listed]:
+    def parse(value: Any) -> Listed:
+        listed = sorted(_listed(value, unit, reading_unit, True), key=lambda one: one[:2])
+        points = [(s, r) for s, r, _ in listed]
         for k in range(1, len(points)):
             if points[k][0] == points[k - 1][0]:
                 raise ValueError(f"{float(points[k][0]):g} {unit} stands there twice")
@@ -425,26 +453,48 @@ def points(unit: str, reading_unit: str) -> Callable[[Any], tuple[Point, ...]]:
             raise ValueError(f"the readings turn back at {where}; they must only rise or only fall")
         if not way:
             raise ValueError("all readings are the same")
-        return tuple(points)
+        off = tuple(amount for _, _, amount in listed if amount is not None)
+        if off and len(off) < len(points):
+            raise ValueError("some have a plus or minus; give all of them one, or none")
+        return Listed(tuple(points), off)
 
     return parse
 
 
-def _listed(value: Any, unit: str, reading_unit: str) -> list[Point]:
+def _listed(
+    value: Any, unit: str, reading_unit: str, with_plus_minus: bool = False
+) -> list[tuple[Fraction, Fraction, Fraction | None]]:
+    """Signal, reading, and the reading's plus or minus where it may have one."""
     right = f'["<number> {unit}", reading]'
     if not isinstance(value, list) or len(value) < 2:
         raise ValueError(f"must be two or more of {right}")
     points = []
     for i, point in enumerate(value, 1):
-        if not isinstance(point, list) or len(point) != 2:
-            raise ValueError(f"point {i} must be {right}")
+        if not isinstance(point, list) or len(point) not in ((2, 3) if with_plus_minus else (2,)):
+            more = f", or {right[:-1]}, plus or minus]" if with_plus_minus else ""
+            raise ValueError(f"point {i} must be {right}{more}")
         if not isinstance(point[0], str) and isinstance(point[1], str):
             raise ValueError(f"point {i} must be {right}: the signal with its unit, then a number")
         try:
-            points.append((parse_quantity(point[0], unit), _reading(point[1], reading_unit)))
+            off = _reading(point[2], Difference(reading_unit)) if len(point) == 3 else None
+            if off is not None and off < 0:
+                raise ValueError(f"plus or minus {point[2]}: must not be less than 0")
+            points.append((parse_quantity(point[0], unit), _reading(point[1], reading_unit), off))
         except ValueError as problem:
             raise ValueError(f"point {i}: {problem}") from None
     return points
+
+
+def calibrated(value: Any) -> Calibrated:
+    right = '{ on = 2026-11-26, session = "left fuel.level.toml", through = "box" }'
+    if not isinstance(value, dict) or sorted(value) != ["on", "session", "through"]:
+        raise ValueError(f"must be {right}")
+    on = value["on"]
+    if type(on) is not date:  # a datetime is a date too
+        raise ValueError(f"on {on!r} is no date; write it without quotes, as 2026-11-26")
+    if not isinstance(value["session"], str) or not value["session"].strip():
+        raise ValueError("session must name the file of its session")
+    return Calibrated(on, value["session"], one_of(BOX, METER)(value["through"]))
 
 
 def series(unit: str, reading_unit: str) -> Callable[[Any], tuple[Point, ...]]:
@@ -458,7 +508,7 @@ def series(unit: str, reading_unit: str) -> Callable[[Any], tuple[Point, ...]]:
         floats = []
         for which, points in zip(("first", "second"), value):
             try:
-                listed = sorted((r, s) for s, r in _listed(points, unit, reading_unit))
+                listed = sorted((r, s) for s, r, _ in _listed(points, unit, reading_unit))
             except ValueError as problem:
                 raise ValueError(f"{which} float: {problem}") from None
             if any(a[0] == b[0] for a, b in zip(listed, listed[1:])):

@@ -17,7 +17,7 @@ import numpy as np
 
 from gaugebox import pins
 from gaugelight import box_values, temperature
-from gaugelight.box_values import Limits, Thermal, Tolerance
+from gaugelight.box_values import Calibrated, Limits, Thermal, Tolerance
 from gaugelight.circuits import REFERENCE, Circuit
 from gaugelight.converters import Ads1115, ChipInput, Converter, OnChip
 from gaugelight.laws import (
@@ -70,6 +70,7 @@ class Input:
     limits     signals (failure at or below, measuring from, measuring to, failure at or above), where stated
     cold       the name of the input that measures the cold junction
     tolerance  of the sender, where stated
+    calibrated where its points were taken in its place
     """
 
     line: int
@@ -85,6 +86,7 @@ class Input:
     cold: str | None = None
     tolerance: Tolerance | None = None
     markings: Markings | None = None  # None: not on the face
+    calibrated: Calibrated | None = None
 
     @property
     def bare_unit(self) -> str:
@@ -421,14 +423,15 @@ class Reader:
         damping = section.take("damping", box_values.between("s", 0, 120), Fraction(0))
         cold = section.take("cold_junction", box_values.name, None)
         law: Law | None = None
-        nominal = limits = tolerance = None
+        nominal = limits = tolerance = calibrated = None
         if circuit is not None and unit is not None:
             nominal = section.take("nominal", box_values.positive_quantity(circuit.unit), None)
-            law, limits = self.law(section, circuit, unit, nominal)
+            law, limits, off = self.law(section, circuit, unit, nominal)
+            calibrated = self.calibrated(section, off)
             tolerance = section.take("tolerance", box_values.tolerance(circuit.unit, unit), None)
             limits = section.take("limits", box_values.limits(circuit.unit), limits)
         else:
-            section.skip("nominal", "tolerance", "limits", *LAW_KEYS)
+            section.skip("nominal", "tolerance", "limits", "calibrated", *LAW_KEYS)
         if law is not None and limits is not None and not (limits[1] <= law.low and law.high <= limits[2]):
             assert circuit is not None
             what = f"the sender itself goes from {law.low:.4g} to {law.high:.4g} {circuit.unit}"
@@ -460,7 +463,7 @@ class Reader:
             unit = f"{unit} {kind}"
         return Input(
             section.line, name, converter, circuit, law, unit, step, damping, nominal, limits, cold, tolerance,
-            markings if shown else None,
+            markings if shown else None, calibrated,
         )  # fmt: skip
 
     def converter(self, section: Section, chips: dict[str, Ads1115]) -> Converter | None:
@@ -482,17 +485,41 @@ class Reader:
 
     def law(
         self, section: Section, circuit: Circuit, unit: str, nominal: Fraction | None
-    ) -> tuple[Law | None, Limits | None]:
-        """The sender's law, and the limits that go with its kind; None where something is wrong."""
-        points = section.take("points", box_values.points(circuit.unit, unit), None)
+    ) -> tuple[Law | None, Limits | None, tuple[Fraction, ...]]:
+        """The sender's law, the limits that go with its kind, and what each of its points is off by; no law where something is wrong."""
+        listed = section.take("points", box_values.points(circuit.unit, unit), None)
         series = section.take("series", box_values.series(circuit.unit, unit), None)
+        points = series if listed is None else listed.points
+        law, limits = self.law_of(section, circuit, unit, nominal, points)
+        return law, limits, () if listed is None else listed.plus_minus
+
+    def calibrated(self, section: Section, plus_minus: tuple[Fraction, ...]) -> Calibrated | None:
+        before = section.problems
+        found = section.take("calibrated", box_values.calibrated, None)
+        if "calibrated" in section.written and "points" not in section.written:
+            section.wrong("calibrated", "belongs to points; leave it out")
+        elif found is not None and not plus_minus and section.problems == before:
+            section.wrong("calibrated", 'each of the points needs its plus or minus: ["21 ohm", 4, 0.3]')
+        elif plus_minus and "calibrated" not in section.written:
+            example = 'calibrated = { on = 2026-11-26, session = "FILE.toml", through = "box" }'
+            section.wrong("points", f"whose plus or minus? add {example}")
+        return None if found is None else replace(found, plus_minus=plus_minus)
+
+    def law_of(
+        self,
+        section: Section,
+        circuit: Circuit,
+        unit: str,
+        nominal: Fraction | None,
+        given: tuple[Point, ...] | None,
+    ) -> tuple[Law | None, Limits | None]:
+        """The law of the points given, or of what else is written."""
         sender = section.take("sender", box_values.sender(circuit.unit), None)
         span = section.take("range", box_values.span(unit), None)
         written = [key for key in ("points", "series", "sender", "range") if key in section.written]
         if written[:1] in (["points"], ["series"]):
             if len(written) > 1:
                 section.wrong(written[1], f"{written[0]} say it all already; leave this key out")
-            given = points or series
             return (None if given is None else Points(given)), None
         if "sender" in written:
             if "range" not in written:

@@ -7,6 +7,9 @@ where the convolution of all the distributions holds 95 % (G.1.4), since twice t
 rectangular error rules. Sensitivities come from the whole model, a standard uncertainty up and down (5.1.3, note 2). Where those
 two differ by more than a tenth, at a held end or a corner of the sender's points, the larger counts: near such a place the
 figure is an upper bound. At a held end that is considerably so: of errors that would take an empty tank below nought none shows.
+
+Of an input that was calibrated the plus or minus of its points, straight between them, stands in the place of the sender's tolerance. What
+they were taken through is inside already: through the box all but what differs from count to count, or drifts, since then.
 """
 
 from __future__ import annotations
@@ -17,16 +20,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from gaugelight.box_values import BOX
 from gaugelight.boxfile import FUEL_UNITS, Box, Input
 from gaugelight.build import Build, SolvedInput, solve_input
 from gaugelight.chain import Chain
 from gaugelight.circuits import ASSUMED_TOLERANCE, REFERENCE, Circuit, Floats, Shunt
 from gaugelight.converters import COUNTS, Converter, OnChip
 from gaugelight.faults_shown import PLACES
-from gaugelight.laws import Itself, Thermocouple, celsius_of
+from gaugelight.laws import Itself, Points, Thermocouple, celsius_of
 from gaugelight.problems import Misuse
 
 PROBABILITY = 0.95
+COVERAGE = 1.96  # of a normal distribution
 UNEQUAL = 0.1  # of the larger, by which the ways up and down differ at a corner
 
 # ADS1115: SBAS444, electrical characteristics. They hold at +-2.048 V; offset and linearity are carried to the other ranges by the
@@ -61,7 +66,10 @@ RESISTORS = {
     "series": "series resistor",
     "protection": "protection resistor",
 }
-LEFT_OUT = "the rounding to the displayed step, the drift of resistors with temperature, faults of the wiring"
+LEFT_OUT = (
+    "the rounding to the displayed step, the drift of resistors with temperature, faults of the wiring; where it was calibrated through"
+    " the box, what its parts have drifted since"
+)
 
 OWN, RAIL = "own", "rail"  # channels
 Target = tuple[str, str]  # channel, and what of it deviates
@@ -77,6 +85,8 @@ class Quantity:
     source   where that is from; "assumed" if from nowhere
     cure     what would make it smaller
     made_of  in the place of a distribution, the contributors of a quantity that has a budget of its own
+    lasting  it is no less off after a calibration through the box
+    along    where the spread depends on the reading: readings, rising, and the spread at each, straight between them
     """
 
     name: str
@@ -87,6 +97,14 @@ class Quantity:
     cure: str
     distribution: str = "rectangular"
     made_of: tuple[Part, ...] = ()
+    lasting: bool = False
+    along: tuple[tuple[float, float], ...] = ()
+
+    def at(self, reading: float) -> Quantity:
+        if not self.along:
+            return self
+        readings, spreads = zip(*self.along)
+        return replace(self, spread=float(np.interp(reading, readings, spreads)), along=())
 
     @property
     def standard(self) -> float:
@@ -161,7 +179,9 @@ class InputBudget:
 
     @property
     def sender(self) -> str | None:
-        """The sender's tolerance; None where it is not stated."""
+        """The sender's tolerance, or when it was calibrated; None where neither is stated."""
+        if self.input.calibrated is not None:
+            return f"calibrated {self.input.calibrated.on}"
         stated = self.input.tolerance
         if stated is not None:
             return f"{float(stated.value):g} {stated.unit}" + (" of its span" if stated.unit == "%" else "")
@@ -296,6 +316,7 @@ def budget_at(
         deviations = {target: deviation for target in quantity.acts}
         return abs(reading_with(solved, reading, deviations, cold) - undisturbed)
 
+    found = [quantity.at(reading) for quantity in found]
     undisturbed = reading_with(solved, reading, {}, cold)
     standards = []
     for quantity in found:
@@ -352,6 +373,7 @@ EXTERNAL = "an ADS1115 input in the place of the on-chip pin"
 STEADY = "a board kept nearer to 25 degC"
 SMALLER_STEP = "a smaller step in the box file"
 CALIBRATED = "the sender calibrated in its place, its points written in the box file"
+BETTER_POINTS = "more points, or a better can or reference gauge"
 BETTER_COLD = "a better cold junction: see its own budget"
 
 
@@ -364,11 +386,22 @@ def quantities(solved: SolvedInput, cold: ColdJunction | None = None) -> tuple[Q
         found += [*_circuit(RAIL, chain.rail.circuit, label), _load(RAIL, chain.rail.converter, label)]
         acts = ((OWN, "ratio"),)
         found.append(
-            Quantity("ratio to the rail", 0.5 / COUNTS, acts, "half a count", "the box's arithmetic", FINER)
+            Quantity(
+                "ratio to the rail",
+                0.5 / COUNTS,
+                acts,
+                "half a count",
+                "the box's arithmetic",
+                FINER,
+                lasting=True,
+            )
         )
     found += _pin(one, chain) if isinstance(chain.converter, OnChip) else _chip(one, chain)
     error, acts = solved.reading_error_max, ((OWN, "reading"),)
-    found.append(Quantity("conversion curve", error, acts, f"{error:.2g} {one.unit}", "proven", SMALLER_STEP))
+    size = f"{error:.2g} {one.unit}"
+    found.append(Quantity("conversion curve", error, acts, size, "proven", SMALLER_STEP, lasting=True))
+    if one.calibrated is not None and one.calibrated.through == BOX:
+        found = [quantity for quantity in found if quantity.lasting]
     found += _sender(one)
     if cold is not None:
         parts = tuple(part for contributor in cold.budget.contributors for part in contributor.parts)
@@ -403,14 +436,15 @@ def _chip(one: Input, chain: Chain) -> Iterator[Quantity]:
     """An ADS1115's errors. What two inputs in one range have in common is one quantity, which acts on both."""
 
     def steps(name: str, number: float, step: float, cure: str, *channels: str) -> Quantity:
-        specified = step == CHIP_SPECIFIED_AT / 32768 or name.endswith(QUANTISATION)
-        source = CHIP if specified else f"{CHIP}, carried over"
+        quantisation = name.endswith(QUANTISATION)
+        source = CHIP if step == CHIP_SPECIFIED_AT / 32768 or quantisation else f"{CHIP}, carried over"
         acts = tuple((channel, "volts") for channel in channels)
-        return Quantity(name, number * step, acts, f"{number:g} x {_volts(step)}", source, cure)
+        size = f"{number:g} x {_volts(step)}"
+        return Quantity(name, number * step, acts, size, source, cure, lasting=quantisation)
 
     def gain(name: str, share: float, *channels: str, cure: str = TRIMMED) -> Quantity:
         acts = tuple((channel, "gain") for channel in channels)
-        return Quantity(name, share, acts, f"{100 * share:g} %", CHIP, cure)
+        return Quantity(name, share, acts, f"{100 * share:g} %", CHIP, cure, lasting=cure == STEADY)
 
     own = chain.converter
     rail = None if chain.rail is None else chain.rail.converter
@@ -455,15 +489,18 @@ def _pin(one: Input, chain: Chain) -> Iterator[Quantity]:
         assert isinstance(converter, OnChip)
         volts = ((channel, "volts"),)
         half = converter.quantum / 2
-        yield Quantity(
-            label + QUANTISATION, half, volts, f"0.5 x {_volts(converter.quantum)}", "RP2040", EXTERNAL
-        )
-        for name, codes in (("linearity", PIN_LINEARITY), ("offset", PIN_OFFSET)):
+        size = f"0.5 x {_volts(converter.quantum)}"
+        yield Quantity(label + QUANTISATION, half, volts, size, "RP2040", EXTERNAL, lasting=True)
+        # its steps in linearity lie between the points of a calibration too
+        for name, codes, lasting in (("linearity", PIN_LINEARITY, True), ("offset", PIN_OFFSET, False)):
             size = f"{codes:g} x {_volts(code)}"
-            yield Quantity(label + name, codes * code, volts, size, MEASURED_BY_USERS, EXTERNAL)
+            yield Quantity(
+                label + name, codes * code, volts, size, MEASURED_BY_USERS, EXTERNAL, lasting=lasting
+            )
         noise = PIN_NOISE / converter.oversample**0.5
         size = f"{noise:.2g} x {_volts(code)} rms"
-        yield Quantity(label + "noise", noise * code, volts, size, MEASURED_BY_USERS, EXTERNAL, "normal")
+        name, spread = label + "noise", noise * code
+        yield Quantity(name, spread, volts, size, MEASURED_BY_USERS, EXTERNAL, "normal", lasting=True)
 
 
 def _volts(volts: float) -> str:
@@ -471,7 +508,21 @@ def _volts(volts: float) -> str:
 
 
 def _sender(one: Input) -> Iterator[Quantity]:
-    """The sender's own tolerance. Per cent are of the span of its readings."""
+    """What its points are off by, where it was calibrated; else the sender's own tolerance. Per cent are of the span of its readings."""
+    if one.calibrated is not None:
+        assert isinstance(one.law, Points)
+        along = sorted(
+            (float(reading), float(off) / COVERAGE)
+            for (_, reading), off in zip(one.law.points, one.calibrated.plus_minus)
+        )
+        worst = max(float(off) for off in one.calibrated.plus_minus)
+        size, source = f"up to {worst:.2g} {one.unit} at 95 %", f"calibrated {one.calibrated.on}"
+        acts: tuple[Target, ...] = ((OWN, "reading"),)
+        standard = worst / COVERAGE
+        yield Quantity(
+            "calibration", standard, acts, size, source, BETTER_POINTS, "normal", along=tuple(along)
+        )
+        return
     if one.tolerance is None:
         return
     value, unit = float(one.tolerance.value), one.tolerance.unit
