@@ -65,10 +65,14 @@ def endurance(built: Build, battery: Battery | None, essential: Sequence[Essenti
     volts = lamps.RESTING * (2 if built.box.supply > 20 else 1)
     own = None if battery is None or battery.box is None else float(battery.box)
     drains = [Drain("the box itself", own, own, "measured, without its lamps" if own else "not stated")]
-    drains += [_lamp(built, lamp, volts, dict(battery.night) if battery else {}) for lamp in built.box.lights.lamps]
+    drains += [
+        _lamp(built, lamp, volts, dict(battery.night) if battery else {}) for lamp in built.box.lights.lamps
+    ]
     for one in essential:
         mean = float(one.amperes * one.share)
-        how = f"{float(one.amperes):g} A" + ("" if one.share == 1 else f", {float(one.share):.0%} of the time")
+        how = f"{float(one.amperes):g} A" + (
+            "" if one.share == 1 else f", {float(one.share):.0%} of the time"
+        )
         drains.append(Drain(one.name, mean, mean, how))
     return Endurance(tuple(drains), volts)
 
@@ -80,7 +84,12 @@ def _lamp(built: Build, lamp: Lamp, volts: float, night: dict[str, str]) -> Drai
     taken = amperes(lamp.load, volts)
     most = taken * float(lamp.ceiling) / 100
     if lamp.shows is not None:
-        return Drain(lamp.name, 0.0, most, f"dark until it shows a {lamp.shows}" if lamp.shows != "flag" else "dark but for a flag")
+        return Drain(
+            lamp.name,
+            0.0,
+            most,
+            f"dark until it shows a {lamp.shows}" if lamp.shows != "flag" else "dark but for a flag",
+        )
     if lamp.load.dim_wire:
         return Drain(lamp.name, taken, taken, "its supply is not chopped: full current whatever its light")
     duty, how = _night_duty(built, lamp, volts, night)

@@ -189,16 +189,15 @@ def not_stated(facts: Facts) -> Iterator[str]:
     if facts.bench is None:
         yield "bench: no result (--bench FILE, --run-bench)"
     without = [
-        f"{name} {mark_name(mark)}"
+        f"{name} {count}"
         for name, _, markings in box.shown
-        for mark in markings.marks
-        if not papers.source(name, mark)
+        if (count := sum(not papers.source(name, mark) for mark in markings.marks))
     ]
     without += [f"alert {rule.words}" for rule in box.face.alerts if not papers.alerts.get(rule.words)]
-    watched = [one.gauge for one in box.face.gauges] + [RESERVE] * (box.face.reserve is not None)
+    watched = [RESERVE] * (box.face.reserve is not None) + [one.gauge for one in box.face.gauges]
     without += [f"fuel watch {name}" for name in watched if not papers.watches.get(name)]
     if without:
-        yield f"no source stated for {len(without)} limits: {', '.join(without)}"
+        yield f"no source stated of limits: {', '.join(without)}"
     if fuel := [one.name for one in box.inputs if one.unit in FUEL_UNITS and not facts.calibration(one.name)]:
         yield f"not calibrated in the aircraft: {', '.join(fuel)}"
     if loads := [lamp.name for lamp in box.lights.lamps if lamp.load is None]:
@@ -208,7 +207,7 @@ def not_stated(facts: Facts) -> Iterator[str]:
     if not papers.installed:
         yield "weight and arm of what was installed"
     elif facts.balance.left_out:
-        yield f"weight or arm, so in no sum: {', '.join(facts.balance.left_out)}"
+        yield f"weight or arm, so in no sum: {'; '.join(facts.balance.left_out)}"
     if papers.battery is None:
         yield "battery, and what is left on with the alternator dead"
     if not papers.signatures:
@@ -223,7 +222,8 @@ def changing(facts: Facts) -> Said:
         said[f"input {one.name}"] = _input(facts, one)
     for name, unit, markings in box.shown:
         sources: dict[str, str | list[str]] = {
-            f"source of {mark_name(mark)}": papers.source(name, mark) or "not stated" for mark in markings.marks
+            f"source of {mark_name(mark)}": papers.source(name, mark) or "not stated"
+            for mark in markings.marks
         }
         said[f"limits of {name}"] = sources
     for key, sources_of in (("alert", papers.alerts), ("fuel watch", papers.watches)):
@@ -240,7 +240,9 @@ def changing(facts: Facts) -> Said:
     for row in weighed.rows:
         said[f"installed {row.item.name}"] = {
             "part": row.item.part or "not stated",
-            "weight": "not stated" if row.weight is None else f"{words.number(row.weight)} {weighed.weight_unit}",
+            "weight": (
+                "not stated" if row.weight is None else f"{words.number(row.weight)} {weighed.weight_unit}"
+            ),
             "arm": "not stated" if row.arm is None else f"{words.number(row.arm)} {weighed.arm_unit}",
         }
     said["weight of all"] = {"weight": f"{float(weighed.weight):.4g} {weighed.weight_unit}"}
@@ -248,7 +250,9 @@ def changing(facts: Facts) -> Said:
         lasts = in_minutes(minutes(papers.battery, facts.endurance.night))
         said["battery"] = {"lasts at most": lasts, "current by night": f"{facts.endurance.night:.3g} A"}
     for essential in papers.essential:
-        said[f"essential {essential.name}"] = {"current": f"{float(essential.amperes * essential.share):.3g} A"}
+        said[f"essential {essential.name}"] = {
+            "current": f"{float(essential.amperes * essential.share):.3g} A"
+        }
     said["placards"] = {"words": [one.words for one in papers.placards]}
     said["aircraft"] = {
         "name": papers.aircraft.name,

@@ -5,7 +5,23 @@ from __future__ import annotations
 import html
 from collections.abc import Iterable, Sequence
 
-EMPTY = ("img", "meta", "br", "hr")  # elements with nothing within
+EMPTY = ("img", "meta")  # elements with nothing within
+# after which a new line changes nothing that is seen, so that two pages can be compared line by line
+LINES = (
+    "tr",
+    "section",
+    "li",
+    "p",
+    "head",
+    "table",
+    "div",
+    "figure",
+    "nav",
+    "header",
+    "script",
+    "style",
+    "pre",
+)
 
 
 class Html(str):
@@ -17,14 +33,14 @@ def markup(*parts: object) -> Html:
     return Html("".join(part if isinstance(part, Html) else html.escape(str(part)) for part in parts))
 
 
-def tag(name: str, *within: object, **attributes: str) -> Html:
+def tag(name: str, /, *within: object, **attributes: str) -> Html:
     """An element; `class_` and `stroke_width` are written class and stroke-width."""
     written = "".join(
         f' {key.rstrip("_").replace("_", "-")}="{html.escape(value)}"' for key, value in attributes.items()
     )
     if name in EMPTY:
         return Html(f"<{name}{written} />")
-    return Html(f"<{name}{written}>{markup(*within)}</{name}>")
+    return Html(f"<{name}{written}>{markup(*within)}</{name}>" + "\n" * (name in LINES))
 
 
 def each(name: str, parts: Iterable[object], **attributes: str) -> Html:
@@ -52,7 +68,9 @@ def table(caption: object, heads: Sequence[str], rows: Iterable[Sequence[object]
         for row in rows
     ]
     classes = {"class_": class_} if class_ else {}
-    return tag("table", tag("caption", caption), tag("thead", tag("tr", head)), tag("tbody", *body), **classes)
+    return tag(
+        "table", tag("caption", caption), tag("thead", tag("tr", head)), tag("tbody", *body), **classes
+    )
 
 
 def css_text(text: str) -> str:

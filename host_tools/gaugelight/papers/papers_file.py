@@ -24,7 +24,7 @@ TABLES = (
     "aircraft", "balance", "installed", "battery", "essential", "limits", "alerts", "watches", "placard", "test", "logbook", "signature",
 )  # fmt: skip
 RESERVE = "reserve"  # what the reserve watch is called under [watches]
-SIGNED_WITH = ("name", "licence or certificate number", "place and date", "signature")
+SIGNED_WITH: tuple[str, ...] = ("name", "licence or certificate number", "place and date", "signature")
 # what stands in { } in the wording of the logbook
 FILLED_IN = ("aircraft", "registration", "box", "table", "firmware", "date")
 FILL = re.compile(r"\{([^{}]*)\}")
@@ -299,7 +299,7 @@ def _battery(section: Section | None, box: Box) -> Battery | None:
     cold = section.take("cold", _share, None, '"70 %", what it gives of that at the coldest it may be')
     wanted = section.take("wanted", box_values.positive_quantity("min"), None)
     own = section.take("box", box_values.positive_quantity("A"), None)
-    night = section.take("night", _night(box), ())
+    night = section.take("night", _night(box), None)
     source = section.take("from", words, "")
     section.finish()
     if capacity is None or state is None or cold is None:
@@ -324,9 +324,11 @@ def _night(box: Box) -> Callable[[Any], tuple[tuple[str, str], ...]]:
             raise ValueError('must be { knob = "30 %" }, and the readings of inputs that lamps follow')
         for name, word in value.items():
             if name != "knob" and box.input(name) is None:
-                raise ValueError(f'there is no input "{name}"; {meant(name, ["knob", *(i.name for i in box.inputs)])}')
+                raise ValueError(
+                    f'there is no input "{name}"; {meant(name, ["knob", *(i.name for i in box.inputs)])}'
+                )
             if not isinstance(word, str):
-                raise ValueError(f'{name}: write it with its unit, in quotes')
+                raise ValueError(f"{name}: write it with its unit, in quotes")
             try:
                 knob_position(word) if name == "knob" else reading_of(box, name, word)
             except Misuse as problem:

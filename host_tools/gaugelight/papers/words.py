@@ -6,7 +6,16 @@ from fractions import Fraction
 
 from gaugelight import temperature
 from gaugelight.boxfile import Box, Input
-from gaugelight.circuits import ASSUMED_TOLERANCE, REFERENCE, Circuit, Direct, Divider, Millivolt, PullUp, Shunt
+from gaugelight.circuits import (
+    ASSUMED_TOLERANCE,
+    REFERENCE,
+    Circuit,
+    Direct,
+    Divider,
+    Millivolt,
+    PullUp,
+    Shunt,
+)
 from gaugelight.converters import Converter, OnChip
 from gaugelight.face_tables import span_and_step
 from gaugelight.laws import Itself, Line, Points, Thermocouple, Thermometer
@@ -30,8 +39,14 @@ def two_digits(value: float) -> str:
 
 def pin(converter: Converter) -> str:
     if isinstance(converter, OnChip):
-        return f"GP{converter.pin}" + (f", mean of {converter.oversample}" if converter.oversample > 1 else "")
-    own = "" if converter.full_scale == converter.chip.full_scale else f", {converter.full_scale:g} V full scale"
+        return f"GP{converter.pin}" + (
+            f", mean of {converter.oversample}" if converter.oversample > 1 else ""
+        )
+    own = (
+        ""
+        if converter.full_scale == converter.chip.full_scale
+        else f", {converter.full_scale:g} V full scale"
+    )
     return f"{converter.chip.name}.{converter.channel}{own}"
 
 
@@ -57,7 +72,11 @@ def circuit(one: Circuit) -> str:
     if protection := getattr(one, "protection", 0.0):
         parts.append(f"{ohms(protection)} before the pin")
     if not isinstance(one, (Direct, Millivolt)):  # these have none that divide
-        off = f"{100 * ASSUMED_TOLERANCE:g} % (assumed)" if one.tolerance is None else f"{100 * one.tolerance:g} %"
+        off = (
+            f"{100 * ASSUMED_TOLERANCE:g} % (assumed)"
+            if one.tolerance is None
+            else f"{100 * one.tolerance:g} %"
+        )
         parts.append(f"resistors {off}")
     return ", ".join(parts)
 
@@ -122,9 +141,7 @@ def derived(one: Derived) -> str:
     if isinstance(one.parts, BoilMargin):
         margin = one.parts
         feet = float(margin.altitude) / 0.3048
-        return (
-            f"degrees until {margin.coolant} may boil at up to {feet:.0f} ft, by {margin.temperature} and {margin.pressure}"
-        )
+        return f"degrees until {margin.coolant} may boil at up to {feet:.0f} ft, by {margin.temperature} and {margin.pressure}"
     words = "".join(f" {'-' if factor < 0 else '+'} {name}" for name, factor in one.parts)
     return words.removeprefix(" + ").strip()
 
@@ -142,7 +159,9 @@ def condition(box: Box, one: Condition) -> str:
     if one.value is None:
         return f"{one.name} {one.way}"
     measured = box.input(one.name)
-    unit = measured.bare_unit if measured else next((d.unit for d in box.face.derived if d.name == one.name), "")
+    unit = (
+        measured.bare_unit if measured else next((d.unit for d in box.face.derived if d.name == one.name), "")
+    )
     return f"{one.name} {one.way} {number(one.value)} {unit}"
 
 
