@@ -24,7 +24,7 @@ def _ground(facts: Facts) -> Iterator[Trial]:
     yield Trial("Service jumper pulled, box switched off and on", f"FLIGHT; table {facts.crc}", GROUND)
     for one in box.inputs:
         errors = next(errors for errors in facts.errors if errors.input.name == one.name)
-        yield Trial(_held_against(one), f"within {_widest(errors)}", GROUND)
+        yield Trial(_held_against(one), _expected(errors), GROUND)
     if any(one.unit not in ("V", "%", "lx") for one in box.inputs):
         yield Trial(
             "One connector after the other unplugged, none of a tank that holds fuel",
@@ -71,12 +71,14 @@ def _held_against(one: Input) -> str:
     return f"{one.name}: a reference at the sender, at two places"
 
 
-def _widest(errors: InputErrors) -> str:
+def _expected(errors: InputErrors) -> str:
+    """How near it should be; its figure is rounded to the step beside that."""
+    if errors.of_box_alone:
+        return "both noted: what the sender is off by is not stated"
     low, high = min(b.plus_minus for b in errors.budgets), errors.worst.plus_minus
-    unit = errors.input.unit
-    if words.two_digits(low) == words.two_digits(high):
-        return f"{words.two_digits(high)} {unit}"
-    return f"{words.two_digits(low)} to {words.two_digits(high)} {unit}"
+    ends = dict.fromkeys(map(words.two_digits, (low, high)))
+    one = errors.input
+    return f"within {' to '.join(ends)} {one.unit}, and half a step of {words.number(one.step)}"
 
 
 def _flight(facts: Facts) -> Iterator[Trial]:

@@ -13,6 +13,7 @@ from gaugelight.build import Build
 from gaugelight.error_budget import Budget
 from gaugelight.faults_shown import Shown
 from gaugelight.lamps import Report
+from gaugelight.laws import Itself
 from gaugelight.loads import amperes
 from gaugelight.papers import words
 from gaugelight.papers.balance import Balance
@@ -94,6 +95,12 @@ class InputErrors:
     input: Input
     budgets: tuple[Budget, ...]
     cure: str
+
+    @property
+    def of_box_alone(self) -> bool:
+        """Nobody says what the sender is off by."""
+        one = self.input
+        return one.calibrated is None and one.tolerance is None and not isinstance(one.law, Itself)
 
     @property
     def worst(self) -> Budget:

@@ -112,7 +112,10 @@ def face_pictures(built: Build) -> list[Picture]:
     for page in range(page_count(built.box)):
         drawn = draw(built, middle, page)
         pictures.append(
-            Picture(f"page {page + 1} of {drawn.pages}, every sender in its middle", png(drawn, FACE_SCALE))
+            Picture(
+                f"page {page + 1} of {drawn.pages}, every sender in its middle",
+                png(drawn, FACE_SCALE, paper=True),
+            )
         )
     return pictures
 

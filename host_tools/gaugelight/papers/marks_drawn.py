@@ -10,7 +10,7 @@ from gaugelight.papers.markup import Html, tag
 from gaugelight.readouts import Mark, Markings
 
 WIDTH, TOP, HEIGHT = 640.0, 14.0, 14.0
-LEFT = 14.0
+LEFT = 20.0
 COLOURS = {"green": "#13713a", "yellow": "#c79a00", "red": "#b3131b"}
 HATCH = 5.0
 
@@ -32,7 +32,7 @@ def bar(name: str, unit: str, markings: Markings, span: tuple[float, float]) -> 
     for reading in numbers:
         x = at(reading)
         parts.append(_line(x, x, TOP + HEIGHT + 3, "#000", "0.8", down=4))
-        if x - last > 26:
+        if x - last > 30:
             parts.append(
                 tag(
                     "text",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import html
 from collections.abc import Iterable, Sequence
 
-EMPTY = ("img", "meta")  # elements with nothing within
+EMPTY = ("img", "meta", "br")  # elements with nothing within
 # after which a new line changes nothing that is seen, so that two pages can be compared line by line
 LINES = (
     "tr",

@@ -28,7 +28,7 @@ from gaugelight.wires import largest_fuse
 
 NO_SUM = "0" * 64
 POINTS_A_ROW = 8
-LAMP_TOPICS = ("in short", "load", "dimmable", "kept steady", "wire", "fuse", "driver", "states")
+LAMP_TOPICS = ("in short", "load", "dimmable", "kept steady", "wire", "fuse", "states")
 NO_SOURCE = tag("span", "no source stated", class_="none")
 NOT_STATED = tag("span", "not stated", class_="none")
 
@@ -78,6 +78,9 @@ def _unsummed(facts: Facts) -> str:
 
 def _parts(facts: Facts) -> Iterator[tuple[str, str, Html]]:
     """Title, anchor and content; what is empty is left out."""
+    yield "Cautions", "cautions", listed(
+        markup(tag("strong", f"{what}. "), says) for what, says in wording.CAUTIONS
+    )
     yield "Installed: weight and arm", "installed", _installed(facts)
     yield "Circuit and pin of every input", "inputs", _inputs(facts)
     yield "Outputs, switches and lines", "outputs", _outputs(facts)
@@ -85,7 +88,7 @@ def _parts(facts: Facts) -> Iterator[tuple[str, str, Html]]:
     yield "What the pilot is told", "alerts", _alerts(facts)
     yield "Fuel watches", "watches", _watches(facts)
     yield "Needles", "needles", _needles(facts)
-    yield "Calibration", "calibration", markup(*(_calibration(facts, name) for name in _sensed(facts)))
+    yield "Calibration", "calibration", _calibrations(facts)
     yield "Plus or minus", "errors", _errors(facts)
     yield "What a fault shows", "faults", _faults(facts)
     yield "Lamps: load, wire, fuse", "lamps", _lamps(facts)
@@ -93,9 +96,6 @@ def _parts(facts: Facts) -> Iterator[tuple[str, str, Html]]:
     yield "Current, and the battery alone", "battery", _battery(facts)
     yield "Bench", "bench", _bench(facts)
     yield "Placards", "placards", _placards(facts)
-    yield "Cautions", "cautions", listed(
-        markup(tag("strong", f"{what}. "), says) for what, says in wording.CAUTIONS
-    )
     yield "Flight-test card", "card", _card(facts)
     yield "Logbook and signatures", "signatures", _signatures(facts)
     yield "Whose page this is, and how to check it", "check", _check(facts)
@@ -393,19 +393,21 @@ def _watches(facts: Facts) -> Html:
     box, papers = facts.box, facts.papers
     rows: list[Sequence[object]] = []
     if (tank := box.face.reserve) is not None:
-        pump, rail = box.input(tank.pressure), tank.mains
-        unit = "" if pump is None else pump.bare_unit
-        low, high = tank.flowing
+        sender = box.input(tank.pressure)
+        assert sender is not None
+        fuel, psi = _unit(facts, tank.mains), sender.bare_unit
         says = (
-            f"pump {tank.pump}, pressure {tank.pressure}, mains {rail}; holds {_pair(tank.holds, tank.holds_error)}, mains hold"
-            f" {words.number(tank.capacity)}; an hour pumped {_span(tank.rate)}, burnt {_span(tank.burn)}; flowing"
-            f" {words.number(low)} to {words.number(high)} {unit} above pump off, closed line from {words.number(tank.dead_head)} {unit}"
+            f"pump {tank.pump}, pressure {tank.pressure}, mains {tank.mains}; holds {words.number(tank.holds)} +-"
+            f" {words.number(tank.holds_error)} {fuel}, the mains {words.number(tank.capacity)} {fuel}; an hour pumped {_span(tank.rate)}"
+            f" {fuel}, burnt {_span(tank.burn)} {fuel}; flowing {_span(tank.flowing)} {psi} above pump off, line closed from"
+            f" {words.number(tank.dead_head)} {psi}"
         )
         rows.append(("reserve watch", says, papers.watches.get(RESERVE) or NO_SOURCE))
     for gauge in box.face.gauges:
+        fuel = _unit(facts, gauge.gauge)
         says = (
-            f"while {words.condition(box, gauge.flies)} burns {_span(gauge.burn)} an hour; of a transfer"
-            f" {words.number(gauge.share)} %; called out from {words.number(gauge.allowance)} on; {words.number(gauge.unseen)} unseen above the float"
+            f"while {words.condition(box, gauge.flies)} burns {_span(gauge.burn)} {fuel} an hour; of a transfer {words.number(gauge.share)} %;"
+            f" called out from {words.number(gauge.allowance)} {fuel} on; {words.number(gauge.unseen)} {fuel} unseen above the float"
         )
         rows.append(
             (f"{gauge.gauge} against burn and transfer", says, papers.watches.get(gauge.gauge) or NO_SOURCE)
@@ -421,8 +423,9 @@ def _watches(facts: Facts) -> Html:
     )
 
 
-def _pair(value: object, off: object) -> str:
-    return f"{float(value):g} +- {float(off):g}"  # type: ignore[arg-type]
+def _unit(facts: Facts, name: str) -> str:
+    """Of an input or a worked-out readout."""
+    return next(one.unit for one in (*facts.box.inputs, *facts.box.face.derived) if one.name == name)
 
 
 def _span(pair: Sequence[object]) -> str:
@@ -430,14 +433,11 @@ def _span(pair: Sequence[object]) -> str:
 
 
 def _needles(facts: Facts) -> Html:
-    units = {name: unit for name, unit, _ in facts.box.shown} | {
-        one.name: one.unit for one in facts.box.inputs
-    }
     return markup(
         *(
             table(
                 f"{one.name} follows {one.follows}; parked at {words.number(one.park)} % on a fault",
-                [f">{units.get(one.follows, '')}", ">per cent of the time"],
+                [f">{_unit(facts, one.follows)}", ">per cent of the time"],
                 [(words.number(reading), words.number(place)) for reading, place in one.points],
             )
             for one in facts.box.face.needles
@@ -451,20 +451,22 @@ def _sensed(facts: Facts) -> list[str]:
     return sorted(names, key=lambda name: facts.calibration(name) is None)
 
 
+def _calibrations(facts: Facts) -> Html:
+    names = _sensed(facts)
+    guessed = "The points of what was not calibrated in the aircraft are those of the box file: a data sheet's, or a guess."
+    made = [] if all(facts.calibration(name) for name in names) else [tag("p", guessed)]
+    return markup(*made, *(_calibration(facts, name) for name in names))
+
+
 def _calibration(facts: Facts, name: str) -> Html:
     one = facts.box.input(name)
     assert one is not None
     done = facts.calibration(name)
     made = [tag("h3", name)]
     if done is None:
-        made.append(
-            tag(
-                "p",
-                tag("strong", "Not calibrated in the aircraft."),
-                " These are the points of the box file, which may be a data sheet's or a guess.",
-            )
+        return markup(
+            *made, tag("p", tag("strong", "Not calibrated in the aircraft.")), _points(words.points(one))
         )
-        return markup(*made, _points(words.points(one)))
     made.append(tag("p", f"Calibrated {calibrated(one)}."))
     if done.problem:
         made.append(tag("p", done.problem, class_="none"))
@@ -579,30 +581,27 @@ def _across(caption: str, upper: str, lower: str, pairs: Sequence[tuple[str, str
 
 
 def _errors(facts: Facts) -> Html:
-    heads = ["input", "at", "one step of the converter", "+- at 95 %", "largest part of it"]
     groups = []
     for errors in facts.errors:
-        unit = errors.input.unit
-        rows = []
-        for number, budget in enumerate(errors.budgets):
-            largest = budget.contributors[0]
-            where = f"{words.number(round(budget.reading, 6))} {unit}" + (
-                f" ({budget.place})" if budget.place else ""
+        unit, worst = errors.input.unit, errors.worst.contributors[0].quantity
+        alone = [tag("br"), tag("small", tag("strong", wording.ALONE))] if errors.of_box_alone else []
+        most = tag("small", f"most from: {worst.name}, {worst.size}")
+        name = tag("th", errors.input.name, *alone, tag("br"), most, scope="rowgroup", rowspan="2")
+        at = [
+            markup(
+                words.number(round(b.reading, 6)), *([tag("br"), tag("small", b.place)] if b.place else [])
             )
-            first = (
-                [tag("th", errors.input.name, scope="rowgroup", rowspan=str(len(errors.budgets)))]
-                if not number
-                else []
+            for b in errors.budgets
+        ]
+        off = [tag("strong", words.two_digits(b.plus_minus)) for b in errors.budgets]
+        groups.append(
+            tag(
+                "tbody",
+                tag("tr", name, tag("th", f"at, {unit}", scope="row"), each("td", at, class_="number")),
+                tag("tr", tag("th", "+-", scope="row"), each("td", off, class_="number")),
+                class_="group",
             )
-            cells = [
-                where,
-                words.two_digits(budget.resolution),
-                tag("strong", words.two_digits(budget.plus_minus)),
-                f"{largest.quantity.name}, {largest.quantity.size}",
-            ]
-            rows.append(tag("tr", *first, *(tag("td", cell) for cell in cells)))
-        groups.append(tag("tbody", *rows, class_="group"))
-    head = tag("thead", tag("tr", each("th", heads, scope="col")))
+        )
     proven = [
         (
             solved.input.name,
@@ -616,7 +615,12 @@ def _errors(facts: Facts) -> Html:
     return markup(
         tag("p", wording.PLUS_MINUS),
         tag("p", f"Not in these figures: {LEFT_OUT}.", class_="note"),
-        tag("table", tag("caption", "at five places of the range, and at every mark"), head, *groups),
+        tag(
+            "table",
+            tag("caption", "at five places of the range, and at every mark"),
+            *groups,
+            class_="places",
+        ),
         table(
             "the conversion's own error, proven over all 65,536 counts",
             ["input", ">signal +-", ">reading +-", ">step", ">breakpoints"],
@@ -742,7 +746,7 @@ def _battery(facts: Facts) -> Html:
         for what, current in (("by night, as above", drains.night), ("lamps at full", drains.most))
     ]
     reckoned = (
-        f"{words.number(battery.capacity)} Ah x {float(battery.state):.0%} x {float(battery.cold):.0%}"
+        f"{words.number(battery.capacity)} Ah x {words.number(battery.state * 100)} % x {words.number(battery.cold * 100)} %"
         f" = {float(battery.capacity * battery.state * battery.cold):.3g} Ah"
     )
     rows = [(what, "" if lasting is None else f"at most {in_minutes(lasting)}") for what, lasting in lasts]

@@ -28,7 +28,7 @@ li { margin: 0 0 0.8mm; break-inside: avoid; }
 .block dd { margin: 0; font-size: 10pt; font-weight: 600; overflow-wrap: anywhere; }
 .block dd.crc { font: 700 17pt/1.15 "DejaVu Sans Mono", Menlo, Consolas, monospace; }
 .open { border: 0.8pt solid var(--ink); padding: 2.4mm 3.4mm 1.4mm; margin: 0 0 3.5mm; font-size: 8.8pt; line-height: 1.4; }
-.open h2 { all: unset; display: block; font-weight: 700; font-size: 9.4pt; margin: 0 0 1.2mm; }
+.open h2 { border: 0; padding: 0; font-size: 9.4pt; margin: 0 0 1.2mm; }
 .wrong { border-width: 3pt; border-style: double; }
 .wrong li { font-weight: 700; }
 nav { font-size: 8.8pt; columns: 3; column-gap: 6mm; margin: 0 0 3mm; }
@@ -44,11 +44,16 @@ tbody th { font-weight: 600; }
 tbody tr { border-bottom: 0.35pt solid #bbb; break-inside: avoid; }
 tbody.group { break-inside: avoid; border-bottom: 0.8pt solid var(--soft); }
 tbody.group tr { border-bottom-style: dotted; }
-.number { text-align: right; white-space: nowrap; }
-tr.sum th, tr.sum td { border-top: 0.9pt solid var(--ink); font-weight: 700; }
+.places td, .places th { padding-right: 1.6mm; }
+.places th:first-child[rowspan] { width: 42mm; }
+small { font-size: 7pt; font-weight: 400; color: var(--soft); }
+.number { text-align: right; white-space: nowrap; padding-right: 4mm; }
+td strong { white-space: nowrap; }
+.sums tbody tr:last-child > * { border-top: 0.9pt solid var(--ink); font-weight: 700; }
 .none { font-weight: 700; font-style: italic; }
 .tick { width: 12mm; text-align: center; }
-.write { width: 34mm; border-bottom: 0.6pt solid var(--ink); }
+.write { width: 34mm; }
+.card td, .card th { padding-top: 1.3mm; padding-bottom: 1.5mm; }
 .note { font-size: 9pt; color: #333; }
 .notes { font-size: 9pt; }
 svg.bar { display: block; width: 100%; max-width: 150mm; height: auto; font: 9px Arial, "Liberation Sans", sans-serif; margin: 0 0 1mm; }
@@ -56,6 +61,7 @@ svg.bar { display: block; width: 100%; max-width: 150mm; height: auto; font: 9px
 .faces { display: grid; grid-template-columns: repeat(2, 1fr); gap: 3mm 5mm; }
 figure { margin: 0 0 2mm; break-inside: avoid; }
 figure img { display: block; width: 100%; height: auto; }
+.faces img { border: 0.6pt solid var(--ink); image-rendering: pixelated; }
 .plot img { max-width: 165mm; }
 figcaption { font-size: 8pt; color: var(--soft); margin-top: 0.8mm; }
 .placard { border: 1.4pt solid var(--ink); padding: 2.5mm 4mm; margin: 0 0 1mm; text-align: center; font: 700 11pt/1.3 "Helvetica Neue", Arial, "Liberation Sans", sans-serif; white-space: pre-line; break-inside: avoid; max-width: 100mm; }
@@ -65,7 +71,7 @@ figcaption { font-size: 8pt; color: var(--soft); margin-top: 0.8mm; }
 .sign dl div { border-top: 0.7pt solid var(--ink); padding-top: 0.7mm; }
 .sign dt { font: 7.6pt "Helvetica Neue", Arial, "Liberation Sans", sans-serif; color: var(--soft); }
 .sign dd { margin: 0; }
-pre { font: 7.4pt/1.35 "DejaVu Sans Mono", Menlo, Consolas, monospace; white-space: pre-wrap; overflow-wrap: anywhere; margin: 0 0 4mm; border-left: 0.5pt solid var(--hair); padding-left: 3mm; }
+pre { columns: 2; column-gap: 6mm; font: 6.7pt/1.3 "DejaVu Sans Mono", Menlo, Consolas, monospace; white-space: pre-wrap; overflow-wrap: anywhere; margin: 0 0 4mm; }
 .mono { font-family: "DejaVu Sans Mono", Menlo, Consolas, monospace; font-size: 8pt; overflow-wrap: anywhere; }
 footer { margin-top: 9mm; border-top: 0.5pt solid var(--hair); padding-top: 1.5mm; font: 8pt "Helvetica Neue", Arial, "Liberation Sans", sans-serif; color: var(--soft); }
 @media screen and (max-width: 700px) { .block { grid-template-columns: repeat(2, 1fr); } nav { columns: 1; } table { display: block; overflow-x: auto; } }
@@ -74,7 +80,7 @@ footer { margin-top: 9mm; border-top: 0.5pt solid var(--hair); padding-top: 1.5m
   body { max-width: none; padding: 0; font-size: 10pt; }
   nav { break-inside: avoid; }
   .appendix { break-before: page; }
-  .card { break-before: page; }
+  .card, .signatures { break-before: page; }
   footer { display: none; }
 }
 """

@@ -15,9 +15,9 @@ CAUTIONS = (
 )  # fmt: skip
 
 HONESTY = (
-    "This page carries the box file it was made from. `gaugelight record --check PAGE` builds the table anew from that file, and the CRC must"
-    " come out as it stands here; with `--port` it must be the CRC that a box says too, and its table the same to the byte. The sum below is"
-    " over the whole page: a number that was changed by accident, or by hand, no longer fits it.",
+    "This page carries the box file it was made from. Anyone with these tools can check it: gaugelight record --check PAGE builds the table anew"
+    " from that file, and its CRC must come out as it stands here; with --port it must be the CRC that a box says too, and the box's table the"
+    " same to the byte. The sum below is over the whole page: a number changed by accident, or by hand, no longer fits it.",
     "Neither is a signature. Whoever means to deceive can make a page of other numbers, and its CRC and sum with it; what makes this page a"
     " document is the signatures on its print. A CRC of 32 bits finds every accident but one in four thousand million. It says that table and"
     " box belong together, not that senders, wires and limits are right: tests and signatures say that.",
@@ -29,9 +29,10 @@ AT_MOST = (
     "At most: a battery that is older, colder or emptied faster than stated gives less, what is left out above takes its share, and what"
     " regulates itself takes more current as the voltage falls. Land well before."
 )
+ALONE = "the box alone: what its sender is off by is not stated"
 PLUS_MINUS = (
     "Plus or minus at 95 % (JCGM 100), each from its own sources: circuit, converter, conversion curve, and the sender's stated tolerance or its"
     " calibration. Where neither is stated the sender itself is left out, and the figure is of the box alone. Near an end of the range it is an"
-    " upper bound."
+    " upper bound. Of what is worked out from several inputs nothing is stated here; the boil margin takes its own off."
 )
 LIMITS = "A limit is judged reached half a displayed step early, when its reading is shown."
