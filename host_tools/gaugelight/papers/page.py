@@ -425,7 +425,8 @@ def _watches(facts: Facts) -> Html:
 
 def _unit(facts: Facts, name: str) -> str:
     """Of an input or a worked-out readout."""
-    return next(one.unit for one in (*facts.box.inputs, *facts.box.face.derived) if one.name == name)
+    measured = facts.box.input(name)
+    return measured.bare_unit if measured else next(one.unit for one in facts.box.face.derived if one.name == name)
 
 
 def _span(pair: Sequence[object]) -> str:
