@@ -613,8 +613,6 @@ def _default_step(width: float) -> Fraction:
 
 def read_box(path: Path) -> Box:
     """The box a file describes. Raises WrongBoxFile with every problem that stands in it, Misuse."""
-    from gaugelight.check import problems_of  # check needs Box
-
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as problem:
@@ -622,9 +620,16 @@ def read_box(path: Path) -> Box:
     except UnicodeDecodeError:
         what = "is not text in UTF-8; give the box file (.toml), not its image"
         raise WrongBoxFile(str(path), [Problem(0, "file", what)]) from None
-    reader = Reader(str(path), text.replace("\r\n", "\n"))
+    return box_of_text(str(path), text)
+
+
+def box_of_text(file: str, text: str) -> Box:
+    """The box that the text of a file describes. Raises WrongBoxFile with every problem that stands in it."""
+    from gaugelight.check import problems_of  # check needs Box
+
+    reader = Reader(file, text.replace("\r\n", "\n"))
     box = reader.box()
     problems = reader.problems or [reader.at_key(problem) for problem in problems_of(box)]
     if problems:
-        raise WrongBoxFile(str(path), problems)
+        raise WrongBoxFile(file, problems)
     return box

@@ -28,6 +28,7 @@ STOPPED = {
     "install": "stopped; the box may stand still: run `gaugelight install` again",
     "flash": f"stopped; {EITHER}",
     "revert": f"stopped; {EITHER}",
+    "calibrate": "stopped; every point that was taken is safe in its session; the same command goes on",
 }
 
 SMALLEST_SHARE = 0.001  # of what contributes to an uncertainty, on the screen
@@ -552,6 +553,12 @@ def flash(words: argparse.Namespace, screen: Screen) -> Outcome:
     }, 0
 
 
+def calibrate(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.calibration import command
+
+    return command.calibrate(words, screen)
+
+
 @contextlib.contextmanager
 def _whole() -> Iterator[None]:
     """What must be known where the line is lost in the middle: no table is ever half there."""
@@ -975,6 +982,36 @@ def parser() -> Parser:
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one.add_argument("--yes", action="store_true", help="write without being asked")
     one.add_argument("--look", action="store_true", help="say what would change, and write nothing")
+    one = command(
+        "calibrate",
+        calibrate,
+        "take an input's points in the aircraft: add fuel, or set a pressure, wait until it is still, again; then judge, show, save, flash",
+    )
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("input", metavar="INPUT", help="its name, in quotes")
+    one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one.add_argument(
+        "--session",
+        metavar="FILE",
+        help="where its points are kept, safe after each (default: INPUT.level.toml)",
+    )
+    one.add_argument("--new", action="store_true", help="begin a session; never go on in one that is there")
+    one.add_argument(
+        "--parked",
+        action="store_true",
+        help="in parked attitude: for the dipstick, and what the gauge shows there",
+    )
+    one.add_argument(
+        "--from",
+        dest="from_file",
+        metavar="FILE",
+        help="evaluate a session, typed by hand or taken; needs no box",
+    )
+    one.add_argument("--dipstick", metavar="FILE", help="a scale to print at true size, .svg or .png")
+    one.add_argument("--plot", metavar="FILE", help="the picture (default: the session's name with .png)")
+    one.add_argument("--save", action="store_true", help="write the points in BOX without being asked")
+    one.add_argument("--flash", action="store_true", help="and put them on the box")
+    one.add_argument("--yes", action="store_true", help="flash without being asked")
     one = command("revert", revert, "go back to the table that the box had before")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one.add_argument("--yes", action="store_true", help="go back without being asked")

@@ -512,7 +512,7 @@ def dial_drawing(dial: Dial) -> Drawing:
     shapes = [_moved(shape, middle) for shape in face_shapes(dial)]
     y = middle[1] + dial.radius + 8
     left = MARGIN
-    shapes += _scale_bar(left, y)
+    shapes += scale_bar(left, y)
     shapes.append(
         Words((left + SCALE_BAR + 4, y), f"{SCALE_BAR} mm: measure it on the print", 2.8, centred=False)
     )
@@ -573,7 +573,7 @@ def _edges(mark: Mark) -> str:
     return f"{mark.colour} = {float(edge):g}"
 
 
-def _scale_bar(left: float, y: float) -> list[Shape]:
+def scale_bar(left: float, y: float) -> list[Shape]:
     bar: list[Shape] = [Line((left, y), (left + SCALE_BAR, y), 0.3)]
     for x in range(0, SCALE_BAR + 1, 10):
         half = 2.0 if x in (0, SCALE_BAR) else 1.0

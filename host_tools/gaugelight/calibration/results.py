@@ -1,12 +1,37 @@
-"""What a session comes to: its curve, and what the face will say by it, plus or minus at 95 % (JCGM 100), the box's own part included."""
+"""What a session comes to: its curve, and what the face will say by it, plus or minus at 95 % (JCGM 100), the box's own part included.
+
+A straight line is carried on to the sender's ends, so that every reading of its range, and every mark, stays where it was; the curve of a tank
+is never carried beyond what was measured. Beyond its last point a reading stands; the limits of its faults stay as they were.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Protocol
+import math
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
 
-from gaugelight.boxfile import Box, Input
-from gaugelight.calibration.session import Session
+import numpy as np
+
+from gaugelight.box_values import BOX, METER, Calibrated
+from gaugelight.boxfile import FUEL_UNITS, Box, Input
+from gaugelight.calibration.box_file import Listed, rounded, with_calibration
+from gaugelight.calibration.session import BY_BOX, REFERENCE, SHARE, TANK, Amount, Point, Session
+from gaugelight.calibration.stillness import resolution_of
+from gaugelight.laws import Thermocouple, Thermometer
+from gaugelight.problems import Misuse, Wrong, meant
+from gaugelight.quantity import UNITS
+
+if TYPE_CHECKING:
+    from gaugelight.calibration.density import Density
+    from gaugelight.calibration.straight_line import ReferenceFit
+    from gaugelight.calibration.tank import Observed, TankFit
+
+K = 1.96  # from a plus or minus at 95 % to a standard uncertainty: what a person states is taken for normal
+MOST_FACED = 61
+DENSITY_U = 0.001  # kg/l, standard: of a density read off a glass hydrometer; common practice, no source
 
 
 class Fit(Protocol):
@@ -21,7 +46,7 @@ class Fit(Protocol):
     @property
     def residuals(self) -> tuple[float, ...]: ...
     @property
-    def hysteresis(self) -> float: ...
+    def hysteresis(self) -> float | None: ...
     @property
     def lack(self) -> str | None: ...
 
@@ -31,8 +56,8 @@ class Fit(Protocol):
 @dataclass(frozen=True)
 class Taken:
     """A point as it was evaluated, in the units of reading and signal. added: since the point before (of a reference 0); true: the total of a
-    tank, what the reference said; its and the signal's standard uncertainty; spread: as measured, None where not; residual: point
-    less curve, in the reading's unit."""
+    tank, what the reference said; its and the signal's standard uncertainty; spread: as measured, None where not; residual: what is there
+    less what the face shows."""
 
     added: float
     true: float
@@ -46,7 +71,7 @@ class Taken:
 
 @dataclass(frozen=True)
 class Faced:
-    """A reading that the face will show, and its plus or minus at 95 %."""
+    """A reading that the face will show, and its plus or minus at 95 %, the rounding to the displayed step included."""
 
     reading: float
     plus_minus: float
@@ -54,18 +79,359 @@ class Faced:
 
 @dataclass(frozen=True)
 class Result:
-    """bottom, top: dead zones of a tank, readings from, to; where the signal does not move. notes: what to know, in words."""
+    """listed: signal, reading, plus or minus, as they go into the box file; empty where the session is one in parked attitude, which does not.
+    bottom, top: dead zones of a tank, readings from, to; where the signal does not move. notes: what to know, in words.
+    """
 
     session: Session
     input: Input
     fit: Fit
     points: tuple[Taken, ...]
     face: tuple[Faced, ...]
+    listed: tuple[Listed, ...] = ()
     bottom: tuple[float, float] | None = None
     top: tuple[float, float] | None = None
     notes: tuple[str, ...] = ()
 
+    @property
+    def hysteresis(self) -> float | None:
+        return self.fit.hysteresis
+
+
+def input_of(box: Box, name: str) -> Input:
+    """The input to be calibrated. Raises Misuse where there is none, or it is not one for this."""
+    one = box.input(name)
+    if one is None:
+        raise Misuse(
+            f'{box.file}: there is no input "{name}"; {meant(name, [each.name for each in box.inputs])}'
+        )
+    where = f"{box.file}:{one.line}: {name}"
+    if one.nominal is not None:
+        raise Misuse(
+            f"{where}: is a rail; what hangs on it is compared with it, and needs no calibration of it"
+        )
+    if isinstance(one.law, Thermocouple):
+        raise Misuse(
+            f"{where}: is a thermocouple, whose law is a standard's; points cannot stand for it and its cold junction"
+        )
+    if one.unit == "%" or one.unit == "lx":
+        raise Misuse(
+            f"{where}: {one.unit} has no reference here; fuel, pressure, temperature, voltage and current have"
+        )
+    return one
+
+
+def kind_of(one: Input) -> str:
+    return TANK if one.unit in FUEL_UNITS else REFERENCE
+
 
 def evaluate(session: Session, box: Box) -> Result:
     """Raises Wrong where the points make no curve, Misuse where the session is not of this box."""
-    raise NotImplementedError
+    one = input_of(box, session.input)
+    if session.kind != kind_of(one):
+        raise Misuse(
+            f'{session.file}: kind = "{session.kind}", but {one.name} is in {one.unit}: a "{kind_of(one)}"'
+        )
+    if session.box and session.box != box.name:
+        raise Misuse(f'{session.file}: was taken on box "{session.box}", and {box.file} is of "{box.name}"')
+    try:
+        fit, points = _tank(session, box, one) if session.kind == TANK else _reference(session, box, one)
+    except ValueError as problem:
+        raise Wrong(f"{session.file}: {problem}") from None
+    made = replace(_bare(session, one, fit, points), notes=tuple(_notes(session, one, fit)))
+    if session.parked:
+        return made
+    listed = rounded(_listed(session, box, one, fit), one.step)
+    return replace(made, listed=listed, face=_face(box, session, one, listed))
+
+
+def _bare(session: Session, one: Input, fit: TankFit | ReferenceFit, points: Sequence[Taken]) -> Result:
+    bottom, top = getattr(fit, "bottom", None), getattr(fit, "top", None)
+    return Result(session, one, fit, tuple(points), (), (), bottom, top)
+
+
+def calibrated_of(session: Session, box_file: Path) -> Calibrated:
+    """What the box file says of it: the day of its last point, its file as seen from the box file."""
+    days = [point.at.date() for point in session.points if point.at is not None]
+    file = os.path.relpath(Path(session.file).resolve(), box_file.resolve().parent)
+    through = BOX if session.signals == BY_BOX else METER
+    return Calibrated(max(days, default=session.started), Path(file).as_posix(), through)
+
+
+# -- from what is written to what is fitted
+
+
+def signals_of(session: Session, box: Box, one: Input) -> list[tuple[float, float]]:
+    """Of each point its signal and what that has of its own: a standard uncertainty, from its spread and the converter's step."""
+    step = resolution_of(box, one) / math.sqrt(12) if session.signals == BY_BOX else 0.0
+    found = []
+    for point in session.points:
+        try:
+            spread = 0.0 if point.spread is None else point.spread.to(one.circuit.unit)
+            signal = point.signal.to(one.circuit.unit)
+        except ValueError as problem:
+            raise Wrong(f"{session.file}:{point.line}: signal: {problem}") from None
+        found.append((signal, math.hypot(spread, step, _last_digit(point, one.circuit.unit))))
+    return found
+
+
+def _last_digit(point: Point, unit: str) -> float:
+    """Half of what the last written digit is worth, rectangular: of a meter's display that is all that is known."""
+    if point.spread is not None:
+        return 0.0
+    written = f"{float(point.signal.value):.9f}".rstrip("0").partition(".")[2]
+    worth = float(UNITS[point.signal.unit][1] / UNITS[unit][1]) * 10.0 ** -len(written)
+    return min(worth, 0.01 * abs(point.signal.to(unit)) or worth) / math.sqrt(12)
+
+
+def _tank(session: Session, box: Box, one: Input) -> tuple[TankFit, list[Taken]]:
+    from gaugelight.calibration.tank import Observed, fit_tank
+
+    observed, common = observed_of(session, box, one)
+    fit = fit_tank(observed, common, float(one.step))
+    fit = replace(fit, plus_minus=_with_meter(session, one, fit))
+    points, total, own = [], 0.0, 0.0
+    spreads = [
+        None if point.spread is None else point.spread.to(one.circuit.unit) for point in session.points
+    ]
+    for seen, point, residual, spread in zip(observed, session.points, fit.residuals, spreads):
+        total += seen.added
+        own = math.hypot(own, seen.added_u)
+        points.append(
+            Taken(
+                seen.added,
+                total,
+                math.hypot(own, common * total),
+                seen.signal,
+                seen.signal_u,
+                spread,
+                residual,
+                _mm(point.dip),
+            )
+        )
+    return fit, points
+
+
+def observed_of(session: Session, box: Box, one: Input) -> tuple[list[Observed], float]:
+    """What fit_tank takes, in the unit of the reading, and what all pours share. Raises Wrong."""
+    from gaugelight.calibration.tank import Observed
+
+    observed, shared, total = [], [], 0.0
+    for point, (signal, signal_u) in zip(session.points, signals_of(session, box, one)):
+        try:
+            added, own, common = _poured(session, point, one.bare_unit)
+        except ValueError as problem:
+            raise Wrong(f"{session.file}:{point.line}: {problem}") from None
+        total += added
+        if total < -2 * own - 1e-9:
+            what = f"by then {-added:g} {one.bare_unit} are drained and only {total - added:g} were there"
+            raise Wrong(f"{session.file}:{point.line}: added: {what}")
+        observed.append(Observed(added, own, signal, signal_u))
+        shared.append(common)
+    return observed, max(shared, default=0.0)
+
+
+def _poured(session: Session, point: Point, unit: str) -> tuple[float, float, float]:
+    """Of one pour, in a unit: how much, its own standard uncertainty, and the share that all have in common. Raises ValueError."""
+    from gaugelight.calibration import pours
+    from gaugelight.calibration.density import Density
+
+    assert session.can is not None
+    every, each = float(session.can.every.value) / 100 / K, session.can.each
+    given = point.weighed or point.added
+    assert given is not None
+    by_weight, in_mass = UNITS[given.unit][0] == "mass", UNITS[unit][0] == "mass"
+    density = (
+        _density(session, point)
+        if by_weight != in_mass or UNITS[each.unit][0] not in ("share", UNITS[given.unit][0])
+        else None
+    )
+    base = "kg" if by_weight else "l"
+    amount = given.to(base)
+    if each.unit == SHARE:
+        own = each.off(base, amount) / K
+    elif UNITS[each.unit][0] == UNITS[base][0]:
+        own = each.to(base) / K
+    else:
+        assert density is not None
+        own = each.to("l" if by_weight else "kg") / K * (density.value if by_weight else 1 / density.value)
+    worth = float(UNITS[unit][1])
+    if by_weight and not in_mass:
+        assert isinstance(density, Density)
+        pour = pours.by_weight(amount, every, own, density)
+        return pour.volume / worth, pour.own_u / worth, pour.common_share
+    if in_mass and not by_weight:
+        assert isinstance(density, Density)
+        kilogram = density.value / worth
+        return amount * kilogram, own * kilogram, math.hypot(every, density.u / density.value)
+    pour = pours.by_volume(amount, every, own)
+    return pour.volume / worth, pour.own_u / worth, pour.common_share
+
+
+def _density(session: Session, point: Point) -> Density:
+    from gaugelight.calibration import density
+
+    if session.density is not None:
+        return density.Density(float(session.density), DENSITY_U)
+    if session.fuel is None:
+        raise ValueError('of which fuel? add fuel = "avgas 100LL" or density = "0.716 kg/l" to the session')
+    if point.temperature is None:
+        raise ValueError('at which temperature? add temperature = "18 degC"')
+    return density.named(session.fuel, point.temperature.to("degC"))
+
+
+def _reference(session: Session, box: Box, one: Input) -> tuple[ReferenceFit, list[Taken]]:
+    from gaugelight.calibration.straight_line import Held, fit_reference
+
+    gauge, unit = session.reference, one.bare_unit
+    assert gauge is not None
+    held = []
+    for point, (signal, signal_u) in zip(session.points, signals_of(session, box, one)):
+        assert point.true is not None
+        try:
+            held.append(Held(point.true.to(unit), signal, signal_u))
+        except ValueError as problem:
+            raise Wrong(f"{session.file}:{point.line}: true: {problem}") from None
+    most = max((abs(one.true) for one in held), default=0.0)
+    common, share = _common(session, unit)
+    each = 0.0 if gauge.each is None else gauge.each.off(unit, most) / K
+    fit = fit_reference(held, float(one.step), common=common, common_share=share, each=each)
+    fit = replace(fit, plus_minus=_with_meter(session, one, fit))
+    points = []
+    for seen, point, residual in zip(held, session.points, fit.residuals):
+        true_u = math.hypot(common, share * seen.true, each)
+        spread = None if point.spread is None else point.spread.to(one.circuit.unit)
+        points.append(Taken(0.0, seen.true, true_u, seen.signal, seen.signal_u, spread, residual, None))
+    return fit, points
+
+
+def _common(session: Session, unit: str) -> tuple[float, float]:
+    """What all readings of the reference share: in their unit, as a share of them; standard uncertainties."""
+    assert session.reference is not None
+    off = session.reference.plus_minus
+    if off.unit == SHARE:
+        return 0.0, float(off.value) / 100 / K
+    return off.off(unit) / K, 0.0
+
+
+def _with_meter(session: Session, one: Input, fit: Fit) -> tuple[float, ...]:
+    """Of each breakpoint its plus or minus, with what the meter is off by, which all its readings share."""
+    if session.meter is None:
+        return fit.plus_minus
+    slopes = (
+        np.gradient(np.array(fit.readings), np.array(fit.signals)) if len(fit.signals) > 1 else np.zeros(1)
+    )
+    return tuple(
+        math.hypot(off, session.meter.off(one.circuit.unit, signal) * float(slope))
+        for signal, off, slope in zip(fit.signals, fit.plus_minus, slopes)
+    )
+
+
+def _mm(dip: Amount | None) -> float | None:
+    return None if dip is None else dip.to("mm")
+
+
+# -- what comes of it
+
+
+def _listed(session: Session, box: Box, one: Input, fit: TankFit | ReferenceFit) -> list[Listed]:
+    """The breakpoints; of a straight line those at the sender's ends, or where its lowest and highest readings lie, where that is further out."""
+    from gaugelight.calibration.straight_line import ReferenceFit
+
+    if not isinstance(fit, ReferenceFit) or fit.line is None:
+        return list(zip(fit.signals, fit.readings, fit.plus_minus))
+    line = fit.line
+    at_ends = [line.origin + (reading - line.intercept) / line.slope for reading in one.law.span]
+    low, high = min(one.law.low, *at_ends, fit.signals[0]), max(one.law.high, *at_ends, fit.signals[-1])
+    if one.limits is not None:
+        low, high = max(low, float(one.limits[1])), min(high, float(one.limits[2]))
+    if one.circuit.unit != "mV":
+        low = max(low, 0.0)
+    common, share = _common(session, one.bare_unit)
+    listed = []
+    for signal in (low, high):
+        reading, off = line.at(signal)
+        by_meter = 0.0 if session.meter is None else session.meter.off(one.circuit.unit, signal) * line.slope
+        listed.append((signal, reading, math.hypot(off, K * math.hypot(common, share * reading), by_meter)))
+    return listed
+
+
+def _face(box: Box, session: Session, one: Input, listed: Sequence[Listed]) -> tuple[Faced, ...]:
+    """Every reading that the face shows, or a part of them evenly spread where there are many."""
+    from gaugelight.build import solve_input
+    from gaugelight.error_budget import budget_at, half_width, quantities
+
+    as_written = with_calibration(box, one.name, listed, calibrated_of(session, Path(box.file)))
+    new = as_written.input(one.name)
+    assert new is not None
+    solved = solve_input(as_written, new)
+    found = quantities(solved)
+    step, (low, high) = float(one.step), new.law.span
+    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    every = max(1, math.ceil((last - first + 1) / MOST_FACED))
+    faced = []
+    for k in range(first, last + 1, every):
+        budget = budget_at(solved, found, k * step)
+        parts = [part for contributor in budget.contributors for part in contributor.parts]
+        off = half_width([*parts, (step / math.sqrt(12), "rectangular")])
+        faced.append(Faced(k * step, off))
+    return tuple(faced)
+
+
+def _notes(session: Session, one: Input, fit: TankFit | ReferenceFit) -> list[str]:
+    unit, notes = one.bare_unit, []
+    for words, zone in (("bottom", getattr(fit, "bottom", None)), ("top", getattr(fit, "top", None))):
+        if zone is not None:
+            notes.append(
+                f"from {zone[0]:.4g} to {zone[1]:.4g} {unit} the float lies at the {words}: the gauge does not move there"
+            )
+    if fit.hysteresis is None:
+        notes.append(
+            f"went one way only: take some points {'draining' if session.kind == TANK else 'going down'} too, to see what sticks"
+        )
+    else:
+        notes.append(f"up and down differ by {fit.hysteresis:.2g} {unit} at most")
+    if fit.lack:
+        notes.append(fit.lack)
+    if isinstance(one.law, Thermometer):
+        notes.append(
+            "a thermistor or platinum sensor is curved between points; its own law with a table of its resistances stays better"
+        )
+    return notes
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """On the ground, in parked attitude: what is there, what the gauge shows, and the plus or minus of the difference at 95 %."""
+
+    there: float
+    shown: float
+    plus_minus: float
+
+
+def parked_correction(parked: Result, level: Result) -> tuple[Corrected, ...]:
+    """At the points of the parked session, and between them at round quantities: what the gauge, calibrated in level attitude, shows."""
+    low, high = sorted((parked.fit.readings[0], parked.fit.readings[-1]))
+    step = round_step((high - low) / 8)
+    quantities = [k * step for k in range(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)]
+    readings, signals = np.array(parked.fit.readings), np.array(parked.fit.signals)
+    if readings[-1] < readings[0]:
+        readings, signals = readings[::-1], signals[::-1]
+    corrected = []
+    for there in quantities:
+        signal = float(np.interp(there, readings, signals))
+        shown, off = _on_listed(level, signal)
+        corrected.append(Corrected(there, shown, math.hypot(off, parked.fit.band(signal)[1])))
+    return tuple(corrected)
+
+
+def _on_listed(level: Result, signal: float) -> tuple[float, float]:
+    signals = [s for s, _, _ in level.listed]
+    reading = float(np.interp(signal, signals, [r for _, r, _ in level.listed]))
+    return reading, float(np.interp(signal, signals, [off for _, _, off in level.listed]))
+
+
+def round_step(about: float) -> float:
+    """1, 2 or 5 times a power of ten, at least so much."""
+    power = 10.0 ** math.floor(math.log10(about))
+    return next(power * m for m in (1, 2, 5, 10) if power * m >= about * (1 - 1e-9))

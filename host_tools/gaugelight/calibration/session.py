@@ -360,10 +360,7 @@ def fuel_name(value: Any) -> str:
     from gaugelight.calibration import density as densities
 
     name = _text_of(value)
-    if name not in densities.FUELS:
-        raise ValueError(
-            f'"{name}" is not known; write one of: {", ".join(densities.FUELS)}; or density = "... kg/l"'
-        )
+    densities.named(name, 15.0)
     return name
 
 

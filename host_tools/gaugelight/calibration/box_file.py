@@ -1,0 +1,162 @@
+"""The points of a calibration in the box file: one input's `points`, `calibrated` and `limits`; all else stays byte for byte."""
+
+from __future__ import annotations
+
+import difflib
+import json
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from fractions import Fraction
+from pathlib import Path
+
+import tomlkit
+
+from gaugelight.box_values import Calibrated, Limits
+from gaugelight.boxfile import LAW_KEYS, Box, Input, box_of_text
+from gaugelight.build import Build, build
+from gaugelight.laws import Itself, Line
+from gaugelight.problems import Misuse, Problem, Wrong, WrongBoxFile
+from gaugelight.toml_lines import key_lines
+
+LONGEST_LINE = 110
+OURS = (*LAW_KEYS, "calibrated")
+
+Listed = tuple[float, float, float]  # signal, reading, its plus or minus at 95 %
+
+
+def rounded(listed: Sequence[Listed], step: Fraction) -> tuple[Listed, ...]:
+    """As they are written: signals to five digits, readings to a hundredth of the displayed step or a little more, what they are off by
+    to two digits, upwards."""
+    decimals = max(0, 1 - math.floor(math.log10(step)))
+    return tuple((_digits(s, 5), round(r, decimals) + 0.0, _upwards(off)) for s, r, off in listed)
+
+
+def _digits(value: float, digits: int) -> float:
+    return float(f"{value:.{digits}g}")
+
+
+def _upwards(off: float) -> float:
+    if off <= 0:
+        return 0.0
+    unit = 10.0 ** (math.floor(math.log10(off)) - 1)
+    return _digits(math.ceil(off / unit - 1e-6) * unit, 2)
+
+
+def kept_limits(one: Input) -> Limits | None:
+    """The limits that the sender's kind brought along, where points in its place would lose them."""
+    if isinstance(one.law, Line) and one.limits is not None:
+        return one.limits
+    if isinstance(one.law, Itself):
+        low, high = Fraction(str(one.law.low)), Fraction(str(one.law.high))
+        return (
+            low * Fraction(98, 100),
+            low * Fraction(99, 100),
+            high * Fraction(101, 100),
+            high * Fraction(102, 100),
+        )
+    return None
+
+
+def with_points(text: str, one: Input, listed: Sequence[Listed], calibrated: Calibrated) -> str:
+    """The box file's text with these points for that input. They take the place of what says its law now. Raises Wrong."""
+    lines = text.split("\n")
+    headers = [line for (_, _, key), line in key_lines(text.replace("\r\n", "\n")).items() if not key]
+    first, last = one.line, min((line for line in headers if line > one.line), default=len(lines) + 1) - 1
+    section = "\n".join(lines[first:last])
+    written = [key for key in tomlkit.parse(section) if key in OURS]
+    if not written:
+        raise Wrong(f"{one.name}: none of {', '.join(LAW_KEYS)} stands under its [[input]] in the box file")
+    newline = "\r\n" if "\r\n" in text else "\n"
+    new = [_points_text(one.circuit.unit, listed, newline), _calibrated_text(calibrated)]
+    limits = kept_limits(one)
+    if limits is not None and "limits" not in tomlkit.parse(section):
+        new.append(_limits_text(one.circuit.unit, limits))
+    lines[first:last] = _edited(section, new, newline).split("\n")
+    return "\n".join(lines)
+
+
+def _edited(section: str, new: list[str], newline: str) -> str:
+    """A table's text with new lines in the place of the first of our keys, and without the others; their comments stay."""
+    made = ""
+    place = next(key for key in tomlkit.parse(section) if key in LAW_KEYS)
+    for key, item in tomlkit.parse(section).body:
+        if key is None:
+            made += item.as_string()
+            continue
+        trivia = item.trivia
+        behind = trivia.comment_ws + trivia.comment + trivia.trail
+        if key.key not in OURS:
+            made += f"{trivia.indent}{key.as_string()}{key.sep}{item.as_string()}{behind}"
+        elif key.key == place:
+            made += newline.join(trivia.indent + line for line in new) + behind
+        elif trivia.comment:
+            made += trivia.indent + trivia.comment + trivia.trail
+    return made
+
+
+def _points_text(unit: str, listed: Sequence[Listed], newline: str) -> str:
+    rows = [f'["{_plain(s)} {unit}", {_plain(r)}, {_plain(off)}]' for s, r, off in listed]
+    line = f"points = [{', '.join(rows)}]"
+    if len(line) <= LONGEST_LINE:
+        return line
+    return newline.join(["points = [", *(f"    {row}," for row in rows), "]"])
+
+
+def _calibrated_text(calibrated: Calibrated) -> str:
+    session = json.dumps(calibrated.session, ensure_ascii=False)
+    return f'calibrated = {{ on = {calibrated.on}, session = {session}, through = "{calibrated.through}" }}'
+
+
+def _limits_text(unit: str, limits: Limits) -> str:
+    written = ", ".join(f'"{_plain(float(limit))} {unit}"' for limit in limits)
+    return f"limits = [{written}]"
+
+
+def _plain(value: float) -> str:
+    """A number without an exponent and without noughts that say nothing."""
+    text = f"{value:.9f}".rstrip("0").rstrip(".")
+    return "0" if text == "-0" else text
+
+
+def read_text(path: Path) -> str:
+    """With its own ends of lines. Raises Misuse."""
+    try:
+        return path.read_bytes().decode("utf-8")
+    except OSError as problem:
+        raise Misuse(f"{path}: cannot be read: {problem.strerror}") from None
+    except UnicodeDecodeError:
+        raise WrongBoxFile(str(path), [Problem(0, "file", "is not text in UTF-8")]) from None
+
+
+def proved(file: str, text: str) -> Build:
+    """What the new text makes. Raises WrongBoxFile with what would be wrong with it, and that nothing was saved."""
+    try:
+        return build(box_of_text(file, text.removeprefix("\ufeff")))
+    except WrongBoxFile as wrong:
+        what = "not saved: with these points it would not be right any more; change what is named here in the box file, or calibrate as far"
+        raise Wrong(f"{file}: {what}", *wrong.lines) from None
+
+
+def difference(file: str, old: str, new: str) -> list[str]:
+    """The lines that change, as a unified difference."""
+    pairs = old.splitlines(), new.splitlines()
+    return [
+        line.rstrip("\n")
+        for line in difflib.unified_diff(*pairs, file, f"{file}, calibrated", lineterm="", n=1)
+    ]
+
+
+def with_calibration(box: Box, name: str, listed: Sequence[Listed], calibrated: Calibrated) -> Box:
+    """The box as the new text will describe it, for reckoning only."""
+    from gaugelight.laws import Points
+
+    def one_of(one: Input) -> Input:
+        if one.name != name:
+            return one
+        points = tuple((Fraction(str(s)), Fraction(str(r))) for s, r, _ in listed)
+        off = tuple(Fraction(str(off)) for _, _, off in listed)
+        limits = kept_limits(one) or one.limits
+        return replace(one, law=Points(points), limits=limits, calibrated=replace(calibrated, plus_minus=off))
+
+    return replace(box, inputs=tuple(one_of(one) for one in box.inputs))

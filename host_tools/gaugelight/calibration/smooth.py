@@ -1,0 +1,174 @@
+"""The likeliest smooth curve through points whose errors belong together, and how well it is known between them.
+
+The curve is a straight line and an integrated Wiener process on top: it may bend anywhere, as much as the points ask for. Its
+mean is the cubic smoothing spline, and its spread holds the truth as often as it says *on average along the curve*, the places
+between the points included (Wahba, J. R. Statist. Soc. B 45, 1983; Nychka, J. Am. Statist. Assoc. 83, 1988). How much the curve
+bends, whether the points scatter by more than was stated, and which of several ways of reading the points is right, is not known
+beforehand: each of a coarse grid of answers has the weight that the points give it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from gaugelight.circuits import Floats
+
+# All in shares of the whole range of signal and quantity. A tank's curvature is of the order of the tank: half-Cauchy.
+BENDS = np.geomspace(0.03, 30.0, 10)
+BENDS_PRIOR = BENDS / (1 + BENDS**2) / np.sum(BENDS / (1 + BENDS**2))
+SCATTERS = np.array([1.0, 2.0, 4.0, 8.0])  # times what was stated
+SCATTERS_PRIOR = np.array([0.9, 0.07, 0.02, 0.01])
+LINE_U = 1.0  # of level and slope of the straight line, before any point is known
+LAG_U = 0.03  # of the signal behind the quantity, one way; before any point is known
+FLOOR = 1e-5  # to this everything is exact
+LEAST_SLOPE = 0.02  # of the mean one
+NEGLIGIBLE = 0.002  # of the largest weight
+U_TOLERANCE = 0.1  # of an uncertainty: no better is one known from fewer than fifty observations (JCGM 100, E.4.3, table E.1)
+
+
+@dataclass(frozen=True)
+class Points:
+    """One way of reading the points. Signals from 0 to 1, quantities too."""
+
+    x: Floats
+    y: Floats
+    common: Floats  # covariance of y that does not grow with the scatter
+    own: Floats  # ... that does
+    x_u: Floats
+    way: Floats  # +1: the signal was reached going up, -1: going down, 0: not known
+    prior: float = 1.0
+
+
+@dataclass(frozen=True)
+class Smooth:
+    grid: Floats
+    mean: Floats
+    u: Floats
+    weights: Floats  # of the ways of reading the points
+    scatter: float  # times what was stated
+    lag: float  # of the signal: half of what lies between up and down
+    strange: Floats  # each point of the likeliest way, against what all others say, in standard deviations
+
+
+def fit(ways: Sequence[Points], grid: Floats) -> Smooth:
+    """The curve at `grid`, rising from 0 to 1; all ways have equally many points."""
+    slopes = np.ones_like(grid)  # an error of the signal counts by the slope, which is not known at first
+    for _ in range(2):
+        found = _posterior(ways, grid, slopes)
+        slopes = np.maximum(np.gradient(found.mean, grid), LEAST_SLOPE)
+    return _posterior(ways, grid, slopes)
+
+
+def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
+    count = len(ways[0].x)
+    both = all({-1.0, 1.0} <= set(one.way.tolist()) for one in ways)
+    lags = [np.interp(one.x, grid, slopes) * one.way * both for one in ways]
+    stacks = []
+    for one, lag in zip(ways, lags):
+        slope = np.interp(one.x, grid, slopes)
+        line, bend = _kernels(one.x, one.x)
+        sure = line + one.common + LAG_U**2 * np.outer(lag, lag) + FLOOR**2 * np.eye(count)
+        own = one.own + np.diag((slope * one.x_u) ** 2)
+        stacks.append(
+            sure + BENDS[:, None, None, None] ** 2 * bend + SCATTERS[:, None, None] ** 2 * own
+        )  # bends, scatters, points, points
+    covariances = np.stack(stacks)
+    off = np.stack([one.y - one.x for one in ways])[:, None, None, :, None]
+    roots = np.linalg.cholesky(covariances)
+    whitened = np.linalg.solve(roots, np.broadcast_to(off, (*roots.shape[:-1], 1)))[..., 0]
+    likely = -0.5 * (whitened**2).sum(-1) - np.log(np.diagonal(roots, axis1=-2, axis2=-1)).sum(-1)
+    priors = np.array([one.prior for one in ways])
+    likely += np.log(priors[:, None, None] * BENDS_PRIOR[:, None] * SCATTERS_PRIOR)
+    weights = np.exp(likely - likely.max())
+    scatter = int(weights.sum((0, 1)).argmax())
+    weights[:, :, np.arange(len(SCATTERS)) != scatter] = 0.0
+    weights[weights < NEGLIGIBLE] = 0.0
+    weights /= weights.sum()
+
+    which, bends, scatters = np.nonzero(weights)
+    share = weights[which, bends, scatters]
+    kernels = [_kernels(one.x, grid) for one in ways]
+    cross = np.stack([kernels[w][0] + BENDS[b] ** 2 * kernels[w][1] for w, b in zip(which, bends)])
+    seen = np.linalg.solve(roots[which, bends, scatters], cross)
+    means = grid + np.einsum("kpg,kp->kg", seen, whitened[which, bends, scatters])
+    before = LINE_U**2 * (1 + grid**2) + BENDS[bends, None] ** 2 * grid**3 / 3
+    mean = share @ means
+    variance = share @ (before - (seen**2).sum(1) + (means - mean) ** 2)
+
+    first, b, s = (int(index) for index in np.unravel_index(int(weights.argmax()), weights.shape))
+    inverse = np.linalg.inv(covariances[first, b, s])
+    pulled = inverse @ off[first, 0, 0, :, 0]
+    return Smooth(
+        grid,
+        mean,
+        np.sqrt(np.maximum(variance, FLOOR**2)),
+        weights.sum((1, 2)),
+        float(SCATTERS[scatter]),
+        float(LAG_U**2 * lags[first] @ pulled),
+        pulled / np.sqrt(np.diagonal(inverse)),
+    )
+
+
+def _kernels(a: Floats, b: Floats) -> tuple[Floats, Floats]:
+    """Covariances of the straight line, and of an integrated Wiener process from 0 on."""
+    low, high = np.minimum(a[:, None], b), np.maximum(a[:, None], b)
+    return LINE_U**2 * (1 + a[:, None] * b), low**2 * (3 * high - low) / 6
+
+
+def rising(y: Floats, weights: Floats | None = None, least: float = 0.0) -> Floats:
+    """The nearest sequence (weighted squares) that rises by `least` at each place: pools whatever falls.
+
+    Isotonic regression; it is never farther from any rising truth than `y` was, in whichever norm (Robertson, Wright and
+    Dykstra, Order Restricted Statistical Inference, 1988, theorem 1.6.1, from memory).
+    """
+    weights = np.ones_like(y) if weights is None else weights
+    ramp = least * np.arange(len(y))
+    pools: list[tuple[float, float, int]] = []  # mean, weight, length
+    for value, weight in zip((y - ramp).tolist(), weights.tolist()):
+        length = 1
+        while pools and pools[-1][0] >= value:
+            before, other, more = pools.pop()
+            value = (value * weight + before * other) / (weight + other)
+            weight, length = weight + other, length + more
+        pools.append((value, weight, length))
+    return np.repeat([one[0] for one in pools], [one[2] for one in pools]) + ramp
+
+
+def fewest(xs: Floats, ys: Floats, us: Floats, tolerance: Floats, unit: float) -> list[int]:
+    """Which of the places (xs, ys) are breakpoints: as few as keep the lines between them within `tolerance` of ys, and the
+    lines between their us within a tenth of us, if they can. Neighbours rise by two units at least, so that they differ
+    when rounded. Of equally few, the most evenly spread.
+    """
+    last = len(xs) - 1
+    gaps = xs[None, :] - xs[:, None]
+    rises = np.triu(ys[None, :] - ys[:, None] >= 2 * unit, 1)
+    linked = rises & _chords(xs, ys, tolerance) & _chords(xs, us, U_TOLERANCE * us)
+    linked |= rises & (np.cumsum(rises, axis=1) == 1)  # the next there is, whatever it does
+    linked[:, last] |= ~rises.any(axis=1)  # too near to the end to be one
+    costs = np.where(linked, 1 + (gaps / (xs[-1] - xs[0])) ** 2 / 1000, np.inf)
+    cheapest, before = np.full(last + 1, np.inf), np.zeros(last + 1, dtype=int)
+    cheapest[0] = 0.0
+    for end in range(1, last + 1):
+        through = cheapest[:end] + costs[:end, end]
+        before[end] = through.argmin()
+        cheapest[end] = through[before[end]]
+    path = [last]
+    while path[-1]:
+        path.append(int(before[path[-1]]))
+    return path[::-1]
+
+
+def _chords(xs: Floats, ys: Floats, tolerance: Floats) -> NDArray[np.bool_]:
+    """[i, j]: whether the line from place i to place j > i passes all places between within their tolerance."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gaps = xs[None, :] - xs[:, None]
+        slopes = (ys[None, :] - ys[:, None]) / gaps
+        room = tolerance / gaps
+    later = gaps > 0
+    least = np.maximum.accumulate(np.where(later, slopes - room, -np.inf), axis=1)
+    most = np.minimum.accumulate(np.where(later, slopes + room, np.inf), axis=1)
+    return later & (slopes >= least) & (slopes <= most)

@@ -1,0 +1,159 @@
+"""Whether a signal stands still: its spread and its drift over a window, both below a stated limit.
+
+Spread is the standard deviation of the samples, drift how far a straight line through them (least squares) goes over the window.
+What both may be is a tenth of a displayed step, as signal; or three times what the converter itself makes of a signal that does not move,
+where that is more. It is the signal that is judged: the box damps its readings only. A box's values repeat until its next scan,
+so it is not asked more often than it scans.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from gaugelight.boxfile import Box, Input
+from gaugelight.chain import Chain, chain_of
+from gaugelight.converters import COUNTS, ChipInput, OnChip
+from gaugelight.error_budget import PIN_NOISE
+
+WINDOW_S = 15.0
+LEAST_SAMPLES = 10
+PATIENCE_S = 180.0  # then what moves is named, and it can be taken with its larger spread
+OLD_S = 2.0  # without a new sample
+FASTEST_S = 0.2  # between two questions
+OF_A_STEP = 0.1
+OF_THE_NOISE = 3.0
+CHIP_NOISE = 1.0  # steps, standard deviation: SBAS444 gives its noise at 128 Hz as below a step of the wider ranges; from memory
+
+
+@dataclass(frozen=True)
+class Sample:
+    """At a time, in seconds of any clock; signal None: at fault, or the box did not answer."""
+
+    at: float
+    signal: float | None
+    fault: str = ""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """In the unit of the signal. spread: a standard deviation; drift: over the window; window: seconds."""
+
+    spread: float
+    drift: float
+    window: float = WINDOW_S
+    patience: float = PATIENCE_S
+
+
+@dataclass(frozen=True)
+class Standing:
+    """How it stands. remaining: seconds until it would be still, if it stays as it is; None: nobody knows.
+
+    mean, spread, drift: over what is looked at, the window at most; None where there is too little.
+    fault: why there is no signal, "" where there is one.
+    """
+
+    still: bool
+    remaining: float | None
+    mean: float | None = None
+    spread: float | None = None
+    drift: float | None = None
+    samples: int = 0
+    fault: str = ""
+    moves: str = ""  # what keeps it from being still, in words
+
+
+def limits_of(box: Box, one: Input, window: float = WINDOW_S, patience: float = PATIENCE_S) -> Limits:
+    step = float(one.step) * (one.law.high - one.law.low) / (one.law.span[1] - one.law.span[0])
+    most = max(OF_A_STEP * step, OF_THE_NOISE * noise_of(box, one))
+    return Limits(most, most, window, patience)
+
+
+def noise_of(box: Box, one: Input) -> float:
+    """What the converter makes of a signal that stands still: a standard deviation, in the unit of the signal, where it is largest."""
+    return _steps_of(one) * resolution_of(box, one)
+
+
+def _steps_of(one: Input) -> float:
+    if isinstance(one.converter, OnChip):
+        return PIN_NOISE  # of one sample; the mean of several has finer steps too
+    return CHIP_NOISE
+
+
+def resolution_of(box: Box, one: Input) -> float:
+    """A step of the converter, in the unit of the signal, where it is largest within the sender's range."""
+    chain: Chain = chain_of(box, one)
+    signals = chain.signals()
+    within = (signals >= one.law.low) & (signals <= one.law.high)
+    inside = np.flatnonzero(within)
+    rises = np.abs(np.diff(signals[max(0, inside[0] - 1) : inside[-1] + 2]))
+    return float(np.max(rises)) * chain.counts_a_step
+
+
+def period_of(box: Box, one: Input) -> float:
+    """Seconds between two questions: no more often than the input is sampled anew."""
+    if not isinstance(one.converter, ChipInput):
+        return FASTEST_S
+    chip = one.converter.chip
+    on_it = sum(other.converter.chip == chip for other in box.inputs)
+    return max(FASTEST_S, on_it * max(0.02, 1.2 / chip.rate + 0.02))
+
+
+def judge(samples: Sequence[Sample], limits: Limits, now: float) -> Standing:
+    """By the newest samples, oldest first."""
+    if not samples:
+        return Standing(False, None, fault="no answer yet")
+    newest = samples[-1]
+    if newest.signal is None:
+        return Standing(False, None, fault=newest.fault)
+    if now - newest.at > max(OLD_S, limits.window / 5):
+        return Standing(False, None, fault="the box does not answer")
+    tail = [s for s in _since_the_last_fault(samples) if newest.at - s.at <= limits.window * 1.02]
+    mean, spread, drift = _figures(tail)
+    full = newest.at - tail[0].at >= limits.window * 0.98 - _gap(tail) and len(tail) >= LEAST_SAMPLES
+    over = []
+    if spread is not None and spread > limits.spread:
+        over.append("it swings")
+    if drift is not None and abs(drift) > limits.drift:
+        over.append("it drifts " + ("up" if drift > 0 else "down"))
+    if full and not over:
+        return Standing(True, 0.0, mean, spread, drift, len(tail))
+    return Standing(False, _remaining(tail, limits), mean, spread, drift, len(tail), "", ", ".join(over))
+
+
+def _since_the_last_fault(samples: Sequence[Sample]) -> list[Sample]:
+    kept: list[Sample] = []
+    for sample in reversed(samples):
+        if sample.signal is None:
+            break
+        kept.append(sample)
+    return kept[::-1]
+
+
+def _gap(tail: Sequence[Sample]) -> float:
+    return (tail[-1].at - tail[0].at) / (len(tail) - 1) if len(tail) > 1 else 0.0
+
+
+def _figures(tail: Sequence[Sample]) -> tuple[float | None, float | None, float | None]:
+    """Mean, spread, drift from first to last."""
+    signals = np.array([s.signal for s in tail], dtype=np.float64)
+    if len(tail) < 3:
+        return float(np.mean(signals)), None, None
+    times = np.array([s.at for s in tail]) - tail[-1].at
+    slope = float(np.polyfit(times - times.mean(), signals, 1)[0])
+    return float(np.mean(signals)), float(np.std(signals, ddof=1)), slope * (tail[-1].at - tail[0].at)
+
+
+def _remaining(tail: Sequence[Sample], limits: Limits) -> float:
+    """The window less the longest stretch up to now that is still as far as it goes."""
+    longest = 0.0
+    for first in range(len(tail) - 3, -1, -1):
+        part = tail[first:]
+        _, spread, drift = _figures(part)
+        if spread is None or drift is None or spread > limits.spread or abs(drift) > limits.drift:
+            break
+        longest = part[-1].at - part[0].at
+    few = (LEAST_SAMPLES - len(tail)) * _gap(tail)
+    return max(limits.window - longest, few, 0.0)
