@@ -145,7 +145,9 @@ def hold(tank: Tank, points: list[Observed], lag: float, common: float, rng: np.
     signals = tank.signal(places, lag * rng.uniform(-1, 1, LOOKED))
     readings = np.interp(signals, fit.signals, fit.readings)
     bands = np.interp(signals, fit.signals, fit.plus_minus)
-    return Trial(tank, points, lag, fit, float(np.mean(np.abs(readings - places) <= bands)), float(bands.mean()))
+    return Trial(
+        tank, points, lag, fit, float(np.mean(np.abs(readings - places) <= bands)), float(bands.mean())
+    )
 
 
 def run(shapes: dict[str, Floats], each: int, seed: int, common: float = EVERY) -> dict[str, list[Trial]]:

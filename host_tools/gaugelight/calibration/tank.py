@@ -58,7 +58,9 @@ class TankFit:
     plus_minus: tuple[float, ...]
     bottom: tuple[float, float] | None  # quantities between which the float lies on the bottom
     top: tuple[float, float] | None  # ... at the top
-    residuals: tuple[float, ...]  # what was poured in less what the face shows, a point each, in the order given
+    residuals: tuple[
+        float, ...
+    ]  # what was poured in less what the face shows, a point each, in the order given
     hysteresis: float | None  # largest difference up to down at one signal; None: went one way only
     lack: str | None  # what does not fit, in words
 
@@ -164,16 +166,25 @@ class _Poured:
 
 def _in_order(points: Sequence[Observed], common: float) -> _Poured:
     if len(points) < FEWEST:
-        raise ValueError(f"{len(points)} points; a tank needs {FEWEST} at least: empty, full, and between them")
-    added, added_u, signal, signal_u = np.array([(p.added, p.added_u, p.signal, p.signal_u) for p in points]).T
-    if not (np.isfinite([added, added_u, signal, signal_u]).all() and min(added_u.min(), signal_u.min(), common) >= 0):
+        raise ValueError(
+            f"{len(points)} points; a tank needs {FEWEST} at least: empty, full, and between them"
+        )
+    added, added_u, signal, signal_u = np.array(
+        [(p.added, p.added_u, p.signal, p.signal_u) for p in points]
+    ).T
+    if not (
+        np.isfinite([added, added_u, signal, signal_u]).all()
+        and min(added_u.min(), signal_u.min(), common) >= 0
+    ):
         raise ValueError("a quantity, a signal or an uncertainty is no number, or an uncertainty is below 0")
     there = np.cumsum(added)
     range_, span = float(np.ptp(there)), float(np.ptp(signal))
     if range_ <= 0:
         raise ValueError("no fuel was added or drained between the points")
     if span <= 3 * signal_u.max():
-        raise ValueError(f"the signal hardly moves: {signal.min():g} to {signal.max():g}, no more than its noise")
+        raise ValueError(
+            f"the signal hardly moves: {signal.min():g} to {signal.max():g}, no more than its noise"
+        )
     way = np.sign(added)
     way[0] = 0
     for k in range(1, len(way)):
@@ -214,7 +225,9 @@ def _refuse_turning(poured: _Poured) -> None:
     back = turned(every)
     if len(back) and all(len(turned(np.delete(every, k))) for k in every):
         low, high = (poured.lowest + poured.range * poured.y[k] for k in (back[0], back[-1]))
-        raise ValueError(f"the signal turns back between {low:.4g} and {high:.4g}: one signal would mean two quantities")
+        raise ValueError(
+            f"the signal turns back between {low:.4g} and {high:.4g}: one signal would mean two quantities"
+        )
 
 
 def _standing(poured: _Poured) -> int:
@@ -265,7 +278,9 @@ def _curve(poured: _Poured, below: int, above: int, places: Floats) -> tuple[smo
     for seen, one in ((below, poured), (above, poured.turned())):
         level = sum(one.y[k] <= 3 * one.apart(0, k) + smooth.FLOOR for k in range(len(one.y)))
         ends.append([seen] if seen else [0, level])
-    ways = [_read(poured, low, high) for low in ends[0] for high in ends[1] if low + high <= len(poured.x) - 2]
+    ways = [
+        _read(poured, low, high) for low in ends[0] for high in ends[1] if low + high <= len(poured.x) - 2
+    ]
     curve = smooth.fit(ways, places)
     if np.abs(curve.strange).max() < STRANGE and curve.scatter < SCATTERS:
         return curve, None

@@ -9,6 +9,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
+
 from gaugebox import VERSION
 from gaugelight import pwm
 from gaugelight.box_line import BoxLine, warnings_of
@@ -20,6 +22,7 @@ from gaugelight.error_budget import budget_at, coarse_notes, cold_junction, most
 from gaugelight.face_drawn import draw, page_count, png, setting_of
 from gaugelight.faults_shown import PLACES, Shown, faults_shown, notes_on
 from gaugelight.lamps import report
+from gaugelight.laws import Points
 from gaugelight.papers.balance import balance
 from gaugelight.papers.endurance import endurance
 from gaugelight.papers.facts import (
@@ -145,18 +148,22 @@ def _calibration(built: Build, one: Input, folder: Path) -> Calibration:
         svg = figure(result)
     except ImportError:
         svg = ""
-    return Calibration(one, text, result, svg, _other_points(one, result.fit.signals, result.fit.readings))
+    return Calibration(one, text, result, svg, _other_points(one, result.listed))
 
 
-def _other_points(one: Input, signals: Sequence[float], readings: Sequence[float]) -> str:
-    """What is wrong where the box file's points are not what the session comes to, by more than a tenth of a step."""
-    import numpy as np
-
-    said = one.law.reading(np.array(signals, float))
-    off = float(np.max(np.abs(said - np.array(readings)))) if len(signals) else 0.0
-    if off <= float(one.step) / 10:
-        return ""
-    return f"THE BOX FILE'S POINTS ARE NOT WHAT ITS SESSION COMES TO: up to {off:.2g} {one.unit} apart"
+def _other_points(one: Input, listed: Sequence[tuple[float, float, float]]) -> str:
+    """What is wrong where the box file's points are not those that the session comes to."""
+    if not listed:
+        return "ITS SESSION IS ONE IN PARKED ATTITUDE, AND THE FACE GOES BY THE LEVEL ONE"
+    assert one.calibrated is not None and isinstance(one.law, Points)
+    there = [
+        (*map(float, point), float(off)) for point, off in zip(one.law.points, one.calibrated.plus_minus)
+    ]
+    return (
+        ""
+        if np.array_equal(sorted(listed), there)
+        else "THE BOX FILE'S POINTS ARE NOT WHAT ITS SESSION COMES TO"
+    )
 
 
 def read_back(port: str) -> ReadBack:

@@ -426,7 +426,11 @@ def _watches(facts: Facts) -> Html:
 def _unit(facts: Facts, name: str) -> str:
     """Of an input or a worked-out readout."""
     measured = facts.box.input(name)
-    return measured.bare_unit if measured else next(one.unit for one in facts.box.face.derived if one.name == name)
+    return (
+        measured.bare_unit
+        if measured
+        else next(one.unit for one in facts.box.face.derived if one.name == name)
+    )
 
 
 def _span(pair: Sequence[object]) -> str:
@@ -507,6 +511,8 @@ def _points(points: Sequence[tuple[str, str]], plus_minus: Sequence[str] = ()) -
 
 
 def _session(done: Calibration) -> Html:
+    from gaugelight.calibration.results import K
+
     result = done.result
     assert result is not None
     session, one = result.session, done.input
@@ -521,7 +527,7 @@ def _session(done: Calibration) -> Html:
                 f"{taken.true:.4g}",
                 f"{taken.signal:.5g}",
                 "" if taken.spread is None else words.two_digits(taken.spread),
-                words.two_digits(1.96 * taken.signal_u),
+                words.two_digits(K * taken.signal_u),
                 f"{taken.residual:+.2g}",
                 "" if point.dip is None else str(point.dip),
                 point.note,
@@ -535,7 +541,7 @@ def _session(done: Calibration) -> Html:
         f">signal, {signal}",
         ">spread",
         ">+- of it",
-        f">residual, {unit}",
+        f">there less shown, {unit}",
         ">dip",
         "note",
     ]
@@ -546,7 +552,9 @@ def _session(done: Calibration) -> Html:
             rows,
         )
     ]
-    facts = [f"hysteresis {words.two_digits(result.fit.hysteresis)} {unit}"]
+    facts = []
+    if result.hysteresis is not None:
+        facts.append(f"up and down differ by {words.two_digits(result.hysteresis)} {unit} at most")
     if result.bottom is not None:
         facts.append(f"nothing moves from {result.bottom[0]:.3g} to {result.bottom[1]:.3g} {unit}")
     if result.top is not None:
@@ -560,7 +568,10 @@ def _session(done: Calibration) -> Html:
     face = [(f"{faced.reading:g}", words.two_digits(faced.plus_minus)) for faced in result.face]
     made.append(
         _across(
-            f"what the face says, {unit}, plus or minus at 95 %, the box's own part in it", "face", "+-", face
+            f"what the face says, {unit}, plus or minus at 95 %, the box's own part and the rounding in it",
+            "face",
+            "+-",
+            face,
         )
     )
     return markup(*made)
