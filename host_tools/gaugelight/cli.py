@@ -1068,7 +1068,13 @@ def parser() -> Parser:
     )
     one.add_argument("--papers", metavar="FILE", help="what only you know (default: BOX with .papers.toml)")
     one.add_argument("--starter", action="store_true", help="write a papers file to fill in, and no page")
-    one.add_argument("--port", metavar="P", help="read table and firmware back from the box on it")
+    one.add_argument(
+        "--port",
+        metavar="P",
+        nargs="?",
+        const="",
+        help="read table and firmware back from the box on it (without P: the one attached board)",
+    )
     one.add_argument("--bench", metavar="FILE", help="the result of: gaugelight bench BOX --json > FILE")
     one.add_argument("--run-bench", action="store_true", help="run the bench now, two minutes")
     one.add_argument("--compare", metavar="PAGE", help="an older page: say what changed since")

@@ -76,7 +76,7 @@ def _record(words: argparse.Namespace, screen: Screen) -> Outcome:
         facts = replace(facts, since=since(Path(words.compare).name, old, facts))
     write_whole(target, page(facts))
     wrong, left = list(not_right(facts)), list(not_stated(facts))
-    read = f", read back from {words.port}" if facts.read_back else ""
+    read = ", read back from the box" if facts.read_back else ""
     screen.say(f"{target}: {built.box.name}, table {facts.crc}{read}")
     for line in wrong:
         screen.say(f"  NOT RIGHT: {line}")
@@ -108,7 +108,7 @@ def _gathered(words: argparse.Namespace, screen: Screen, built: Build, made_on: 
     there = words.papers or papers_path.exists()
     papers = replace(read_papers(papers_path, built.box), file=papers_path.name) if there else Papers()
     bench = None if words.bench is None else read_bench(Path(words.bench))
-    box_said = None if words.port is None else read_back(the_port(words.port))
+    box_said = None if words.port is None else read_back(the_port(words.port or None))
     try:
         faces = face_pictures(built)
     except Wrong as problem:
@@ -143,7 +143,7 @@ def _check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.ports import the_port
 
     held = held_in(words.check, _text(Path(words.check)))
-    box = None if words.port is None else read_back(the_port(words.port))
+    box = None if words.port is None else read_back(the_port(words.port or None))
     said = list(answers(held, box))
     screen.say(f"{words.check}: made on {held.made_on} of {held.box_file.name}, table {held.crc}")
     for one in said:

@@ -8,6 +8,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from gaugelight.box_line import Hello
+from gaugelight.box_values import BOX
 from gaugelight.boxfile import FUEL_UNITS, Box, Input
 from gaugelight.build import Build
 from gaugelight.error_budget import Budget
@@ -276,7 +277,7 @@ def _input(facts: Facts, one: Input) -> dict[str, str | list[str]]:
     made: dict[str, str | list[str]] = {
         "circuit": words.circuit(one.circuit),
         "sender": words.sender(one),
-        "calibrated": calibrated(one),
+        "calibration": calibrated(one),
         "points": [f"{signal} = {reading}" for signal, reading in words.points(one)],
     }
     errors = next(errors for errors in facts.errors if errors.input.name == one.name)
@@ -287,9 +288,9 @@ def _input(facts: Facts, one: Input) -> dict[str, str | list[str]]:
 
 
 def calibrated(one: Input) -> str:
-    """When, by which session, through what."""
+    """When, by which session, through what; "none"."""
     done = one.calibrated
     if done is None:
-        return "not calibrated in the aircraft"
-    through = "by this box" if done.through == "box" else "by a meter"
-    return f"on {done.on.isoformat()}, {done.session}, signals measured {through}"
+        return "none"
+    through = "by this box" if done.through == BOX else "by a meter"
+    return f"{done.on.isoformat()} ({done.session}, signals measured {through})"

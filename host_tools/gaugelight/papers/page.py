@@ -9,6 +9,7 @@ from __future__ import annotations
 import base64
 import hashlib
 from collections.abc import Iterator, Sequence
+from fractions import Fraction
 
 from gaugelight.error_budget import LEFT_OUT
 from gaugelight.face_tables import span_and_step
@@ -28,6 +29,7 @@ from gaugelight.wires import largest_fuse
 
 NO_SUM = "0" * 64
 POINTS_A_ROW = 8
+ARM_DECIMALS = {"m": 3, "ft": 3, "cm": 1, "mm": 0, "in": 2}
 LAMP_TOPICS = ("in short", "load", "dimmable", "kept steady", "wire", "fuse", "states")
 NO_SOURCE = tag("span", "no source stated", class_="none")
 NOT_STATED = tag("span", "not stated", class_="none")
@@ -181,18 +183,19 @@ def _installed(facts: Facts) -> Html:
     if not weighed.rows:
         return tag("p", NOT_STATED)
     weight, arm = weighed.weight_unit, weighed.arm_unit
+    fine = ARM_DECIMALS[arm]
     rows: list[Sequence[object]] = [
         (
             row.item.name,
             row.item.part,
             row.item.place,
             NOT_STATED if row.weight is None else _fixed(row.weight),
-            NOT_STATED if row.arm is None else _fixed(row.arm),
+            NOT_STATED if row.arm is None else _fixed(row.arm, fine),
             "" if row.moment is None else _fixed(row.moment),
         )
         for row in weighed.rows
     ]
-    together = "" if weighed.arm is None else _fixed(weighed.arm)
+    together = "" if weighed.arm is None else _fixed(weighed.arm, fine)
     rows.append(("together", "", "", _fixed(weighed.weight), together, _fixed(weighed.moment)))
     heads = ["item", "part", "place", f">weight, {weight}", f">arm, {arm}", f">moment, {weight} {arm}"]
     made = [table("moment = weight x arm; arm of all = sum of moments / sum of weights", heads, rows, "sums")]
@@ -207,7 +210,7 @@ def _installed(facts: Facts) -> Html:
         )
     if weighed.before is not None and weighed.after is not None:
         states = [("before", *weighed.before), ("with what was installed", *weighed.after)]
-        rows = [(what, _fixed(w), _fixed(a), _fixed(w * a)) for what, w, a in states]
+        rows = [(what, _fixed(w), _fixed(a, fine), _fixed(w * a)) for what, w, a in states]
         made.append(
             table(
                 "the empty aircraft",
@@ -225,10 +228,9 @@ def _installed(facts: Facts) -> Html:
     return markup(*made)
 
 
-def _fixed(value: object) -> str:
-    """Hundredths; no more than a scale tells."""
-    text = f"{float(value):.2f}"  # type: ignore[arg-type]
-    return "0.00" if text == "-0.00" else text
+def _fixed(value: Fraction, decimals: int = 2) -> str:
+    """No more than a scale, or a tape, tells."""
+    return f"{float(value):.{decimals}f}"
 
 
 def _inputs(facts: Facts) -> Html:
@@ -555,10 +557,6 @@ def _session(done: Calibration) -> Html:
     facts = []
     if result.hysteresis is not None:
         facts.append(f"up and down differ by {words.two_digits(result.hysteresis)} {unit} at most")
-    if result.bottom is not None:
-        facts.append(f"nothing moves from {result.bottom[0]:.3g} to {result.bottom[1]:.3g} {unit}")
-    if result.top is not None:
-        facts.append(f"nothing moves from {result.top[0]:.3g} to {result.top[1]:.3g} {unit}")
     facts += [*result.notes, *([result.fit.lack] if result.fit.lack else [])]
     made.append(listed(facts, class_="notes"))
     if done.svg:
