@@ -14,11 +14,11 @@ from fractions import Fraction
 
 from gaugelight import lamps
 from gaugelight.build import Build
-from gaugelight.light_said import dim, knob_position, reading_of, root_of
-from gaugelight.lights import Fixed, Follows, Knob, Lamp
+from gaugelight.light_said import Settled, dim, knob_position, reading_of, root_of
+from gaugelight.lights import Follows, Knob, Lamp, Source
 from gaugelight.loads import amperes
 from gaugelight.papers.papers_file import Battery, Essential
-from gaugelight.said import resting_reading
+from gaugelight.said import input_index, resting_reading
 
 NIGHT_KNOB = 50.0  # per cent, where nothing is stated
 FULL = 65535
@@ -65,9 +65,8 @@ def endurance(built: Build, battery: Battery | None, essential: Sequence[Essenti
     volts = lamps.RESTING * (2 if built.box.supply > 20 else 1)
     own = None if battery is None or battery.box is None else float(battery.box)
     drains = [Drain("the box itself", own, own, "measured, without its lamps" if own else "not stated")]
-    drains += [
-        _lamp(built, lamp, volts, dict(battery.night) if battery else {}) for lamp in built.box.lights.lamps
-    ]
+    night = _Night(built, volts, {} if battery is None else dict(battery.night))
+    drains += [_lamp(lamp, volts, night) for lamp in built.box.lights.lamps]
     for one in essential:
         mean = float(one.amperes * one.share)
         how = f"{float(one.amperes):g} A" + (
@@ -77,50 +76,49 @@ def endurance(built: Build, battery: Battery | None, essential: Sequence[Essenti
     return Endurance(tuple(drains), volts)
 
 
-def _lamp(built: Build, lamp: Lamp, volts: float, night: dict[str, str]) -> Drain:
+def _lamp(lamp: Lamp, volts: float, night: _Night) -> Drain:
     """Its mean current: that at full times the share of the time that the box's own code gives it."""
     if lamp.load is None:
         return Drain(lamp.name, None, None, "load not stated")
     taken = amperes(lamp.load, volts)
     most = taken * float(lamp.ceiling) / 100
     if lamp.shows is not None:
-        return Drain(
-            lamp.name,
-            0.0,
-            most,
-            f"dark until it shows a {lamp.shows}" if lamp.shows != "flag" else "dark but for a flag",
-        )
+        return Drain(lamp.name, 0.0, most, f"dark until there is a {lamp.shows}")
     if lamp.load.dim_wire:
         return Drain(lamp.name, taken, taken, "its supply is not chopped: full current whatever its light")
-    duty, how = _night_duty(built, lamp, volts, night)
+    duty, how = night.duty(lamp)
     return Drain(lamp.name, taken * duty, most, how)
 
 
-def _night_duty(built: Build, lamp: Lamp, volts: float, night: dict[str, str]) -> tuple[float, str]:
-    """The share of the time by night, and how it was set."""
-    box, root = built.box, root_of(built.box, lamp)
-    at = 0.0
-    how = "always the same"
-    if isinstance(root, Knob):
-        at = knob_position(night["knob"]) if "knob" in night else NIGHT_KNOB
-        how = f"knob at {at:g} %"
-    elif isinstance(root, Follows):
-        followed = box.input(root.name)
-        assert followed is not None
-        at = reading_of(box, root.name, night[root.name]) if root.name in night else resting_reading(followed)
-        how = f"{root.name} at {at:.4g} {followed.bare_unit}"
-    else:
-        assert isinstance(root, Fixed)
-    held = {} if lamp.compensate is None else {lamp.compensate.input: volts}
-    held = {name: _within(built, name, reading) for name, reading in held.items()}
-    stands = dim(built, lamp.name, [at], held)[0].dimmers[lamp.name]
-    return stands.duty / FULL, how
+class _Night:
+    """Where lamps stand by night: knobs and inputs that they follow as stated, else in their middle, every supply at the battery's volts."""
 
+    def __init__(self, built: Build, volts: float, stated: dict[str, str]) -> None:
+        self.built, self.stated = built, stated
+        supplies = [lamp.compensate.input for lamp in built.box.lights.lamps if lamp.compensate]
+        spans = {one.name: one.law.span for one in built.box.inputs}
+        self.held = {name: min(max(volts, spans[name][0]), spans[name][1]) for name in supplies}
+        self.settled: dict[Source, Settled] = {}  # by what sets them in the end
 
-def _within(built: Build, name: str, reading: float) -> float:
-    one = built.box.input(name)
-    assert one is not None
-    return min(max(reading, one.law.span[0]), one.law.span[1])
+    def duty(self, lamp: Lamp) -> tuple[float, str]:
+        """The share of the time, and how it was set."""
+        root = root_of(self.built.box, lamp)
+        at, how = self._set_to(root)
+        if root not in self.settled:
+            self.settled[root] = dim(self.built, lamp.name, [at], self.held)[0]
+        return self.settled[root].dimmers[lamp.name].duty / FULL, how
+
+    def _set_to(self, root: Source) -> tuple[float, str]:
+        if isinstance(root, Knob):
+            at = knob_position(self.stated["knob"]) if "knob" in self.stated else NIGHT_KNOB
+            return at, f"knob at {at:g} %"
+        if not isinstance(root, Follows):
+            return 0.0, "always the same"
+        box = self.built.box
+        followed = box.inputs[input_index(box, root.name)]
+        word = self.stated.get(root.name)
+        at = resting_reading(followed) if word is None else reading_of(box, root.name, word)
+        return at, f"{root.name} at {at:.4g} {followed.bare_unit}"
 
 
 def in_minutes(value: Fraction | float | None) -> str:

@@ -25,9 +25,14 @@ class Answer:
     says: str
 
 
+def is_whole(held: Held) -> bool:
+    """Whether its sum fits."""
+    return len(held.sum) == len(NO_SUM) and sum_of(held.text.replace(held.sum, NO_SUM)) == held.sum
+
+
 def answers(held: Held, box: ReadBack | None = None) -> Iterator[Answer]:
     """Of a page; and, where one was asked, of a box."""
-    whole = len(held.sum) == len(NO_SUM) and sum_of(held.text.replace(held.sum, NO_SUM)) == held.sum
+    whole = is_whole(held)
     yield Answer(
         whole,
         (
