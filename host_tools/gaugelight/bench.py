@@ -52,6 +52,9 @@ class Trace:
 
 @dataclass
 class Report:
+    """crc: of the table that was benched."""
+
+    crc: str = ""
     rows: list[Row] = field(default_factory=list)
     traces: dict[str, Trace] = field(default_factory=dict)
     light: LightTrace = field(default_factory=LightTrace)
@@ -125,7 +128,9 @@ class Run:
         self.stage = stage
         self.show = show
         self.described = line.describe(len(built.inputs))
-        self.report = Report(traces={solved.input.name: Trace() for solved in built.inputs})
+        self.report = Report(
+            f"{built.crc32:08x}", traces={solved.input.name: Trace() for solved in built.inputs}
+        )
 
     def scenario(self, cruise: bool) -> None:
         inputs = [s.input for s in self.built.inputs]

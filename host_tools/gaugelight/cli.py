@@ -870,6 +870,7 @@ def _at_fault(fault: str | None) -> str:
 
 
 def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugebox import VERSION
     from gaugelight.bench import Row, bench
     from gaugelight.boxfile import read_box
     from gaugelight.plots import bench_plot
@@ -891,10 +892,16 @@ def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
     _write_plot(screen, plot, lambda: bench_plot(box, report, plot))
     screen.say(ADVISORY)
     screen.say(f"{report.passed} passed, {report.failed} failed")
+    of = {"box": box.name, "crc32": report.crc, "firmware": VERSION, "short": words.short}
     rows = [vars(row) for row in report.rows]
-    return {"passed": report.passed, "failed": report.failed, "plot": str(plot), "rows": rows}, int(
-        report.failed > 0
-    )
+    counts = {"passed": report.passed, "failed": report.failed}
+    return {**of, **counts, "plot": str(plot), "rows": rows}, int(report.failed > 0)
+
+
+def record(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.papers.command import run
+
+    return run(words, screen)
 
 
 def _picture(word: str) -> Path:
@@ -1151,6 +1158,27 @@ def parser() -> Parser:
         action="store_true",
         help="without the cruise in which a float sticks: an hour of the box's time, a minute or more of yours",
     )
+    one = command(
+        "record", record, "one page for the aircraft's papers; what changed since; whether a page is of a box"
+    )
+    one.add_argument("box", metavar="BOX", nargs="?")
+    one.add_argument(
+        "-o", dest="output", metavar="FILE", help="page to write (default: BOX with .record.html)"
+    )
+    one.add_argument("--papers", metavar="FILE", help="what only you know (default: BOX with .papers.toml)")
+    one.add_argument("--starter", action="store_true", help="write a papers file to fill in, and no page")
+    one.add_argument(
+        "--port",
+        metavar="P",
+        nargs="?",
+        const="",
+        help="read table and firmware back from the box on it (without P: the one attached board)",
+    )
+    one.add_argument("--bench", metavar="FILE", help="the result of: gaugelight bench BOX --json > FILE")
+    one.add_argument("--run-bench", action="store_true", help="run the bench now, two minutes")
+    one.add_argument("--compare", metavar="PAGE", help="an older page: say what changed since")
+    one.add_argument("--check", metavar="PAGE", help="is a page whole, and with --port: is it of that box")
+    one.add_argument("--date", metavar="DATE", help="on the page (default: today)")
     return top
 
 

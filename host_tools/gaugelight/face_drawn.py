@@ -292,8 +292,8 @@ def run_guest(code: str) -> str:
     return done.stdout
 
 
-def png(drawn: Drawn, scale: int = SCALE, margin: int = MARGIN) -> bytes:
-    """A picture in grey (PNG, ISO/IEC 15948): lit dots as bright as they are, with a gap between them."""
+def png(drawn: Drawn, scale: int = SCALE, margin: int = MARGIN, paper: bool = False) -> bytes:
+    """A picture in grey (PNG, ISO/IEC 15948): lit dots as bright as they are, with a gap between them; for paper dark on light."""
     lit = 0 if not drawn.contrast else DIMMEST + (255 - DIMMEST) * drawn.contrast // 255
     blank = "." * (WIDTH + 2 * margin)
     rim = "." * margin
@@ -306,7 +306,7 @@ def png(drawn: Drawn, scale: int = SCALE, margin: int = MARGIN) -> bytes:
             for dot in row:
                 bright = max(lit, DARKEST) if dot == "#" and not gap else DARKEST
                 line += bytes([bright] * (scale - 1 if scale > 2 else scale)) + bytes([DARKEST] * (scale > 2))
-            lines += b"\0" + line
+            lines += b"\0" + (bytes(255 - grey for grey in line) if paper else line)
     return _png(len(rows[0]) * scale, len(rows) * scale, lines)
 
 

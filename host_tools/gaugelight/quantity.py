@@ -27,6 +27,9 @@ UNITS: dict[str, tuple[str, Fraction, Fraction]] = {
         ("ms", "time", Fraction(1, 1000), 0),
         ("us", "time", Fraction(1, 10**6), 0),
         ("ns", "time", Fraction(1, 10**9), 0),
+        ("min", "duration", 1, 0),  # what people plan with; the box counts seconds
+        ("h", "duration", 60, 0),
+        ("Ah", "charge", 1, 0),
         ("F", "capacitance", 1, 0),
         ("uF", "capacitance", Fraction(1, 10**6), 0),
         ("nF", "capacitance", Fraction(1, 10**9), 0),
