@@ -7,6 +7,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable, Iterator
+from fractions import Fraction
 from pathlib import Path
 from random import Random
 from types import SimpleNamespace
@@ -17,9 +18,10 @@ import pytest
 from gaugelight.bench import prepared
 from gaugelight.boxfile import Box, box_of_text, read_box
 from gaugelight.build import build
-from gaugelight.calibration import hand as hands, trial as trials
+from gaugelight.calibration import hand as hands, needle_set, trial as trials
 from gaugelight.calibration.answers import Answers
 from gaugelight.calibration.hand import Hand
+from gaugelight.calibration.needle_marks import Mark
 from gaugelight.calibration.outputs import calibrate_output, named
 from gaugelight.cli import main
 from gaugelight.plant import Aircraft
@@ -341,6 +343,47 @@ def test_what_is_held_is_held_on(monkeypatch: pytest.MonkeyPatch) -> None:
         now[0] += 0.1
         trial.go_on()
     assert sent.count(("lamp", 1, 300)) == sent.count(("needle", 0, 200)) == 4 and len(sent) == 8
+
+
+def test_marks_close_together() -> None:
+    """From one to the next it never turns back."""
+    went: list[int] = []
+    marks = [Mark(Fraction(reading)) for reading in range(5)]
+    points = tuple((mark.reading, 20 + mark.reading) for mark in marks)
+    trial = SimpleNamespace(
+        hold=lambda kind, number, duty: went.append(duty),
+        ask=lambda question, keys: "",
+        wait=lambda seconds: None,
+    )
+    setting = needle_set._Setting(trial, SimpleNamespace(points=points), 0, marks, "V")  # type: ignore[arg-type]
+    for way in (1, -1):
+        setting.come_from(way)
+        for mark in setting.in_order(way):
+            setting.to_mark(mark, way, "")
+    assert went[:6] == sorted(went[:6]) and went[6:] == sorted(went[6:], reverse=True) and len(went) == 12
+
+
+def test_a_key_pressed_too_early(monkeypatch: pytest.MonkeyPatch) -> None:
+    """At a keyboard: an answer to what has not been shown yet is none, and a key needs no return; a line does."""
+    master, slave = os.openpty()
+    with os.fdopen(slave, "r") as terminal:
+        monkeypatch.setattr(sys, "stdin", terminal)
+        with hands.somebody() as hand:
+            os.write(master, b"yyy")
+            typed = [b"n"]
+
+            def later() -> None:
+                os.write(master, typed.pop()) if typed else None
+
+            assert hand.ask("does it glow?", later, "yn", fresh=True) == "n"
+            os.write(master, b"y")
+            assert hand.ask("save it?", keys="yn") == "y"
+            os.write(master, b"4x\x7f.2\n")
+            assert hand.ask("what does it show?", keys="+-") == "4.2"
+            os.write(master, b"\x04")
+            with pytest.raises(hands.Gone):
+                hand.ask("and now?")
+    os.close(master)
 
 
 OTHER: dict[str, tuple[tuple[str, str], str, str]] = {
