@@ -49,12 +49,9 @@ def kept_limits(one: Input) -> Limits | None:
         return one.limits
     if isinstance(one.law, Itself):
         low, high = Fraction(str(one.law.low)), Fraction(str(one.law.high))
-        return (
-            low * Fraction(98, 100),
-            low * Fraction(99, 100),
-            high * Fraction(101, 100),
-            high * Fraction(102, 100),
-        )
+        margin = (high - low) / 100
+        inner = max(Fraction(0), low - margin)
+        return inner / 2, inner, high + margin, high + 2 * margin
     return None
 
 

@@ -19,7 +19,7 @@ import numpy as np
 
 from gaugelight.box_values import BOX, METER, Calibrated
 from gaugelight.boxfile import FUEL_UNITS, Box, Input
-from gaugelight.calibration.box_file import Listed, rounded, with_calibration
+from gaugelight.calibration.box_file import Listed, kept_limits, rounded, with_calibration
 from gaugelight.calibration.session import (
     BY_BOX,
     REFERENCE,
@@ -389,8 +389,8 @@ def _listed(session: Session, box: Box, one: Input, fit: TankFit | ReferenceFit)
     at_ends = [line.origin + (reading - line.intercept) / line.slope for reading in _to_be_read(one)]
     low = min(one.law.low, *at_ends, fit.signals[0])
     high = max(one.law.high, *at_ends, fit.signals[-1])
-    if one.limits is not None:
-        low, high = max(low, float(one.limits[1])), min(high, float(one.limits[2]))
+    if (limits := kept_limits(one) or one.limits) is not None:
+        low, high = max(low, float(limits[1])), min(high, float(limits[2]))
     if one.circuit.unit != "mV":
         low = max(low, 0.0)
     if one.unit.endswith("absolute"):  # never below 0
