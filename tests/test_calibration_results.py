@@ -118,7 +118,7 @@ def test_a_meter_has_errors_of_its_own(tmp_path: Path, demo: Box) -> None:
 
 WRONG: dict[str, tuple[Callable[[str], str], str]] = {
     "too few": (lambda text: text[: text.index("[[point]]")] + "[[point]]" + text.split("[[point]]")[1], "s.toml: "),
-    "more drained than was there": (lambda text: text.replace('"2 US', '"-2 US', 1), "s.toml:12: added: by then 2 US gal are drained"),
+    "more drained than was there": (lambda text: text.replace('"2 US', '"-2 US', 1), "s.toml:13: added: by then 2 US gal are drained"),
     "another box": (lambda text: 'box = "another"\n' + text, 'was taken on box "another"'),
     "another input": (lambda text: text.replace("left fuel", "left feul"), 'did you mean "left fuel"?'),
     "a rail": (lambda text: text.replace("left fuel", "sender rail"), "is a rail"),
@@ -195,7 +195,7 @@ def cylinder(dip: float) -> float:
 
 
 def cylinder_stick(demo: Box, count: int = 13) -> Stick:
-    dips = np.linspace(20, 390, count)
+    dips = np.linspace(20, 350, count)
     one = demo.input("left fuel")
     assert one is not None
     return Stick("hull", one, "2026-11-26", tuple(dips.tolist()), tuple(cylinder(dip) for dip in dips))
@@ -206,7 +206,7 @@ def test_a_scale_of_a_known_tank(demo: Box) -> None:
     stick = cylinder_stick(demo)
     strong, fine = ticks(stick)
     assert len(strong) >= 8 and len(fine) > len(strong)
-    truth = np.linspace(20, 390, 3701)
+    truth = np.linspace(20, 350, 3301)
     for quantity in (*strong, *fine):
         exact = float(np.interp(quantity, [cylinder(dip) for dip in truth], truth))
         assert stick.dip_at(quantity) == pytest.approx(exact, abs=1.0), quantity
@@ -228,8 +228,8 @@ def test_the_print_is_at_full_size(demo: Box) -> None:
     made = drawing(stick)
     lines = [shape for shape in made.shapes if isinstance(shape, Line)]
     bottoms = sorted({line.start for line in lines if line.width == 0.5})
-    assert len(bottoms) == 2  # 390 mm stand in two pieces
-    piece = 390 / 2
+    assert len(bottoms) == 2  # 350 mm stand in two pieces
+    piece = 350 / 2
     strong, fine = ticks(stick)
     found = 0
     for line in lines:
