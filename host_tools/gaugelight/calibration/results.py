@@ -273,6 +273,14 @@ def observed_of(session: Session, box: Box, one: Input) -> tuple[list[Observed],
     return observed, max(shared, default=0.0)
 
 
+def total_of(session: Session, one: Input) -> float:
+    """What was poured in, in the unit of the reading. Raises Wrong."""
+    try:
+        return sum(_poured(session, point, one.bare_unit)[0] for point in session.points)
+    except ValueError as problem:
+        raise Wrong(f"{session.file}: {problem}") from None
+
+
 def _poured(session: Session, point: Point, unit: str) -> tuple[float, float, float]:
     """Of one pour, in a unit: how much, its own standard uncertainty, and the share that all have in common. Raises ValueError."""
     from gaugelight.calibration import pours
