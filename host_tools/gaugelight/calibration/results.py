@@ -19,7 +19,7 @@ import numpy as np
 
 from gaugelight.box_values import BOX, METER, Calibrated
 from gaugelight.boxfile import FUEL_UNITS, Box, Input
-from gaugelight.calibration.box_file import Listed, kept_limits, rounded, with_calibration
+from gaugelight.calibration.box_file import Listed, rounded, with_calibration
 from gaugelight.calibration.session import (
     BY_BOX,
     REFERENCE,
@@ -32,7 +32,7 @@ from gaugelight.calibration.session import (
 )
 from gaugelight.calibration.stillness import resolution_of
 from gaugelight.circuits import Floats
-from gaugelight.laws import BEYOND, Line as LineLaw, Points, Thermocouple, Thermometer
+from gaugelight.laws import BEYOND, Line as LineLaw, Points, Thermocouple
 from gaugelight.problems import Misuse, Wrong, meant
 from gaugelight.quantity import UNITS
 
@@ -397,8 +397,8 @@ def _listed(session: Session, box: Box, one: Input, fit: TankFit | ReferenceFit)
     at_ends = [line.origin + (reading - line.intercept) / line.slope for reading in _to_be_read(one)]
     low = min(one.law.low, *at_ends, fit.signals[0])
     high = max(one.law.high, *at_ends, fit.signals[-1])
-    if (limits := kept_limits(one) or one.limits) is not None:
-        low, high = max(low, float(limits[1])), min(high, float(limits[2]))
+    if one.limits is not None:
+        low, high = max(low, float(one.limits[1])), min(high, float(one.limits[2]))
     if one.circuit.unit != "mV":
         low = max(low, 0.0)
     if one.unit.endswith("absolute"):  # never below 0
@@ -467,7 +467,7 @@ def _notes(session: Session, one: Input, fit: TankFit | ReferenceFit) -> list[st
     else:
         notes.append(f"up and down differ by {fit.hysteresis:.2g} {unit} at most")
     if fit.lack:
-        notes.append(fit.lack)
+        notes.append(fit.lack.replace(": use points", "; so points it is"))
     if not isinstance(fit, ReferenceFit):
         beyond = BEYOND * (fit.signals[-1] - fit.signals[0])
         for end, last in ((one.law.low, fit.signals[0]), (one.law.high, fit.signals[-1])):
@@ -476,9 +476,10 @@ def _notes(session: Session, one: Input, fit: TankFit | ReferenceFit) -> list[st
                     f"the points end at {last:.4g} {one.circuit.unit}, the box file has the sender go to {end:.4g}: what lies far beyond them"
                     " will be shown as a fault; empty and full belong to a calibration"
                 )
-    if isinstance(one.law, Thermometer):
+    if one.circuit.unit == "ohm" and one.bare_unit in ("degC", "degF"):
         notes.append(
-            "a thermistor or platinum sensor is curved between points; its own law with a table of its resistances stays better"
+            "a thermistor is curved between its points, which straight lines are not: these same points as"
+            ' sender = { table = [["480 ohm", "40 degC"], ...] }, with their plus or minus as its tolerance, follow it better'
         )
     return notes
 
