@@ -68,7 +68,7 @@ def calibrate(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(
             f"  what the gauge shows on the ground needs the level session too: {_file_of(path, one, LEVEL)}"
         )
-    said_of["picture"] = _picture(words, screen, result)
+    said_of["picture"] = _picture(words, screen, result) if words.plot or not words.json else None
     said_of["dipstick"] = _dipstick(words, screen, box, result, parked, corrected)
     if session.parked:
         screen.say(
@@ -279,7 +279,7 @@ def _saved(words: argparse.Namespace, screen: Screen, box: Box, path: Path, resu
     old = box_file.read_text(path)
     calibrated = results.calibrated_of(result.session, path)
     new = box_file.with_points(old, result.input, result.listed, calibrated)
-    built = box_file.proved(str(path), new)
+    built = box_file.proved(str(path), new, result.input.name, result.listed)
     lines = box_file.difference(str(path), old, new)
     told = changes(Table(build(box).image), Table(built.image))
     for line in lines:

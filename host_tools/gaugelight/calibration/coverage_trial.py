@@ -39,8 +39,9 @@ HEIGHTS = np.linspace(0, 1, 801)
 def _from_areas(area: Callable[[Floats], Floats]) -> Floats:
     """The share that a tank holds up to each of HEIGHTS."""
     areas = area(HEIGHTS)
-    held = np.concatenate([[0.0], np.cumsum((areas[1:] + areas[:-1]) / 2)])
-    return held / held[-1]
+    held: Floats = np.concatenate([[0.0], np.cumsum((areas[1:] + areas[:-1]) / 2)])
+    held /= held[-1]
+    return held
 
 
 def _wing(height: Floats) -> Floats:
@@ -79,7 +80,8 @@ class Tank:
         """Of the float, so much behind the level (in shares of the span) and between its stops."""
         level = np.interp(quantity, self.held, self.signals) + behind * (self.signals[-1] - self.signals[0])
         stops = np.interp([self.lifts, self.stops], self.held, self.signals)
-        return np.clip(level, stops.min(), stops.max())
+        between: Floats = np.clip(level, stops.min(), stops.max())
+        return between
 
 
 @dataclass(frozen=True)
@@ -145,7 +147,9 @@ def hold(tank: Tank, points: list[Observed], lag: float, common: float, rng: np.
     signals = tank.signal(places, lag * rng.uniform(-1, 1, LOOKED))
     readings = np.interp(signals, fit.signals, fit.readings)
     bands = np.interp(signals, fit.signals, fit.plus_minus)
-    return Trial(tank, points, lag, fit, float(np.mean(np.abs(readings - places) <= bands)), float(bands.mean()))
+    return Trial(
+        tank, points, lag, fit, float(np.mean(np.abs(readings - places) <= bands)), float(bands.mean())
+    )
 
 
 def run(shapes: dict[str, Floats], each: int, seed: int, common: float = EVERY) -> dict[str, list[Trial]]:
