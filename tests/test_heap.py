@@ -275,8 +275,6 @@ class Events(log.Log):  # there are no files here
         self.pending = self.lost = 0
 
 class Flights(FlightLog):
-    def _size(self):
-        return 0
     def flush(self):
         self._empty()
     def roll(self):

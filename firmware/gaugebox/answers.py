@@ -261,6 +261,7 @@ def _fault(code: int) -> str:
 
 def begin(app: "App", words: "list[str]") -> "list[str]":
     _writing(app)
+    app.flights.give_way()
     app.store.begin(_index(words[0]), _crc(words[1]), _index(words[2]), words[3:] == [SAFE])
     return [str(PIECE)]
 
@@ -284,6 +285,7 @@ def commit(app: "App", words: "list[str]") -> "list[str]":
 
 def revert(app: "App", words: "list[str]") -> "list[str]":
     _writing(app)
+    app.flights.give_way()
     return [app.store.revert(_crc(words[0]))]
 
 

@@ -48,8 +48,7 @@ MOST_CHANGES = 6  # of one input, light or alert in the log, in a minute
 # new table finds no room in one piece
 GARBAGE = 32768
 HELD = 250  # ticks that an output stands where it was put for a trial
-# the flight log is written half a minute after the event log, and looks for room in another tick, so that no tick waits for flash twice
-FLIGHT_TICKS, ROLL_TICKS = 1500, 1550
+FLIGHT_TICKS = 1500  # the flight log is written half a minute after the event log
 FOLDER = "/tables"
 LOG_FOLDER = "/log"
 FLIGHT_FOLDER = "/flights"
@@ -71,7 +70,8 @@ class App:
         self.jumper_open = 0
         self.seconds = self.ms = 0  # since the start
         self.logged = 0  # second of the last row of the flight log
-        self.unwritten = False  # that cannot be written
+        self.rolls = True  # whether the file of that may be full
+        self.unwritten = False  # whether it was told that it cannot be written
         self.closed = JUMPER_TICKS if board.service() else 0
         self.flying = 0  # ticks
         self.restart_wanted = False
@@ -337,13 +337,14 @@ class App:
         flights = self.flights
         if not flights.now:
             return False  # it has no table
-        if self.unflushed == ROLL_TICKS:
+        if self.rolls:
+            self.rolls = False
             return self._written(flights.roll)
-        if self.unflushed == FLIGHT_TICKS:
+        due = self.seconds != self.logged
+        if self.unflushed == FLIGHT_TICKS or due and not flights.goes_on(self.seconds):
+            self.rolls = True
             return self._written(flights.flush)
-        if self.seconds != self.logged and self.lighting is not None:
-            if not flights.goes_on(self.seconds):
-                return self._written(flights.flush)
+        if due and self.lighting is not None:
             self.logged = self.seconds
             self._look(flights.now, self.lighting)
             flights.row(self.seconds)
@@ -364,13 +365,12 @@ class App:
             now[at + i // SWITCHES_A_COLUMN] |= lighting.switches[i].level << i % SWITCHES_A_COLUMN
 
     def _written(self, job: "Callable[[], None]") -> bool:
+        """Does it; where it cannot, that is told once."""
         try:
             job()
-            self.unwritten = False
         except OSError:
             if not self.unwritten:
-                self.unwritten = True
-                self.events.add(log.NOTICE, log.NO_FLIGHT_LOG, self.seconds)
+                self.unwritten = self.events.add(log.NOTICE, log.NO_FLIGHT_LOG, self.seconds)
         return True
 
     def flush(self) -> None:

@@ -21,9 +21,9 @@ ABSOLUTE, SILENT, LEAST, CENTRE = 0, 1, 2, 128
 # columns: counts of the inputs, -1 while the converter is silent; levels of the dimmers, 0 while they are dark; switches, so many in a column, the first in
 # its lowest bit
 SWITCHES_A_COLUMN = 16
-# Of 352 blocks of 4 kB on the board two firmware folders take some 90, and tables and event log 26.
+# Of 352 blocks of 4 kB on the board two firmware folders take 80, and tables and event log 25.
 FULL = 8 * 4096 - MOST_PIECE  # bytes: a file that has so many takes no other piece
-MOST_FILES = 22
+MOST_FILES = 24
 ROOM = (
     56 * 4096
 )  # bytes left for another firmware folder and a table; where there are fewer, the ring gives way
@@ -32,7 +32,8 @@ ENOENT = 2
 
 
 class FlightLog:
-    """now: the columns, to be filled before `row`. oldest, newest: numbers of the files, `newest` the one that is written or will be."""
+    """now: the columns, to be filled before `row`. oldest, newest: numbers of the files; newest is the one that is written. size: its
+    bytes, or FULL; `roll` comes then, and at the start."""
 
     def __init__(self, folder: str, most_files: int = MOST_FILES, room: int = ROOM) -> None:
         self.folder = folder
@@ -50,9 +51,10 @@ class FlightLog:
             numbers = [int(name) for name in os.listdir(folder) if name.isdigit()]
         except OSError:
             numbers = []
-        self.oldest = min(numbers) if numbers else 1
-        self.newest = max(numbers) if numbers else 1
-        self.size = self._size()
+        self.oldest, self.newest, self.size = 1, 0, FULL
+        if numbers:
+            self.oldest, self.newest = min(numbers), max(numbers)
+            self.size = int(os.stat(self._path(self.newest))[6])
 
     def wire(self, start: int, crc: int, inputs: int, dimmers: int, switches: int) -> None:
         """What its rows are of; before the first."""
@@ -121,47 +123,49 @@ class FlightLog:
         self.size = size + length
 
     def roll(self) -> None:
-        """Where the file is full, begins the next, once there is room: removes the oldest until then, one a call. Raises OSError."""
+        """Where the file is full, begins the next, and removes the oldest until there is room for it. Raises OSError."""
         if self.size < FULL:
             return
-        if self.newest + 1 - self.oldest >= self.most_files or self._free() < self.room:
-            self.remove()
-        if self._free() >= self.room:
+        if self.newest + 1 - self.oldest >= self.most_files:
+            self._remove()
+        if self._gives_way(self.newest):
             self.newest += 1
             self.size = 0
 
-    def _free(self) -> int:
-        said = os.statvfs(self.folder)
-        return said[1] * said[3]
+    def give_way(self) -> None:
+        """To a table that is to be stored. Raises OSError."""
+        self._gives_way(self.newest - 1)
 
-    def remove(self) -> None:
+    def _gives_way(self, last: int) -> bool:
+        """With files up to that one; whether there is room then."""
+        while True:
+            said = os.statvfs(self.folder)
+            if said[1] * said[3] >= self.room:
+                return True
+            if self.oldest > last:
+                return False
+            self._remove()
+
+    def _remove(self) -> None:
         """The oldest file."""
         try:
             os.remove(self._path(self.oldest))
         except OSError as problem:
             if problem.args[0] != ENOENT:
                 raise
-        if self.oldest <= self.newest:
-            self.oldest += 1
-
-    def give_way(self) -> None:
-        """To a table that is to be stored."""
-        while self.oldest < self.newest and self._free() < self.room:
-            self.remove()
+        self.oldest += 1
 
     def _path(self, number: int) -> str:
         return "%s/%d" % (self.folder, number)
 
-    def _size(self) -> int:
-        """Of the newest file."""
-        try:
-            return int(os.stat(self._path(self.newest))[6])
-        except OSError:
-            return 0
-
     def read(self, number: int, at: int, count: int) -> bytes:
-        """So many bytes of a file, or as many as there are. Raises OSError; ENOENT: it has been removed, or is not begun."""
-        with open(self._path(number), "rb") as file:
-            file.seek(at)
-            content: bytes = file.read(count)
-            return content
+        """So many bytes of a file, or as many as there are. Raises OSError."""
+        try:
+            with open(self._path(number), "rb") as file:
+                file.seek(at)
+                content: bytes = file.read(count)
+                return content
+        except OSError as problem:
+            if problem.args[0] != ENOENT:
+                raise
+            return b""  # begun, and nothing is in it yet

@@ -69,12 +69,11 @@ class Part:
     def opened(self) -> Iterator[None]:
         """For `add`. Raises Misuse."""
         try:
-            there = self.path.read_bytes() if self.path.exists() else b""
-            whole = there[: there.rfind(b"\n") + 1] or HEAD.encode()
-            with self.path.open("r+b" if there else "x+b") as file:
-                if whole != there:
-                    file.write(whole)
-                    file.truncate()
+            with self.path.open("a+b") as file:
+                file.seek(0)
+                file.truncate(file.read().rfind(b"\n") + 1)  # without a line that was cut off
+                if not file.seek(0, os.SEEK_END):
+                    file.write(HEAD.encode())
             with self.path.open("a", encoding="ascii") as self.out:
                 yield
         except OSError as problem:
