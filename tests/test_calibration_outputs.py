@@ -2,7 +2,6 @@
 
 import math
 from fractions import Fraction
-from pathlib import Path
 from random import Random
 from typing import Any
 

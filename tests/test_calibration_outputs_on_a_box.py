@@ -5,7 +5,6 @@ import math
 import os
 import subprocess
 import sys
-import threading
 from collections.abc import Callable, Iterator
 from fractions import Fraction
 from pathlib import Path
@@ -16,7 +15,7 @@ from typing import Any
 import pytest
 
 from gaugelight.bench import prepared
-from gaugelight.boxfile import Box, box_of_text, read_box
+from gaugelight.boxfile import box_of_text, read_box
 from gaugelight.build import build
 from gaugelight.calibration import hand as hands, needle_set, trial as trials
 from gaugelight.calibration.answers import Answers
@@ -25,7 +24,7 @@ from gaugelight.calibration.needle_marks import Mark
 from gaugelight.calibration.outputs import calibrate_output, named
 from gaugelight.cli import main
 from gaugelight.plant import Aircraft
-from gaugelight.problems import Misuse, Wrong
+from gaugelight.problems import Wrong
 from gaugelight.virtual import VirtualBox
 
 pytest.importorskip("micropython_unix", reason="the virtual box needs the bench extra")
