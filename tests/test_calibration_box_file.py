@@ -23,7 +23,7 @@ SAID = Calibrated(date(2026, 11, 26), "left fuel.level.toml", "box")
 OURS = {"points", "calibrated", "limits", "sender", "range", "series"}
 
 
-def as_before(one: Input, low: float = 0.0, high: float = 1.0) -> list[box_file.Listed]:
+def as_before(one: Input, low: float = 0.0, high: float = 1.0) -> tuple[box_file.Listed, ...]:
     """Its own law again, from and to a share of its range, as points."""
     signals = one.law.low + (one.law.high - one.law.low) * np.linspace(low, high, 5)
     return box_file.rounded([(s, float(one.law.reading(np.array([s]))[0]), 0.3) for s in signals], one.step)
@@ -81,7 +81,7 @@ def test_a_second_time_only_numbers_change() -> None:
         once = box_file.with_points(text, one, listed, SAID)
         again = box_of_text("b", once).input("reserve line")
         assert again is not None and box_file.with_points(once, again, listed, SAID) == once
-        assert again.limits == (Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), 21)
+        assert again.limits == (Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21))
         text = once
     changed = box_file.difference("b", DEMO.read_text(), text)
     assert (

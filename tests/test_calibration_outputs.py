@@ -2,7 +2,6 @@
 
 import math
 from fractions import Fraction
-from pathlib import Path
 from random import Random
 from typing import Any
 
@@ -64,7 +63,10 @@ def test_a_knob_in_the_cold_and_the_heat(track: float, ends: float) -> None:
         return round(Aircraft._wiper(real, position) / REFERENCE_V * FULL_COUNT)
 
     found = knob_ends.find_ends(knob, [at(0, 0)] * 3, [at(1, 0)] * 3)
+    margin = 0.004 * FULL_COUNT  # twice its play, and the converter's own bends
     for drift in (-0.04, 0.0, 0.04):
+        off, full = travel(found.knob).low, travel(found.knob).high
+        assert off > at(0, drift) + margin and full < at(1, drift) - margin
         assert found.level(at(0, drift)) == 0 and found.level(at(1, drift)) == 100
 
 

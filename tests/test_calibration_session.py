@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gaugelight.calibration import session as files
@@ -96,6 +96,7 @@ def test_undo_leaves_what_stood_before(tmp_path: Path, newline: str) -> None:
     assert path.read_text().startswith("# typed by hand")
 
 
+@settings(max_examples=40)
 @given(
     st.text(st.characters(codec="utf-8", exclude_characters="\r"), min_size=1, max_size=30).filter(str.strip)
 )

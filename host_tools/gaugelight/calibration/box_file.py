@@ -43,18 +43,16 @@ def _upwards(off: float) -> float:
     return _digits(math.ceil(off / unit - 1e-6) * unit, 2)
 
 
-def kept_limits(one: Input) -> Limits | None:
-    """The limits that the sender's kind brought along, where points in its place would lose them."""
+def kept_limits(one: Input, listed: Sequence[Listed]) -> Limits | None:
+    """The limits that the sender's kind brought along, where points in its place would lose them: a loop's as they were; of what was its own reading
+    as far beyond its new ends as they were beyond its old ones (1 % of its span)."""
     if isinstance(one.law, Line) and one.limits is not None:
         return one.limits
     if isinstance(one.law, Itself):
-        low, high = Fraction(str(one.law.low)), Fraction(str(one.law.high))
-        return (
-            low * Fraction(98, 100),
-            low * Fraction(99, 100),
-            high * Fraction(101, 100),
-            high * Fraction(102, 100),
-        )
+        signals = sorted(Fraction(str(signal)) for signal, _, _ in listed)
+        margin = Fraction(f"{float(signals[-1] - signals[0]) / 100:.3g}")
+        inner, outer = max(Fraction(0), signals[0] - margin), signals[-1] + margin
+        return inner / 2, inner, outer, outer + margin
     return None
 
 
@@ -70,7 +68,7 @@ def with_points(text: str, one: Input, listed: Sequence[Listed], calibrated: Cal
         raise Wrong(f"{one.name}: none of {', '.join(LAW_KEYS)} stands under its [[input]] in the box file")
     newline = "\r\n" if "\r\n" in text else "\n"
     new = [_points_text(one.circuit.unit, listed, newline), _calibrated_text(calibrated)]
-    limits = kept_limits(one)
+    limits = kept_limits(one, listed)
     if limits is not None and "limits" not in tomlkit.parse(section):
         new.append(_limits_text(one.circuit.unit, limits))
     return "".join([*lines[:first], _edited(section, new, newline), *lines[last:]])
@@ -157,7 +155,7 @@ def with_calibration(box: Box, name: str, listed: Sequence[Listed], calibrated: 
             return one
         points = tuple((Fraction(str(s)), Fraction(str(r))) for s, r, _ in listed)
         off = tuple(Fraction(str(off)) for _, _, off in listed)
-        limits = kept_limits(one) or one.limits
+        limits = kept_limits(one, listed) or one.limits
         return replace(
             one,
             law=law_of_calibrated(points, one.circuit, one.bare_unit),

@@ -68,7 +68,7 @@ def calibrate(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(
             f"  what the gauge shows on the ground needs the level session too: {_file_of(path, one, LEVEL)}"
         )
-    said_of["picture"] = _picture(words, screen, result)
+    said_of["picture"] = _picture(words, screen, result) if words.plot or not words.json else None
     said_of["dipstick"] = _dipstick(words, screen, box, result, parked, corrected)
     if session.parked:
         screen.say(

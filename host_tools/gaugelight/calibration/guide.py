@@ -52,6 +52,7 @@ from gaugelight.said import Said
 T = TypeVar("T")
 
 UNDO, FINISHED, STOP, TAKE = "u", "f", "q", "t"
+NEARLY = 0.8  # of the window: what moved before has come to rest, and is counted down
 KEYS = "u undo the last   f finished   q stop, all is safe"
 FUEL_CAUTIONS = (
     "No flame, no spark, no telephone; in the open air; an extinguisher at hand; no one else around.",
@@ -306,8 +307,8 @@ class Guide:
         unit = self.input.bare_unit
         picture = self._picture(session)
         if self.kind == TANK and not session.points:
-            attitude = "in level flight attitude" if self.attitude == LEVEL else "in parked attitude"
-            picture.prompt = f"drain to the unusable quantity, {attitude}; then return"
+            parked = "" if self.attitude == LEVEL else ", then let it down to parked attitude"
+            picture.prompt = f"drain to the unusable quantity in level flight attitude{parked}; then return"
         elif self.kind == TANK:
             dip = "; with a dipstick's wetted length: 2 dip 102" if self.attitude == PARKED else ""
             weighed = session.fuel is not None or session.density is not None
@@ -367,6 +368,7 @@ class Guide:
     def _take(self, session: Session, point: Point) -> None:
         """Waits until the signal is still, and adds the point; or leaves it, where the person says so."""
         self.samples.clear()
+        self.message = ""
         began, asked = self.clock(), False
         while True:
             standing = self._look()
@@ -396,7 +398,7 @@ class Guide:
                 and standing.samples >= 3
                 and not standing.fault
             ):
-                return self._add(session, point, standing, f"taken while it moved: {standing.moves}")
+                return self._add(session, point, standing, _unstill(standing))
             if said.lower() == TAKE:
                 self._say(f"nothing to take: {standing.fault or 'too few readings yet'}")
 
@@ -424,10 +426,12 @@ class Guide:
         if standing.fault:
             picture.large = ""
             picture.prompt = f"FAULT: {standing.fault}. No point is taken: look at plug, wire and ground"
-        elif standing.moves:
+        elif standing.moves and (standing.remaining or 0) > NEARLY * self.limits.window:
             picture.prompt = f"MOVES: {standing.moves}"
         else:
-            picture.prompt = f"still in {standing.remaining or 0:.0f} s" if standing.remaining else "waiting"
+            picture.prompt = (
+                "waiting" if standing.remaining is None else f"still in {standing.remaining:.0f} s"
+            )
         if not standing.fault and standing.remaining is not None:
             picture.large, picture.large_unit = f"{standing.remaining:.0f}", "s"
         if standing.spread is not None and standing.drift is not None:
@@ -472,15 +476,12 @@ class Guide:
             f"{self.input.name}   {len(session.points)} points", keys=KEYS, message=self.message
         )
         if self.kind == TANK:
-            total, of = self._total(session), self.input.bare_unit
+            total, of = results.total_of(session, self.input), self.input.bare_unit
             picture.large, picture.large_unit = f"{total:.4g}", f"{of} poured in all"
-        picture.lines.append(f"signal {signal}   the box shows {self.source.reading or '-'}")
+        picture.lines.append(f"signal {signal}   the box shows {self.source.reading or '-'}, damped")
         if session.points:
             picture.lines.append(f"last point: {_said_of(session.points[-1])}")
         return picture
-
-    def _total(self, session: Session) -> float:
-        return sum(seen.added for seen in results.observed_of(session, self.box, self.input)[0])
 
     def _say(self, text: str) -> None:
         self.message = text.rstrip("\a")
@@ -504,7 +505,7 @@ class Guide:
     def _picture_line(self) -> str:
         sample, unit = self.samples[-1], self.input.circuit.unit
         signal = f"{sample.signal:.5g} {unit}" if sample.signal is not None else f"FAULT: {sample.fault}"
-        return f"signal {signal}   the box shows {self.source.reading or '-'}"
+        return f"signal {signal}   the box shows {self.source.reading or '-'}, damped"
 
     def _ask(self, question: str, parse: Callable[[str], T], picture: Picture | None = None) -> T:
         """Until it is answered rightly. Raises Ended."""
@@ -533,6 +534,14 @@ def guide(
     period = min(period_of(box, one), limits.window / 12)
     source = BoxSource(line, box, one)
     return Guide(box, one, path, PARKED if parked else LEVEL, source, answers, view, limits, period).run()
+
+
+def _unstill(standing: Standing) -> str:
+    return (
+        f"taken while it moved: {standing.moves}"
+        if standing.moves
+        else "taken before it was known to be still"
+    )
 
 
 def _said_of(point: Point) -> str:

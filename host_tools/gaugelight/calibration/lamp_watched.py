@@ -25,7 +25,6 @@ def watch_lamp(trial: Trial, box: Box, lamp: Lamp) -> Found:
     number = number_in([one.name for one in dimmers], lamp.name, lamp.name, box)
     same_pulses(box, lamp.name, (lamp.pin, lamp.frequency), (dimmers[number].pin, dimmers[number].frequency))
     pulses = lamp_floor.pulses_of(lamp, float(box.supply))
-    honest = pulses.share(pulses.dimmest)
     for text in (
         "On the ground, in the dark, engine off. Nothing here tells what is bright enough to read by in flight: only what just glows.",
         f"GLARE: turn the knobs fully down first: when this ends, however it ends, {GO_BACK}, to where these stand. Cover the display and all"

@@ -88,6 +88,7 @@ class _Setting:
     number: int
     marks: list[Mark]
     unit: str
+    place: float = 0.0  # where it is driven to, per cent of the time
 
     def _guess(self, reading: Fraction) -> float:
         """Per cent of the time: where it was set before, else as the file says."""
@@ -113,7 +114,7 @@ class _Setting:
     def to_mark(self, mark: Mark, way: int, turn: str) -> None:
         """way: 1 from below, -1 from above."""
         reading = f"{float(mark.reading):g} {self.unit}"
-        place = self._to(self._guess(mark.reading) - way * LEAD)
+        place = self._to(way * max(way * self.place, way * self._guess(mark.reading) - LEAD))
         question = f"{turn}, {reading}, from {'below' if way > 0 else 'above'}:"
         while True:
             answer = self.trial.ask(f"{question} {place:.1f} %", "".join(NUDGES)).replace(" ", "")
@@ -135,9 +136,9 @@ class _Setting:
         (mark.below if way > 0 else mark.above).append(place)
 
     def _to(self, place: float) -> float:
-        place = min(100.0, max(0.0, round(place, 1)))
-        self.trial.hold("needle", self.number, _duty(place))
-        return place
+        self.place = min(100.0, max(0.0, round(place, 1)))
+        self.trial.hold("needle", self.number, _duty(self.place))
+        return self.place
 
 
 def _marks_of(needle: Needle) -> Sequence[Fraction]:

@@ -32,7 +32,7 @@ from gaugelight.calibration.session import (
 )
 from gaugelight.calibration.stillness import resolution_of
 from gaugelight.circuits import Floats
-from gaugelight.laws import BEYOND, Line as LineLaw, Points, Thermocouple, Thermometer
+from gaugelight.laws import BEYOND, Line as LineLaw, Points, Thermocouple
 from gaugelight.problems import Misuse, Wrong, meant
 from gaugelight.quantity import UNITS
 
@@ -273,6 +273,14 @@ def observed_of(session: Session, box: Box, one: Input) -> tuple[list[Observed],
     return observed, max(shared, default=0.0)
 
 
+def total_of(session: Session, one: Input) -> float:
+    """What was poured in, in the unit of the reading. Raises Wrong."""
+    try:
+        return sum(_poured(session, point, one.bare_unit)[0] for point in session.points)
+    except ValueError as problem:
+        raise Wrong(f"{session.file}: {problem}") from None
+
+
 def _poured(session: Session, point: Point, unit: str) -> tuple[float, float, float]:
     """Of one pour, in a unit: how much, its own standard uncertainty, and the share that all have in common. Raises ValueError."""
     from gaugelight.calibration import pours
@@ -459,7 +467,7 @@ def _notes(session: Session, one: Input, fit: TankFit | ReferenceFit) -> list[st
     else:
         notes.append(f"up and down differ by {fit.hysteresis:.2g} {unit} at most")
     if fit.lack:
-        notes.append(fit.lack)
+        notes.append(fit.lack.replace(": use points", "; so points it is"))
     if not isinstance(fit, ReferenceFit):
         beyond = BEYOND * (fit.signals[-1] - fit.signals[0])
         for end, last in ((one.law.low, fit.signals[0]), (one.law.high, fit.signals[-1])):
@@ -468,9 +476,10 @@ def _notes(session: Session, one: Input, fit: TankFit | ReferenceFit) -> list[st
                     f"the points end at {last:.4g} {one.circuit.unit}, the box file has the sender go to {end:.4g}: what lies far beyond them"
                     " will be shown as a fault; empty and full belong to a calibration"
                 )
-    if isinstance(one.law, Thermometer):
+    if one.circuit.unit == "ohm" and one.bare_unit in ("degC", "degF"):
         notes.append(
-            "a thermistor or platinum sensor is curved between points; its own law with a table of its resistances stays better"
+            "a thermistor is curved between its points, which straight lines are not: these same points as"
+            ' sender = { table = [["480 ohm", "40 degC"], ...] }, with their plus or minus as its tolerance, follow it better'
         )
     return notes
 

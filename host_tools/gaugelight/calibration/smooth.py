@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 
 from gaugelight.circuits import Floats
 
-# All in shares of the whole range of signal and quantity. What rises throughout bends by about as much as it rises (half-Cauchy);
-# with 10 the slope would change, over a tenth of the span, by three times its mean.
+# All in shares of the whole range of signal and quantity. From next to straight to next to absurd, no scale preferred; but with large
+# bends a curve seldom rises throughout: the chance that a Wiener process from 1 stays above 0 (reflection principle).
 BENDS = np.geomspace(0.03, 10.0, 6)
-BENDS_PRIOR = BENDS / (1 + BENDS**2) / np.sum(BENDS / (1 + BENDS**2))
+BENDS_PRIOR = np.array([math.erf(1 / (math.sqrt(2) * bend)) for bend in BENDS])
 SCATTERS = np.array([1.0, 3.0, 10.0])  # times what was stated
 SCATTERS_PRIOR = np.array([0.9, 0.07, 0.03])
 LINE_U = 1.0  # of level and slope of the straight line, before any point is known

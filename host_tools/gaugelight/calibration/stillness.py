@@ -15,11 +15,13 @@ import numpy as np
 
 from gaugelight.boxfile import Box, Input
 from gaugelight.chain import Chain, chain_of
+from gaugelight.circuits import Floats
 from gaugelight.converters import COUNTS, ChipInput, OnChip
 from gaugelight.error_budget import PIN_NOISE
 
 WINDOW_S = 15.0
 LEAST_SAMPLES = 10
+FEWEST = 3  # to say anything by
 PATIENCE_S = 180.0  # then what moves is named, and it can be taken with its larger spread
 OLD_S = 2.0  # without a new sample
 FASTEST_S = 0.2  # between two questions
@@ -111,7 +113,9 @@ def judge(samples: Sequence[Sample], limits: Limits, now: float) -> Standing:
     if now - newest.at > max(OLD_S, limits.window / 5):
         return Standing(False, None, fault="the box does not answer")
     tail = [s for s in _since_the_last_fault(samples) if newest.at - s.at <= limits.window * 1.02]
-    mean, spread, drift = _figures(tail)
+    spreads, drifts = _of_each_tail(tail)
+    mean = float(np.mean([s.signal for s in tail if s.signal is not None]))
+    spread, drift = (spreads[0], drifts[0]) if len(tail) >= FEWEST else (None, None)
     full = newest.at - tail[0].at >= limits.window * 0.98 - _gap(tail) and len(tail) >= LEAST_SAMPLES
     over = []
     if spread is not None and spread > limits.spread:
@@ -120,7 +124,8 @@ def judge(samples: Sequence[Sample], limits: Limits, now: float) -> Standing:
         over.append("it drifts " + ("up" if drift > 0 else "down"))
     if full and not over:
         return Standing(True, 0.0, mean, spread, drift, len(tail))
-    return Standing(False, _remaining(tail, limits), mean, spread, drift, len(tail), "", ", ".join(over))
+    remaining = _remaining(tail, spreads, drifts, limits)
+    return Standing(False, remaining, mean, spread, drift, len(tail), "", ", ".join(over))
 
 
 def _since_the_last_fault(samples: Sequence[Sample]) -> list[Sample]:
@@ -136,24 +141,31 @@ def _gap(tail: Sequence[Sample]) -> float:
     return (tail[-1].at - tail[0].at) / (len(tail) - 1) if len(tail) > 1 else 0.0
 
 
-def _figures(tail: Sequence[Sample]) -> tuple[float | None, float | None, float | None]:
-    """Mean, spread, drift from first to last."""
-    signals = np.array([s.signal for s in tail], dtype=np.float64)
-    if len(tail) < 3:
-        return float(np.mean(signals)), None, None
-    times = np.array([s.at for s in tail]) - tail[-1].at
-    slope = float(np.polyfit(times - times.mean(), signals, 1)[0])
-    return float(np.mean(signals)), float(np.std(signals, ddof=1)), slope * (tail[-1].at - tail[0].at)
+def _of_each_tail(samples: Sequence[Sample]) -> tuple[list[float], list[float]]:
+    """Standard deviation, and drift from first to last (least squares), of all samples, of all but the first, and so on; the last two are as
+    good as still."""
+    count = np.arange(len(samples), 0, -1)
+    t = np.array([s.at for s in samples]) - samples[-1].at
+    x = np.array([s.signal for s in samples], dtype=np.float64)
+    x -= x[-1]
+
+    def summed(values: Floats) -> Floats:
+        made: Floats = np.cumsum(values[::-1])[::-1]
+        return made
+
+    st, sx = summed(t), summed(x)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        spreads = np.sqrt(np.maximum(0.0, summed(x * x) - sx * sx / count) / (count - 1))
+        drifts = (count * summed(t * x) - st * sx) / (count * summed(t * t) - st * st) * -t
+    spreads[-2:] = drifts[-2:] = 0.0
+    return spreads.tolist(), drifts.tolist()
 
 
-def _remaining(tail: Sequence[Sample], limits: Limits) -> float:
+def _remaining(
+    tail: Sequence[Sample], spreads: Sequence[float], drifts: Sequence[float], limits: Limits
+) -> float:
     """The window less the longest stretch up to now that is still as far as it goes."""
-    longest = 0.0
-    for first in range(len(tail) - 3, -1, -1):
-        part = tail[first:]
-        _, spread, drift = _figures(part)
-        if spread is None or drift is None or spread > limits.spread or abs(drift) > limits.drift:
-            break
-        longest = part[-1].at - part[0].at
+    still = [spread <= limits.spread and abs(drift) <= limits.drift for spread, drift in zip(spreads, drifts)]
+    first = max((k for k, one in enumerate(still) if not one), default=-1) + 1
     few = (LEAST_SAMPLES - len(tail)) * _gap(tail)
-    return max(limits.window - longest, few, 0.0)
+    return max(limits.window - (tail[-1].at - tail[first].at), few, 0.0)
