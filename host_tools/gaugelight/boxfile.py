@@ -427,7 +427,7 @@ class Reader:
         if circuit is not None and unit is not None:
             nominal = section.take("nominal", box_values.positive_quantity(circuit.unit), None)
             law, limits, off = self.law(section, circuit, unit, nominal)
-            calibrated = self.calibrated(section, off)
+            calibrated = self.calibrated(section, law, off)
             tolerance = section.take("tolerance", box_values.tolerance(circuit.unit, unit), None)
             limits = section.take("limits", box_values.limits(circuit.unit), limits)
         else:
@@ -491,14 +491,19 @@ class Reader:
         series = section.take("series", box_values.series(circuit.unit, unit), None)
         points = series if listed is None else listed.points
         law, limits = self.law_of(section, circuit, unit, nominal, points)
+        if listed is not None and "calibrated" in section.written:
+            law = law_of_calibrated(listed.points, circuit, unit)
         return law, limits, () if listed is None else listed.plus_minus
 
-    def calibrated(self, section: Section, plus_minus: tuple[Fraction, ...]) -> Calibrated | None:
+    def calibrated(
+        self, section: Section, law: Law | None, plus_minus: tuple[Fraction, ...]
+    ) -> Calibrated | None:
+        """Whether it goes with its points, which are wrong where there is no law."""
         before = section.problems
         found = section.take("calibrated", box_values.calibrated, None)
         if "calibrated" in section.written and "points" not in section.written:
             section.wrong("calibrated", "belongs to points; leave it out")
-        elif found is not None and not plus_minus and section.problems == before:
+        elif found is not None and law is not None and not plus_minus and section.problems == before:
             section.wrong("calibrated", 'each of the points needs its plus or minus: ["21 ohm", 4, 0.3]')
         elif plus_minus and "calibrated" not in section.written:
             example = 'calibrated = { on = 2026-11-26, session = "FILE.toml", through = "box" }'
@@ -572,6 +577,14 @@ class Reader:
         if isinstance(sender, temperature.Thermocouple):
             return Thermocouple(sender, unit, first, last, *COLD_JUNCTION)
         return Thermometer(sender, unit, first, last)
+
+
+def law_of_calibrated(points: tuple[Point, ...], circuit: Circuit, unit: str) -> Law:
+    """Two points of a transmitter are a straight line, which goes on beyond them as its sender does; what lies on the bottom of a tank or is a
+    resistance does not."""
+    if len(points) == 2 and circuit.unit != "ohm" and unit not in FUEL_UNITS:
+        return Line((points[0], points[1]))
+    return Points(points)
 
 
 def _with_cold_junction(one: Input, inputs: list[Input]) -> Input:

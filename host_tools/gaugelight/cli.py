@@ -118,6 +118,7 @@ NOTHING_TELLS = (
 def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
+    from gaugelight.calibration.results import notes_on_calibrations
     from gaugelight.check_face import notes_on_face
     from gaugelight.check_lights import notes_on_lights
     from gaugelight.error_budget import coarse_notes
@@ -126,7 +127,8 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     box = read_box(Path(words.box))
     built = build(box)
     shown = [*faults_shown(built)]
-    told = [(one.name, note) for one, note in [*notes_on(built, shown), *coarse_notes(built)]]
+    of_inputs = [*notes_on(built, shown), *coarse_notes(built), *notes_on_calibrations(box)]
+    told = [(one.name, note) for one, note in of_inputs]
     notes = [{"input": name, "note": note} for name, note in [*told, *notes_on_face(box)]]
     light_notes = [{"light": name, "note": note} for name, note in notes_on_lights(box, shown)]
     box_notes = [] if box.in_flight else [{"box": box.name, "note": NOTHING_TELLS}]

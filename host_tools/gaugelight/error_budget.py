@@ -27,7 +27,7 @@ from gaugelight.chain import Chain
 from gaugelight.circuits import ASSUMED_TOLERANCE, REFERENCE, Circuit, Floats, Shunt
 from gaugelight.converters import COUNTS, Converter, OnChip
 from gaugelight.faults_shown import PLACES
-from gaugelight.laws import Itself, Points, Thermocouple, celsius_of
+from gaugelight.laws import Itself, Line, Points, Thermocouple, celsius_of
 from gaugelight.problems import Misuse
 
 PROBABILITY = 0.95
@@ -510,7 +510,7 @@ def _volts(volts: float) -> str:
 def _sender(one: Input) -> Iterator[Quantity]:
     """What its points are off by, where it was calibrated; else the sender's own tolerance. Per cent are of the span of its readings."""
     if one.calibrated is not None:
-        assert isinstance(one.law, Points)
+        assert isinstance(one.law, (Points, Line))
         along = sorted(
             (float(reading), float(off) / COVERAGE)
             for (_, reading), off in zip(one.law.points, one.calibrated.plus_minus)

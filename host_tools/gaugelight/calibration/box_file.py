@@ -13,7 +13,7 @@ from pathlib import Path
 import tomlkit
 
 from gaugelight.box_values import Calibrated, Limits
-from gaugelight.boxfile import LAW_KEYS, Box, Input, box_of_text
+from gaugelight.boxfile import LAW_KEYS, Box, Input, box_of_text, law_of_calibrated
 from gaugelight.build import Build, build
 from gaugelight.laws import Itself, Line
 from gaugelight.problems import Misuse, Problem, Wrong, WrongBoxFile
@@ -49,21 +49,19 @@ def kept_limits(one: Input) -> Limits | None:
         return one.limits
     if isinstance(one.law, Itself):
         low, high = Fraction(str(one.law.low)), Fraction(str(one.law.high))
-        return (
-            low * Fraction(98, 100),
-            low * Fraction(99, 100),
-            high * Fraction(101, 100),
-            high * Fraction(102, 100),
-        )
+        margin = (high - low) / 100
+        inner = max(Fraction(0), low - margin)
+        return inner / 2, inner, high + margin, high + 2 * margin
     return None
 
 
 def with_points(text: str, one: Input, listed: Sequence[Listed], calibrated: Calibrated) -> str:
     """The box file's text with these points for that input. They take the place of what says its law now. Raises Wrong."""
-    lines = text.split("\n")
+    lines = [line + "\n" for line in text.split("\n")]
+    lines[-1] = lines[-1][:-1]
     headers = [line for (_, _, key), line in key_lines(text.replace("\r\n", "\n")).items() if not key]
     first, last = one.line, min((line for line in headers if line > one.line), default=len(lines) + 1) - 1
-    section = "\n".join(lines[first:last])
+    section = "".join(lines[first:last])
     written = [key for key in tomlkit.parse(section) if key in OURS]
     if not written:
         raise Wrong(f"{one.name}: none of {', '.join(LAW_KEYS)} stands under its [[input]] in the box file")
@@ -72,8 +70,7 @@ def with_points(text: str, one: Input, listed: Sequence[Listed], calibrated: Cal
     limits = kept_limits(one)
     if limits is not None and "limits" not in tomlkit.parse(section):
         new.append(_limits_text(one.circuit.unit, limits))
-    lines[first:last] = _edited(section, new, newline).split("\n")
-    return "\n".join(lines)
+    return "".join([*lines[:first], _edited(section, new, newline), *lines[last:]])
 
 
 def _edited(section: str, new: list[str], newline: str) -> str:
@@ -129,13 +126,15 @@ def read_text(path: Path) -> str:
         raise WrongBoxFile(str(path), [Problem(0, "file", "is not text in UTF-8")]) from None
 
 
-def proved(file: str, text: str) -> Build:
-    """What the new text makes. Raises WrongBoxFile with what would be wrong with it, and that nothing was saved."""
+def proved(file: str, text: str, name: str, listed: Sequence[Listed]) -> Build:
+    """What the new text makes. Raises Wrong with what would not be right any more; nothing is saved then."""
     try:
         return build(box_of_text(file, text.removeprefix("\ufeff")))
     except WrongBoxFile as wrong:
-        what = "not saved: with these points it would not be right any more; change what is named here in the box file, or calibrate as far"
-        raise Wrong(f"{file}: {what}", *wrong.lines) from None
+        readings = sorted(reading for _, reading, _ in listed)
+        what = f"{name} would read {readings[0]:g} to {readings[-1]:g}, and what is named here does not go with that"
+        cure = "change it in the box file, and give its session again with --from"
+        raise Wrong(*wrong.lines, f"{file}: not saved: {what}; {cure}") from None
 
 
 def difference(file: str, old: str, new: str) -> list[str]:
@@ -149,7 +148,6 @@ def difference(file: str, old: str, new: str) -> list[str]:
 
 def with_calibration(box: Box, name: str, listed: Sequence[Listed], calibrated: Calibrated) -> Box:
     """The box as the new text will describe it, for reckoning only."""
-    from gaugelight.laws import Points
 
     def one_of(one: Input) -> Input:
         if one.name != name:
@@ -157,6 +155,11 @@ def with_calibration(box: Box, name: str, listed: Sequence[Listed], calibrated: 
         points = tuple((Fraction(str(s)), Fraction(str(r))) for s, r, _ in listed)
         off = tuple(Fraction(str(off)) for _, _, off in listed)
         limits = kept_limits(one) or one.limits
-        return replace(one, law=Points(points), limits=limits, calibrated=replace(calibrated, plus_minus=off))
+        return replace(
+            one,
+            law=law_of_calibrated(points, one.circuit, one.bare_unit),
+            limits=limits,
+            calibrated=replace(calibrated, plus_minus=off),
+        )
 
     return replace(box, inputs=tuple(one_of(one) for one in box.inputs))

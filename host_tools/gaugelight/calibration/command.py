@@ -277,7 +277,7 @@ def _saved(words: argparse.Namespace, screen: Screen, box: Box, path: Path, resu
     old = box_file.read_text(path)
     calibrated = results.calibrated_of(result.session, path)
     new = box_file.with_points(old, result.input, result.listed, calibrated)
-    built = box_file.proved(str(path), new)
+    built = box_file.proved(str(path), new, result.input.name, result.listed)
     lines = box_file.difference(str(path), old, new)
     told = changes(Table(build(box).image), Table(built.image))
     for line in lines:

@@ -39,8 +39,9 @@ HEIGHTS = np.linspace(0, 1, 801)
 def _from_areas(area: Callable[[Floats], Floats]) -> Floats:
     """The share that a tank holds up to each of HEIGHTS."""
     areas = area(HEIGHTS)
-    held = np.concatenate([[0.0], np.cumsum((areas[1:] + areas[:-1]) / 2)])
-    return held / held[-1]
+    held: Floats = np.concatenate([[0.0], np.cumsum((areas[1:] + areas[:-1]) / 2)])
+    held /= held[-1]
+    return held
 
 
 def _wing(height: Floats) -> Floats:
@@ -79,7 +80,8 @@ class Tank:
         """Of the float, so much behind the level (in shares of the span) and between its stops."""
         level = np.interp(quantity, self.held, self.signals) + behind * (self.signals[-1] - self.signals[0])
         stops = np.interp([self.lifts, self.stops], self.held, self.signals)
-        return np.clip(level, stops.min(), stops.max())
+        between: Floats = np.clip(level, stops.min(), stops.max())
+        return between
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,8 @@ from gaugelight.dial import FAINT, SCALE_BAR, Drawing, Line, Shape, Words, fitte
 from gaugelight.problems import Wrong
 
 LONGEST_PIECE = 220.0  # mm, on a page of A4 or letter with its head
-STRIP, GAP, MARGIN, HEAD = 34.0, 8.0, 10.0, 50.0
+STRIP, GAP, MARGIN, HEAD = 34.0, 8.0, 10.0, 48.0
+ABOVE = 3.0  # mm of a piece beyond its end, for half a figure
 NARROWEST = 104.0 + 2 * MARGIN
 LEAST_MAJOR, LEAST_MINOR = 7.0, 1.5  # mm
 FEWEST = 3
@@ -115,7 +116,7 @@ def drawing(stick: Stick) -> Drawing:
     count = max(1, math.ceil(length / LONGEST_PIECE))
     piece = length / count
     width = max(NARROWEST, 2 * MARGIN + count * STRIP + (count - 1) * GAP)
-    bottom = HEAD + piece + 12
+    bottom = HEAD + piece + ABOVE
     shapes = _head(stick, width)
     strong, fine = ticks(stick)
     for number in range(count):
@@ -131,12 +132,14 @@ def _piece(
     strong: Sequence[float], fine: Sequence[float], number: int, count: int,
 ) -> list[Shape]:  # fmt: skip
     """One length of the stick, from `first` to `last` mm above its lower end."""
-    right, top = left + STRIP, bottom - (last - first)
+    right, end = left + STRIP, bottom - (last - first)
+    top = end - ABOVE
     shapes: list[Shape] = [
         Line((left, top), (left, bottom), 0.2, FAINT),
         Line((right, top), (right, bottom), 0.2, FAINT),
         Line((left, bottom), (right, bottom), 0.5),
-        Line((left, top), (right, top), 0.2, FAINT),
+        Line((left, end), (left + 3, end), 0.2, FAINT),  # short: a figure may stand on it
+        Line((right - 3, end), (right, end), 0.2, FAINT),
     ]
     lower = "lower end of the stick" if number == 0 else f"{first:.0f} mm: on piece {number}"
     shapes.append(Words((left, bottom + 3), lower, 2.3, centred=False))
@@ -156,7 +159,7 @@ def _piece(
         shapes.append(Line((left, y), (left + 9, y), 0.45))
         shapes.append(Words((left + 10, y), f"{quantity:.{decimals}f}", 4.0, centred=False, bold=True))
         if (shown := stick.shows(quantity)) is not None:
-            shapes.append(Words((left + 22, y), f"{shown:.{decimals + 1}f}", 2.8, centred=False))
+            shapes.append(Words((left + 22, y), f"{shown:.{max(1, decimals)}f}", 2.8, centred=False))
     return shapes
 
 
@@ -166,30 +169,26 @@ def _decimals(values: Sequence[float]) -> int:
 
 def _head(stick: Stick, width: float) -> list[Shape]:
     unit, room = stick.input.unit, width - 2 * MARGIN
+    beside = "; beside it: what the gauge shows on the ground" if stick.shown else ""
     lines = [
-        (f"{stick.box}: {stick.input.name}, {unit} above the unusable", False),
+        (f"{stick.box}: {stick.input.name}, {unit} above the unusable", True),
         (f"Dipstick, PARKED ATTITUDE; points taken {stick.day}", True),
+        (f"bold: {unit} in the tank{beside}", False),
         (
-            f"bold: {unit} in the tank"
-            + ("; beside it: what the gauge shows on the ground" if stick.shown else ""),
+            "Not drawn beyond its points. Print at 100 %; mark a stick from it: fuel takes the ink off paper.",
             False,
         ),
-        ("no tick, no knowledge: it is not drawn beyond its points", False),
-        (
-            "Advisory: dip it twice, and never fly on one figure. Paper is for marking the stick: fuel takes the ink.",
-            True,
-        ),
+        ("Advisory: dip it twice, and never fly on one figure.", True),
     ]
+    size = min(fitted(text, room, 3.4) for text, _ in lines)
     shapes: list[Shape] = []
     y = MARGIN
     for text, bold in lines:
-        shapes.append(Words((MARGIN, y), text, fitted(text, room, 3.4), centred=False, bold=bold))
-        y += 5.5
-    shapes += scale_bar(MARGIN, y + 2)
-    told = f"{SCALE_BAR} mm: measure it on the print (100 %)"
-    shapes.append(
-        Words((MARGIN + SCALE_BAR + 3, y + 2), told, fitted(told, room - SCALE_BAR - 3, 2.8), centred=False)
-    )
+        shapes.append(Words((MARGIN, y), text, size, centred=False, bold=bold))
+        y += 5.0
+    shapes += scale_bar(MARGIN, y + 3)
+    told = f"{SCALE_BAR} mm: measure it on the print"
+    shapes.append(Words((MARGIN + SCALE_BAR + 3, y + 3), told, size, centred=False))
     return shapes
 
 

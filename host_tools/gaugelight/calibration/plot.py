@@ -41,7 +41,7 @@ def _drawn(result: Result) -> Figure:
     drawn = Figure(figsize=(8.2, 7.2), layout="constrained")
     FigureCanvasAgg(drawn)
     above, below = drawn.subplots(2, 1, sharex=True, height_ratios=[3, 1.2])
-    _curve(above, result)
+    _curve(above, below, result)
     signals = np.array([point.signal for point in result.points])
     true = np.array([point.true for point in result.points])
     true_bars = K * np.array([point.true_u for point in result.points])
@@ -83,7 +83,7 @@ def _drawn(result: Result) -> Figure:
     return drawn
 
 
-def _curve(panel: Any, result: Result) -> None:
+def _curve(panel: Any, below: Any, result: Result) -> None:
     if result.listed:
         signals, readings, offs = (np.array(column) for column in zip(*result.listed))
     else:
@@ -92,6 +92,7 @@ def _curve(panel: Any, result: Result) -> None:
     panel.fill_between(
         signals, readings - offs, readings + offs, color=CURVE, alpha=0.2, linewidth=0, label="plus or minus"
     )
+    below.fill_between(signals, -offs, offs, color=CURVE, alpha=0.2, linewidth=0)
     panel.plot(
         signals,
         readings,

@@ -1,15 +1,17 @@
 """What a session comes to: its curve, and what the face will say by it, plus or minus at 95 % (JCGM 100), the box's own part included.
 
 A straight line is carried on to the sender's ends, so that every reading of its range, and every mark, stays where it was; the curve of a tank
-is never carried beyond what was measured. Beyond its last point a reading stands; the limits of its faults stay as they were.
+is never carried beyond what was measured. Beyond its ends such a line of a transmitter goes on, and a tank's reading stands, as they did
+before; the limits of a loop's faults stay as they were.
 """
 
 from __future__ import annotations
 
 import math
 import os
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
@@ -17,10 +19,20 @@ import numpy as np
 
 from gaugelight.box_values import BOX, METER, Calibrated
 from gaugelight.boxfile import FUEL_UNITS, Box, Input
-from gaugelight.calibration.box_file import Listed, rounded, with_calibration
-from gaugelight.calibration.session import BY_BOX, REFERENCE, SHARE, TANK, Amount, Point, Session
+from gaugelight.calibration.box_file import Listed, kept_limits, rounded, with_calibration
+from gaugelight.calibration.session import (
+    BY_BOX,
+    REFERENCE,
+    SHARE,
+    TANK,
+    Amount,
+    Point,
+    Session,
+    read_session,
+)
 from gaugelight.calibration.stillness import resolution_of
-from gaugelight.laws import Thermocouple, Thermometer
+from gaugelight.circuits import Floats
+from gaugelight.laws import BEYOND, Line as LineLaw, Points, Thermocouple, Thermometer
 from gaugelight.problems import Misuse, Wrong, meant
 from gaugelight.quantity import UNITS
 
@@ -30,7 +42,8 @@ if TYPE_CHECKING:
     from gaugelight.calibration.tank import Observed, TankFit
 
 K = 1.96  # from a plus or minus at 95 % to a standard uncertainty: what a person states is taken for normal
-MOST_FACED = 61
+MOST_FACED = 201
+COOL = 15.0  # degC
 DENSITY_U = 0.001  # kg/l, standard: of a density read off a glass hydrometer; common practice, no source
 
 
@@ -158,6 +171,35 @@ def calibrated_of(session: Session, box_file: Path) -> Calibrated:
     return Calibrated(max(days, default=session.started), Path(file).as_posix(), through)
 
 
+def notes_on_calibrations(box: Box) -> Iterator[tuple[Input, str]]:
+    """Of each input that was calibrated when, by which session; and whether that session still says the same."""
+    for one in box.inputs:
+        if one.calibrated is not None:
+            through = "this box" if one.calibrated.through == BOX else "a meter"
+            said = f"calibrated {one.calibrated.on} through {through} by {one.calibrated.session}"
+            yield one, said + _session_differs(box, one)
+
+
+def _session_differs(box: Box, one: Input) -> str:
+    assert one.calibrated is not None and isinstance(one.law, (Points, LineLaw))
+    file = Path(box.file).parent / one.calibrated.session
+    if not file.exists():
+        return "; that session is missing: keep it beside the box file, it is what the points rest on"
+    try:
+        session = read_session(file)
+        result = evaluate(session, box)
+    except Wrong as wrong:
+        return f"; that session is not right: {wrong.lines[0]}"
+    if session.input != one.name or session.parked:
+        return f"; that session is of {session.input}, {session.attitude} attitude, and not of this"
+    written = zip(one.law.points, one.calibrated.plus_minus)
+    if [(s, r, off) for (s, r), off in written] != [
+        tuple(Fraction(str(v)) for v in row) for row in result.listed
+    ]:
+        return "; the points here are not those of that session any more: give it again with calibrate --from, or keep both alike"
+    return ""
+
+
 # -- from what is written to what is fitted
 
 
@@ -275,9 +317,12 @@ def _density(session: Session, point: Point) -> Density:
         return density.Density(float(session.density), DENSITY_U)
     if session.fuel is None:
         raise ValueError('of which fuel? add fuel = "avgas 100LL" or density = "0.716 kg/l" to the session')
-    if point.temperature is None:
+    if point.temperature is not None:
+        return density.named(session.fuel, point.temperature.to("degC"))
+    poured = point.weighed or point.added
+    if poured is None or poured.value:
         raise ValueError('at which temperature? add temperature = "18 degC"')
-    return density.named(session.fuel, point.temperature.to("degC"))
+    return density.named(session.fuel, COOL)  # of nothing, only for what it may be off by
 
 
 def _reference(session: Session, box: Box, one: Input) -> tuple[ReferenceFit, list[Taken]]:
@@ -341,19 +386,39 @@ def _listed(session: Session, box: Box, one: Input, fit: TankFit | ReferenceFit)
     if not isinstance(fit, ReferenceFit) or fit.line is None:
         return list(zip(fit.signals, fit.readings, fit.plus_minus))
     line = fit.line
-    at_ends = [line.origin + (reading - line.intercept) / line.slope for reading in one.law.span]
-    low, high = min(one.law.low, *at_ends, fit.signals[0]), max(one.law.high, *at_ends, fit.signals[-1])
-    if one.limits is not None:
-        low, high = max(low, float(one.limits[1])), min(high, float(one.limits[2]))
+    at_ends = [line.origin + (reading - line.intercept) / line.slope for reading in _to_be_read(one)]
+    low = min(one.law.low, *at_ends, fit.signals[0])
+    high = max(one.law.high, *at_ends, fit.signals[-1])
+    if (limits := kept_limits(one) or one.limits) is not None:
+        low, high = max(low, float(limits[1])), min(high, float(limits[2]))
     if one.circuit.unit != "mV":
         low = max(low, 0.0)
-    common, share = _common(session, one.bare_unit)
+    if one.unit.endswith("absolute"):  # never below 0
+        nought = line.origin - line.intercept / line.slope
+        low, high = (max(low, nought), high) if line.slope > 0 else (low, min(high, nought))
+    taken = np.array([point.signal.to(one.circuit.unit) for point in session.points])
     listed = []
-    for signal in (low, high):
-        reading, off = line.at(signal)
-        by_meter = 0.0 if session.meter is None else session.meter.off(one.circuit.unit, signal) * line.slope
-        listed.append((signal, reading, math.hypot(off, K * math.hypot(common, share * reading), by_meter)))
+    for signal, near, off in (
+        (low, fit.signals[0], fit.plus_minus[0]),
+        (high, fit.signals[-1], fit.plus_minus[-1]),
+    ):
+        # what the line has of its own grows by its lever (JCGM 100, H.3.4), what the reference is off by no faster
+        listed.append(
+            (signal, line.at(signal)[0], off * max(1.0, _lever(taken, signal) / _lever(taken, near)))
+        )
     return listed
+
+
+def _to_be_read(one: Input) -> list[float]:
+    """What must stay within its readings: its range, as long as that is the sender's own, and its marks."""
+    marks = () if one.markings is None else one.markings.marks
+    edges = [float(edge) for mark in marks for edge in (mark.low, mark.high) if edge is not None]
+    return edges if one.calibrated is not None else [*one.law.span, *edges]
+
+
+def _lever(taken: Floats, at: float) -> float:
+    away = taken - taken.mean()
+    return math.sqrt(1 / len(taken) + (at - float(taken.mean())) ** 2 / float(away @ away))
 
 
 def _face(box: Box, session: Session, one: Input, listed: Sequence[Listed]) -> tuple[Faced, ...]:
@@ -379,6 +444,8 @@ def _face(box: Box, session: Session, one: Input, listed: Sequence[Listed]) -> t
 
 
 def _notes(session: Session, one: Input, fit: TankFit | ReferenceFit) -> list[str]:
+    from gaugelight.calibration.straight_line import ReferenceFit
+
     unit, notes = one.bare_unit, []
     for words, zone in (("bottom", getattr(fit, "bottom", None)), ("top", getattr(fit, "top", None))):
         if zone is not None:
@@ -393,6 +460,14 @@ def _notes(session: Session, one: Input, fit: TankFit | ReferenceFit) -> list[st
         notes.append(f"up and down differ by {fit.hysteresis:.2g} {unit} at most")
     if fit.lack:
         notes.append(fit.lack)
+    if not isinstance(fit, ReferenceFit):
+        beyond = BEYOND * (fit.signals[-1] - fit.signals[0])
+        for end, last in ((one.law.low, fit.signals[0]), (one.law.high, fit.signals[-1])):
+            if (end - last) * (1 if last == fit.signals[-1] else -1) > beyond and one.limits is None:
+                notes.append(
+                    f"the points end at {last:.4g} {one.circuit.unit}, the box file has the sender go to {end:.4g}: what lies far beyond them"
+                    " will be shown as a fault; empty and full belong to a calibration"
+                )
     if isinstance(one.law, Thermometer):
         notes.append(
             "a thermistor or platinum sensor is curved between points; its own law with a table of its resistances stays better"
@@ -410,10 +485,11 @@ class Corrected:
 
 
 def parked_correction(parked: Result, level: Result) -> tuple[Corrected, ...]:
-    """At the points of the parked session, and between them at round quantities: what the gauge, calibrated in level attitude, shows."""
+    """At round quantities, and both ends of what was measured: what the gauge, calibrated in level attitude, shows."""
     low, high = sorted((parked.fit.readings[0], parked.fit.readings[-1]))
-    step = round_step((high - low) / 8)
-    quantities = [k * step for k in range(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)]
+    step = round_step((high - low) / 12)
+    inner = [k * step for k in range(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1)]
+    quantities = sorted({low, *inner, high})
     readings, signals = np.array(parked.fit.readings), np.array(parked.fit.signals)
     if readings[-1] < readings[0]:
         readings, signals = readings[::-1], signals[::-1]

@@ -135,7 +135,7 @@ def write(path: Path, session: Session) -> None:
 def append(path: Path, point: Point) -> None:
     """Adds a point. Raises Misuse where it cannot be written."""
     text = _text(path)
-    newline = "\r\n" if "\r\n" in text else "\n"
+    newline = _newline(text)
     write_whole(path, text.rstrip() + newline + _point_text(point).replace("\n", newline))
 
 
@@ -144,7 +144,8 @@ def undo(path: Path) -> None:
     session = read_session(path)
     if not session.points:
         raise Misuse(f"{path}: there is no point to take away")
-    lines = _text(path).split("\n")
+    text = _text(path)
+    lines = text.split("\n")
     first = session.points[-1].line - 1
     headers = (line - 1 for (_, _, key), line in key_lines("\n".join(lines)).items() if not key)
     last = min((line for line in headers if line > first), default=len(lines))
@@ -152,7 +153,11 @@ def undo(path: Path) -> None:
         last -= 1  # what stands below it was not written with it
     while first and not lines[first - 1].strip():
         first -= 1
-    write_whole(path, "\n".join(lines[:first] + lines[last:]).rstrip("\r\n") + "\n")
+    write_whole(path, "\n".join(lines[:first] + lines[last:]).rstrip("\r\n") + _newline(text))
+
+
+def _newline(text: str) -> str:
+    return "\r\n" if "\r\n" in text else "\n"
 
 
 def write_whole(path: Path, text: str) -> None:
@@ -215,8 +220,8 @@ def amount(
             assert match is not None
             return Amount(Fraction(match[1]), match[2])
         cures = [problem for problem in problems if "; write" in problem]
-        if cures:
-            raise ValueError(cures[0])
+        if cures or len(set(problems)) == 1:
+            raise ValueError((cures or problems)[0])
         usable = [name for name, (kind, _, _) in UNITS.items() if kind in {UNITS[unit][0] for unit in units}]
         raise ValueError(f'"{value}" does not fit here; usable here: {", ".join(usable)}')
 
@@ -299,6 +304,11 @@ def _session(reader: Reader) -> Session | None:
     if sections and ("point", 0, "") not in reader.lines:
         reader.wrong(reader.line_of("point"), "point", "write each one under [[point]]")
         sections = []
+    for (table, _, key), line in list(reader.lines.items()):
+        if not key:
+            reader.lines.setdefault(
+                ("", 0, table), line
+            )  # a table that does not belong here, too, has its line
     head = Section(reader, "", 0, reader.content, "session")
     head.known.append("point")
     name = head.take("input", box_values.name, None, 'the name of its input, such as "left fuel"')

@@ -9,6 +9,7 @@ beforehand: each of a coarse grid of answers has the weight that the points give
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,17 +18,18 @@ from numpy.typing import NDArray
 
 from gaugelight.circuits import Floats
 
-# All in shares of the whole range of signal and quantity. A tank's curvature is of the order of the tank: half-Cauchy.
-BENDS = np.geomspace(0.03, 30.0, 10)
-BENDS_PRIOR = BENDS / (1 + BENDS**2) / np.sum(BENDS / (1 + BENDS**2))
-SCATTERS = np.array([1.0, 2.0, 4.0, 8.0])  # times what was stated
-SCATTERS_PRIOR = np.array([0.9, 0.07, 0.02, 0.01])
+# All in shares of the whole range of signal and quantity. From next to straight to next to absurd, no scale preferred; but with large
+# bends a curve seldom rises throughout: the chance that a Wiener process from 1 stays above 0 (reflection principle).
+BENDS = np.geomspace(0.03, 10.0, 6)
+BENDS_PRIOR = np.array([math.erf(1 / (math.sqrt(2) * bend)) for bend in BENDS])
+SCATTERS = np.array([1.0, 3.0, 10.0])  # times what was stated
+SCATTERS_PRIOR = np.array([0.9, 0.07, 0.03])
 LINE_U = 1.0  # of level and slope of the straight line, before any point is known
 LAG_U = 0.03  # of the signal behind the quantity, one way; before any point is known
 FLOOR = 1e-5  # to this everything is exact
 LEAST_SLOPE = 0.02  # of the mean one
 NEGLIGIBLE = 0.002  # of the largest weight
-U_TOLERANCE = 0.1  # of an uncertainty: no better is one known from fewer than fifty observations (JCGM 100, E.4.3, table E.1)
+U_TOLERANCE = 0.1  # of an uncertainty: fifty observations tell one no better (JCGM 100, table E.1)
 
 
 @dataclass(frozen=True)
@@ -58,7 +60,7 @@ def fit(ways: Sequence[Points], grid: Floats) -> Smooth:
     """The curve at `grid`, rising from 0 to 1; all ways have equally many points."""
     slopes = np.ones_like(grid)  # an error of the signal counts by the slope, which is not known at first
     for _ in range(2):
-        found = _posterior(ways, grid, slopes)
+        found = _posterior(ways[-1:], grid, slopes)
         slopes = np.maximum(np.gradient(found.mean, grid), LEAST_SLOPE)
     return _posterior(ways, grid, slopes)
 
@@ -135,7 +137,14 @@ def rising(y: Floats, weights: Floats | None = None, least: float = 0.0) -> Floa
             value = (value * weight + before * other) / (weight + other)
             weight, length = weight + other, length + more
         pools.append((value, weight, length))
-    return np.repeat([one[0] for one in pools], [one[2] for one in pools]) + ramp
+    means: Floats = np.repeat([one[0] for one in pools], [one[2] for one in pools])
+    return means + ramp
+
+
+def risen(curve: Smooth) -> tuple[Floats, Floats]:
+    """Mean and standard uncertainty of a curve that rises throughout, the lag of the signal taken in: rectangular."""
+    mean = rising(curve.mean, curve.u**-2.0, LEAST_SLOPE / len(curve.grid))
+    return mean, np.hypot(curve.u, np.gradient(mean, curve.grid) * curve.lag / math.sqrt(3))
 
 
 def fewest(xs: Floats, ys: Floats, us: Floats, tolerance: Floats, unit: float) -> list[int]:

@@ -15,28 +15,33 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 
 import numpy as np
 from numpy.typing import NDArray
 
 from gaugelight.calibration import smooth
 from gaugelight.calibration.distributions import NORMAL_95, chi2_tail
+from gaugelight.calibration.fitted import (
+    PLACES,
+    Fit,
+    Scale,
+    breakpoints,
+    hysteresis,
+    refuse_turning,
+    scattered,
+    stated,
+    unit,
+    ways,
+)
 from gaugelight.circuits import Floats
-from gaugelight.curves import decimals_of
 
-PLACES = 64  # at which the curve is reckoned
-TOLERANCE = 0.1  # of the plus or minus: how far the lines between breakpoints may be off the curve
-LEAST = 0.05  # of a displayed step: nothing is stated to be known better
-NOISE = 0.01  # less likely than that, a difference is no noise
+CHANCE = 0.001  # less likely than that, a difference is no noise
 STANDS = 0.5  # of the pace beside it: what moves slower, beyond doubt, stands
 DOUBT = 2.0  # standard deviations
-TURNED = 0.05  # of the span: signals that go back by more than that, and beyond noise
 STRANGE = 3.0  # standard deviations from what all others say
 OUTLIER_U = 0.3  # of the span: an outlier's signal says nothing
-FEWEST = 4
-SCATTERS = 1.5  # times what was stated
 OUTLIERS = 0.05  # chance of there being one, before any point is known
+FEWEST = 4
 
 
 @dataclass(frozen=True)
@@ -50,26 +55,9 @@ class Observed:
 
 
 @dataclass(frozen=True)
-class TankFit:
-    """Breakpoints; plus_minus at 95 %, in the unit of the reading, straight between them as the readings are."""
-
-    signals: tuple[float, ...]  # rising
-    readings: tuple[float, ...]  # rising, or falling throughout
-    plus_minus: tuple[float, ...]
+class TankFit(Fit):
     bottom: tuple[float, float] | None  # quantities between which the float lies on the bottom
     top: tuple[float, float] | None  # ... at the top
-    residuals: tuple[
-        float, ...
-    ]  # what was poured in less what the face shows, a point each, in the order given
-    hysteresis: float | None  # largest difference up to down at one signal; None: went one way only
-    lack: str | None  # what does not fit, in words
-
-    def band(self, signal: float) -> tuple[float, float]:
-        """The reading at a signal and its plus or minus at 95 %; beyond the ends those of the end."""
-        return (
-            float(np.interp(signal, self.signals, self.readings)),
-            float(np.interp(signal, self.signals, self.plus_minus)),
-        )
 
 
 def fit_tank(points: Sequence[Observed], common: float, step: float) -> TankFit:
@@ -79,51 +67,39 @@ def fit_tank(points: Sequence[Observed], common: float, step: float) -> TankFit:
     """
     poured = _in_order(points, common)
     below, above = _standing(poured), _standing(poured.turned())
-    places, first, last = _places(poured, below, above)
-    curve, outlier = _curve(poured, below, above, places)
-
-    least = smooth.LEAST_SLOPE / len(places)
-    mean = smooth.rising(curve.mean, curve.u**-2.0, least)
-    mean = np.maximum(mean, least * np.arange(len(places)))  # nowhere less than was found at the least
-    u = np.hypot(curve.u, np.gradient(mean, places) * curve.lag / math.sqrt(3))
-    readings = poured.lowest + poured.range * mean
-    plus_minus = np.maximum(NORMAL_95 * poured.range * u, LEAST * step)
-    unit = 10.0 ** -decimals_of(Fraction(step))
-    tolerance = np.maximum(TOLERANCE * plus_minus, unit)
+    x = _places(poured, below, above)
+    curve, outlier = _curve(poured, below, above, x)
+    mean, u = smooth.risen(curve)
+    least = smooth.LEAST_SLOPE / len(x) * np.arange(len(x))
+    readings = poured.lowest + poured.range * np.maximum(mean, least)  # no less than there ever was
+    plus_minus, tolerance = stated(NORMAL_95 * poured.range * u, step)
 
     # At its outermost signals the float may lie: there the face shows the least that may be in the tank.
-    lies, stops = readings[0], readings[-1]
-    steps_up = lies - poured.lowest > tolerance[0]
-    first = first if steps_up else 0
-    inner = slice(first, last)
-    chosen = first + np.array(
-        smooth.fewest(places[inner], readings[inner], plus_minus[inner], tolerance[inner], unit)
-    )
-    if steps_up:
-        chosen = np.append(0, chosen)
-        plus_minus[0] += lies - poured.lowest
+    lifts, stops = float(readings[0]), float(readings[-1])
+    first, last = int(lifts - poured.lowest > tolerance[0]), len(x) - int(above > 0)
+    chosen = [
+        first + k
+        for k in smooth.fewest(
+            x[first:last], readings[first:last], plus_minus[first:last], tolerance[first:last], unit(step)
+        )
+    ]
+    chosen = [*range(first), *chosen, *range(last, len(x))]
+    plus_minus[0] += lifts - poured.lowest
     readings[0] = poured.lowest
     if above:
-        chosen = np.append(chosen, len(places) - 1)
-        plus_minus[-1] = max(plus_minus[-1], poured.lowest + poured.range - stops)
-    if poured.falls:
-        chosen = chosen[::-1]
+        plus_minus[-1] = max(plus_minus[-1], poured.most - stops)
     fit = TankFit(
-        tuple(round(float(poured.signal(places[k])), poured.decimals) for k in chosen),
-        tuple(round(float(readings[k]), decimals_of(Fraction(step))) for k in chosen),
-        tuple(float(plus_minus[k]) for k in chosen),
-        (poured.lowest, float(lies)) if below else None,
-        (float(stops), poured.lowest + poured.range) if above else None,
-        (),
-        None,
-        None,
+        *breakpoints(poured.scale, x[chosen], readings[chosen], plus_minus[chosen], step),
+        residuals=(),
+        hysteresis=None,
+        lack=_lack(poured, curve, outlier),
+        bottom=(poured.lowest, lifts) if below else None,
+        top=(stops, poured.most) if above else None,
     )
     residuals = _residuals(fit, points)
+    way = ways([one.added for one in points])
     return replace(
-        fit,
-        residuals=tuple(residuals),
-        hysteresis=_hysteresis(points, residuals),
-        lack=_lack(poured, curve, outlier),
+        fit, residuals=residuals, hysteresis=hysteresis(way, [one.signal for one in points], residuals)
     )
 
 
@@ -138,29 +114,23 @@ class _Poured:
     own: Floats  # covariance of y: a pour's own error is shared by all points after it
     way: Floats
     order: NDArray[np.int_]
-    least_signal: float
-    span: float
+    scale: Scale
     lowest: float
-    range: float
-    falls: bool
+    most: float
 
     @property
-    def decimals(self) -> int:
-        """Of a signal: a thousandth of the span."""
-        return -math.floor(math.log10(self.span / 1000))
-
-    def signal(self, x: float) -> float:
-        return self.least_signal + self.span * (1 - x if self.falls else x)
+    def range(self) -> float:
+        return self.most - self.lowest
 
     def turned(self) -> _Poured:
-        """Top and bottom changed: what is true of one end is so of the other."""
-        flip = slice(None, None, -1)
+        """Bottom and top changed, for what is reckoned at both ends alike."""
+        back = slice(None, None, -1)
         return replace(
-            self, x=1 - self.x[flip], x_u=self.x_u[flip], y=1 - self.y[flip], own=self.own[flip, flip]
+            self, x=1 - self.x[back], x_u=self.x_u[back], y=1 - self.y[back], own=self.own[back, back]
         )
 
     def apart(self, i: int, j: int) -> float:
-        """Standard uncertainty of the quantity between two points, their pours' own errors."""
+        """Standard uncertainty of the quantity between two points, of their pours' own errors."""
         return math.sqrt(max(0.0, self.own[i, i] + self.own[j, j] - 2 * self.own[i, j]))
 
 
@@ -169,65 +139,31 @@ def _in_order(points: Sequence[Observed], common: float) -> _Poured:
         raise ValueError(
             f"{len(points)} points; a tank needs {FEWEST} at least: empty, full, and between them"
         )
-    added, added_u, signal, signal_u = np.array(
-        [(p.added, p.added_u, p.signal, p.signal_u) for p in points]
-    ).T
-    if not (
-        np.isfinite([added, added_u, signal, signal_u]).all()
-        and min(added_u.min(), signal_u.min(), common) >= 0
-    ):
+    table = np.array([(p.added, p.signal, p.added_u, p.signal_u) for p in points], dtype=float).T
+    added, signal, added_u, signal_u = table
+    if not (np.isfinite(table).all() and min(added_u.min(), signal_u.min(), common) >= 0):
         raise ValueError("a quantity, a signal or an uncertainty is no number, or an uncertainty is below 0")
     there = np.cumsum(added)
-    range_, span = float(np.ptp(there)), float(np.ptp(signal))
+    range_ = float(np.ptp(there))
     if range_ <= 0:
         raise ValueError("no fuel was added or drained between the points")
-    if span <= 3 * signal_u.max():
-        raise ValueError(
-            f"the signal hardly moves: {signal.min():g} to {signal.max():g}, no more than its noise"
-        )
-    way = np.sign(added)
-    way[0] = 0
-    for k in range(1, len(way)):
-        way[k] = way[k] or way[k - 1]
+    scale = Scale.of(signal, signal_u, there)
     order = np.argsort(there, kind="stable")
-    falls = bool(np.cov(there, signal)[0, 1] < 0)
-    rises = (signal.max() - signal if falls else signal - signal.min()) / span
-    since = np.tril(np.ones((len(points), len(points))))
-    own = since @ np.diag((added_u / range_) ** 2) @ since.T
+    since = np.tril(np.ones((len(points), len(points))))[order]
     poured = _Poured(
-        rises[order],
-        signal_u[order] / span,
+        scale.x(signal)[order],
+        signal_u[order] / abs(scale.span),
         (there[order] - there.min()) / range_,
         common * there[order] / range_,
-        own[np.ix_(order, order)],
-        way[order],
+        since @ np.diag((added_u / range_) ** 2) @ since.T,
+        ways(added.tolist())[order],
         order,
-        float(signal.min()),
-        span,
+        scale,
         float(there.min()),
-        range_,
-        falls,
+        float(there.max()),
     )
-    _refuse_turning(poured)
+    refuse_turning(poured.x, np.sqrt(poured.x_u**2 + np.diagonal(poured.own)), there[order].tolist())
     return poured
-
-
-def _refuse_turning(poured: _Poured) -> None:
-    """A signal that two quantities share over a stretch tells nothing of either; one point alone may be a slip."""
-    noise = np.sqrt(poured.x_u**2 + np.diagonal(poured.own))
-
-    def turned(keep: NDArray[np.int_]) -> NDArray[np.int_]:
-        x, u = poured.x[keep], np.maximum(noise[keep], smooth.FLOOR)
-        off = np.abs(x - smooth.rising(x, u**-2.0))
-        return keep[off > np.maximum(5 * u, TURNED)]
-
-    every = np.arange(len(poured.x))
-    back = turned(every)
-    if len(back) and all(len(turned(np.delete(every, k))) for k in every):
-        low, high = (poured.lowest + poured.range * poured.y[k] for k in (back[0], back[-1]))
-        raise ValueError(
-            f"the signal turns back between {low:.4g} and {high:.4g}: one signal would mean two quantities"
-        )
 
 
 def _standing(poured: _Poured) -> int:
@@ -240,7 +176,7 @@ def _standing(poured: _Poured) -> int:
     for count in range(2, len(x) - 1):
         some, weights = slice(0, count), u[:count] ** -2.0
         middle_x, middle_y = np.average(x[some], weights=weights), np.average(y[some], weights=weights)
-        if chi2_tail(float(weights @ (x[some] - middle_x) ** 2), count - 1) < NOISE:
+        if chi2_tail(float(weights @ (x[some] - middle_x) ** 2), count - 1) < CHANCE:
             break
         poured_in = y[count - 1] - y[0]
         if poured_in <= 3 * poured.apart(0, count - 1) + smooth.FLOOR:
@@ -255,21 +191,20 @@ def _standing(poured: _Poured) -> int:
     return found
 
 
-def _places(poured: _Poured, below: int, above: int) -> tuple[Floats, int, int]:
-    """Where the curve is reckoned, at signals of full decimals; and the places between which the float surely swims."""
-    unit = 10.0**-poured.decimals / poured.span
-    low = float(np.mean(poured.x[:below])) if below else 0.0
-    high = float(np.mean(poured.x[-above:])) if above else 1.0
-    within = poured.x[(poured.x > low) & (poured.x < high)]
-    margins = []
-    for end, u, near in ((low, poured.x_u[0], within.min()), (high, poured.x_u[-1], within.max())):
-        margins.append(min(max(2 * u, 2 * unit), abs(near - end) / 2))
-    from_, to = low + margins[0], high - margins[1]
-    middle = np.linspace(from_, to, PLACES)
-    start = poured.signal(0.0)
-    places = np.abs(np.round(poured.signal(np.concatenate([[low], middle, [high]])), poured.decimals) - start)
-    places = np.unique(np.clip(places / poured.span, 0, 1))
-    return places, 1, len(places) - 1 if above else len(places)
+def _places(poured: _Poured, below: int, above: int) -> Floats:
+    """Where the curve is reckoned: at the float's ends, and from a little within, where noise can no more take it there."""
+    ends = float(np.mean(poured.x[:below])) if below else 0.0, (
+        float(np.mean(poured.x[-above:])) if above else 1.0
+    )
+    swims = poured.x[below : len(poured.x) - above]
+    within = swims[(swims > ends[0]) & (swims < ends[1])]
+    low, high = (
+        min(max(2 * float(u), 2 * poured.scale.unit), abs(near - end) / 2)
+        for end, u, near in zip(ends, poured.x_u[[0, -1]], (within.min(), within.max()))
+    )
+    return poured.scale.places(
+        np.array([ends[0], *np.linspace(ends[0] + low, ends[1] - high, PLACES), ends[1]])
+    )
 
 
 def _curve(poured: _Poured, below: int, above: int, places: Floats) -> tuple[smooth.Smooth, int | None]:
@@ -282,7 +217,7 @@ def _curve(poured: _Poured, below: int, above: int, places: Floats) -> tuple[smo
         _read(poured, low, high) for low in ends[0] for high in ends[1] if low + high <= len(poured.x) - 2
     ]
     curve = smooth.fit(ways, places)
-    if np.abs(curve.strange).max() < STRANGE and curve.scatter < SCATTERS:
+    if np.abs(curve.strange).max() < STRANGE and not scattered(curve):
         return curve, None
     count = len(poured.x)
     suspects = [None, *range(below, count - above)]
@@ -326,47 +261,21 @@ def _read(poured: _Poured, below: int, above: int) -> smooth.Points:
     )
 
 
-def _residuals(fit: TankFit, points: Sequence[Observed]) -> list[float]:
-    """What was poured in less what the face shows. Where the float lies any quantity of the zone agrees with it."""
+def _residuals(fit: TankFit, points: Sequence[Observed]) -> tuple[float, ...]:
+    """What was poured in less what the face shows. Where the float lies, any quantity of the zone agrees with it."""
     residuals, there = [], 0.0
     for one in points:
         there += one.added
-        reading, _ = fit.band(one.signal)
-        for zone in (fit.bottom, fit.top):
-            if zone and zone[0] <= there <= zone[1]:
-                reading = there
-        residuals.append(there - reading)
-    return residuals
-
-
-def _hysteresis(points: Sequence[Observed], residuals: Sequence[float]) -> float | None:
-    ways: dict[bool, list[tuple[float, float]]] = {True: [], False: []}
-    going = None
-    for one, residual in zip(points[1:], residuals[1:]):
-        going = one.added > 0 if one.added else going
-        if going is not None:
-            ways[going].append((one.signal, residual))
-    up, down = sorted(ways[True]), sorted(ways[False])
-    if not up or not down:
-        return None
-    differences = [
-        abs(residual - float(np.interp(signal, *zip(*up))))
-        for signal, residual in down
-        if up[0][0] <= signal <= up[-1][0]
-    ] + [
-        abs(residual - float(np.interp(signal, *zip(*down))))
-        for signal, residual in up
-        if down[0][0] <= signal <= down[-1][0]
-    ]
-    return max(differences, default=None)
+        lies = any(zone and zone[0] <= there <= zone[1] for zone in (fit.bottom, fit.top))
+        residuals.append(0.0 if lies else there - fit.band(one.signal)[0])
+    return tuple(residuals)
 
 
 def _lack(poured: _Poured, curve: smooth.Smooth, outlier: int | None) -> str | None:
-    said = []
+    said = scattered(curve)
     if outlier is not None:
-        said.append(
-            f"point {poured.order[outlier] + 1} fits with no other and was left out: repeat it, or look for a slip"
+        said.insert(
+            0,
+            f"point {poured.order[outlier] + 1} fits with no other and was left out: repeat it, or look for a slip",
         )
-    if curve.scatter > SCATTERS:
-        said.append(f"the points scatter about {curve.scatter:.2g} times as much as was stated")
     return "; ".join(said) or None

@@ -1,0 +1,373 @@
+"""From a session to what the face will say: against a tank whose truth is known, a dipstick whose geometry is, and by hand."""
+
+import json
+import math
+import re
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from gaugelight.boxfile import Box, box_of_text, read_box
+from gaugelight.calibration import dipstick, plot, results
+from gaugelight.calibration.dipstick import Stick, drawing, monotone, stick_of, ticks
+from gaugelight.calibration.results import evaluate, notes_on_calibrations, parked_correction
+from gaugelight.calibration.session import read_session
+from gaugelight.cli import DEMO, main
+from gaugelight.dial import Line, Words
+from gaugelight.problems import Misuse, Wrong
+
+HEAD = """input = "left fuel"
+kind = "tank"
+attitude = "{attitude}"
+started = 2026-11-26
+signals = "box"
+can = {{ every = "1 %", each = "0.05 US gal" }}
+"""
+GAUGE = """input = "hydraulic"
+kind = "reference"
+started = 2026-11-26
+signals = "box"
+reference = { name = "test gauge", plus_minus = "6 psi", each = "2 psi" }
+"""
+UP_AND_DOWN = (0, 2, 2, 2, 2, 2, 2, 2, 2, 2, -4, -4, -4, -4)
+
+
+def sender(gallons: float) -> float:
+    """Ohm of a tank of our own: the float lies on the bottom to 0.3 US gal, and is bent in the middle."""
+    return float(np.interp(gallons, [0.3, 6, 12, 18.3], [2, 34, 60, 88]))
+
+
+def written(
+    path: Path,
+    pours: Sequence[float] = UP_AND_DOWN,
+    signal: Callable[[float], float] = sender,
+    head: str = HEAD.format(attitude="level"),
+    rng: np.random.Generator | None = None,
+    dip: Callable[[float], float] | None = None,
+) -> Path:
+    """A session of a tank; rng: with errors as its can states them."""
+    text, total, true = head, 0.0, 0.0
+    share = 0.0 if rng is None else rng.normal(0, 0.01 / 1.96)
+    for pour in pours:
+        total += pour
+        true += pour * (1 + share) + (0.0 if rng is None else rng.normal(0, 0.05 / 1.96))
+        said = signal(true) + (0.0 if rng is None else rng.normal(0, 0.05))
+        text += f'\n[[point]]\nadded = "{pour} US gal"\nsignal = "{said:.3f} ohm"\nspread = "0.05 ohm"\n'
+        text += f'dip = "{dip(total):.1f} mm"\n' if dip is not None and dip(total) > 0 else ""
+    path.write_text(text)
+    return path
+
+
+@pytest.fixture
+def demo() -> Box:
+    return read_box(DEMO)
+
+
+def test_the_face_is_right_within_what_it_states(tmp_path: Path, demo: Box) -> None:
+    """Ten calibrations of a known tank, each pour and the can as wrong as stated: at least 95 % of what their faces show, less two or so for
+    luck, lies within its plus or minus."""
+    rng, inside, shown = np.random.default_rng(7), 0, 0
+    for number in range(10):
+        result = evaluate(read_session(written(tmp_path / f"{number}.toml", rng=rng)), demo)
+        signals = [s for s, _, _ in result.listed]
+        for row in result.face:
+            if 1 <= row.reading <= 17:
+                signal = float(np.interp(row.reading, [r for _, r, _ in result.listed], signals))
+                truth = float(np.interp(signal, [2, 34, 60, 88], [0.3, 6, 12, 18.3]))
+                inside += abs(truth - row.reading) <= row.plus_minus
+                shown += 1
+    assert shown > 300 and inside / shown >= 0.93
+
+
+def test_what_it_says_of_a_session(tmp_path: Path, demo: Box) -> None:
+    result = evaluate(read_session(written(tmp_path / "s.toml")), demo)
+    assert [point.true for point in result.points][8:11] == [16, 18, 14]
+    # JCGM 100, 5.1.2 and 5.2: nine pours of 2 with 0.05/1.96 each, the zero's, and 1 %/1.96 of all
+    own = math.sqrt(10) * 0.05 / 1.96
+    assert result.points[9].true_u == pytest.approx(math.hypot(own, 18 * 0.01 / 1.96))
+    assert result.points[3].signal_u == pytest.approx(0.05, rel=0.05)
+    assert result.hysteresis is not None and result.hysteresis < 0.2
+    assert [row.reading for row in result.face] == [0.5 * k for k in range(37)][: len(result.face)]
+    for row in result.face:
+        assert row.plus_minus > 0.475 * 0.5  # rounding alone, at 95 %: rectangular
+
+
+def test_weighed_pours(tmp_path: Path, demo: Box) -> None:
+    """By hand: 12 lb of 0.72 kg/l, weighed in air, which carries 0.0011 kg of a litre: 2.000 US gal."""
+    path = written(tmp_path / "s.toml", head=HEAD.format(attitude="level") + 'density = "0.72 kg/l"\n')
+    text = re.sub(r'added = "2 US gal"', 'weighed = "12 lb"\ntemperature = "15 degC"', path.read_text())
+    path.write_text(re.sub(r'added = "-4 US gal"', 'weighed = "-24 lb"\ntemperature = "15 degC"', text))
+    result = evaluate(read_session(path), demo)
+    assert result.points[1].added == pytest.approx(12 * 0.45359237 / (0.72 - 0.0011) / 3.785411784)
+    assert result.points[9].true_u > 18 * 0.001 / 0.72
+
+
+def test_a_meter_has_errors_of_its_own(tmp_path: Path, demo: Box) -> None:
+    path = written(tmp_path / "s.toml")
+    plain = evaluate(read_session(path), demo)
+    path.write_text(path.read_text().replace('signals = "box"', 'signals = "meter"\nmeter = "2 %"'))
+    by_meter = evaluate(read_session(path), demo)
+    signal, slope = plain.fit.signals[-1], 6.3 / 28
+    assert by_meter.fit.plus_minus[-1] == pytest.approx(
+        math.hypot(plain.fit.plus_minus[-1], 0.02 * signal * slope), rel=0.15
+    )
+    assert all(a.plus_minus > b.plus_minus for a, b in zip(by_meter.face[2:], plain.face[2:]))
+
+
+WRONG: dict[str, tuple[Callable[[str], str], str]] = {
+    "too few": (lambda text: text[: text.index("[[point]]")] + "[[point]]" + text.split("[[point]]")[1], "s.toml: "),
+    "more drained than was there": (lambda text: text.replace('"2 US', '"-2 US', 1), "s.toml:13: added: by then 2 US gal are drained"),
+    "another box": (lambda text: 'box = "another"\n' + text, 'was taken on box "another"'),
+    "another input": (lambda text: text.replace("left fuel", "left feul"), 'did you mean "left fuel"?'),
+    "a rail": (lambda text: text.replace("left fuel", "sender rail"), "is a rail"),
+    "no tank": (lambda text: text.replace("left fuel", "hydraulic"), 'a "reference"'),
+    "milliampere": (lambda text: text.replace("ohm", "mA"), "signal: "),
+    "a weight in the place of a volume": (lambda text: text.replace('"2 US gal"', '"12 lb"', 1), "of which fuel"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_what_cannot_be_evaluated(tmp_path: Path, demo: Box, case: str) -> None:
+    change, told = WRONG[case]
+    path = written(tmp_path / "s.toml")
+    path.write_text(change(path.read_text()))
+    with pytest.raises(Wrong) as wrong:
+        evaluate(read_session(path), demo)
+    assert told in wrong.value.lines[0]
+
+
+def gauge(path: Path, bend: float = 0.0, most: int = 1200) -> Path:
+    text = GAUGE
+    for psi in [*range(0, most + 1, 200), *range(most - 200, -1, -200)]:
+        signal = 4.03 + psi / 1500 * 15.9 + bend * math.sin(math.pi * psi / most)
+        text += f'\n[[point]]\ntrue = "{psi} psi"\nsignal = "{signal:.3f} mA"\nspread = "0.005 mA"\n'
+    path.write_text(text)
+    return path
+
+
+def test_a_line_is_carried_on_to_the_senders_ends(tmp_path: Path, demo: Box) -> None:
+    """Taken to 1200 psi, of 1500. The plus or minus grows beyond the points; and the marks are covered."""
+    result = evaluate(read_session(gauge(tmp_path / "s.toml")), demo)
+    (low, first, _), (high, last, off) = result.listed
+    assert (low, high) == (4.0, 20.0)
+    assert first == pytest.approx((4 - 4.03) / 15.9 * 1500, abs=1)
+    assert last == pytest.approx((20 - 4.03) / 15.9 * 1500, abs=1)
+    assert off > max(result.fit.plus_minus) >= 6
+    assert any("differ by" in note for note in result.notes)
+
+
+def test_a_bent_gauge_takes_points(tmp_path: Path, demo: Box) -> None:
+    result = evaluate(read_session(gauge(tmp_path / "s.toml", 0.4, 1400)), demo)
+    assert len(result.listed) > 2 and any("straight line does not fit" in note for note in result.notes)
+
+
+def test_parked_and_level(tmp_path: Path, demo: Box) -> None:
+    """On the ground the float stands as with 1.2 US gal more when empty, and 0.3 more when half full."""
+    level = evaluate(read_session(written(tmp_path / "l.toml")), demo)
+    head = HEAD.format(attitude="parked")
+    tilted = written(tmp_path / "p.toml", signal=lambda v: sender(v + 1.2 - v / 10), head=head)
+    parked = evaluate(read_session(tilted), demo)
+    assert parked.listed == () and parked.face == ()
+    rows = parked_correction(parked, level)
+    assert [row.there for row in rows][:3] == [0, 2, 4]
+    for row in rows[:-1]:
+        assert row.shown - row.there == pytest.approx(1.2 - row.there / 10, abs=0.1)
+        assert row.plus_minus >= 0.05
+
+
+def test_a_part_of_a_tank_is_warned_of(tmp_path: Path, demo: Box) -> None:
+    result = evaluate(read_session(written(tmp_path / "s.toml", (0, 2, 2, 2, 2))), demo)
+    assert any("will be shown as a fault" in note for note in result.notes)
+    assert any("one way only" in note for note in result.notes)
+
+
+# -- the dipstick
+
+
+def cylinder(dip: float) -> float:
+    """US gal in a lying cylinder of 400 mm diameter and 600 mm length, wet to a height: the area of a circle's segment, times the length."""
+    r, length = 2.0, 6.0  # dm: litres
+    h = dip / 100
+    area = r * r * math.acos((r - h) / r) - (r - h) * math.sqrt(2 * r * h - h * h)
+    return area * length / 3.785411784
+
+
+def cylinder_stick(demo: Box, count: int = 13) -> Stick:
+    dips = np.linspace(20, 350, count)
+    one = demo.input("left fuel")
+    assert one is not None
+    return Stick("hull", one, "2026-11-26", tuple(dips.tolist()), tuple(cylinder(dip) for dip in dips))
+
+
+def test_a_scale_of_a_known_tank(demo: Box) -> None:
+    """Every tick within a millimetre of where geometry puts it."""
+    stick = cylinder_stick(demo)
+    strong, fine = ticks(stick)
+    assert len(strong) >= 8 and len(fine) > len(strong)
+    truth = np.linspace(20, 350, 3301)
+    for quantity in (*strong, *fine):
+        exact = float(np.interp(quantity, [cylinder(dip) for dip in truth], truth))
+        assert stick.dip_at(quantity) == pytest.approx(exact, abs=1.0), quantity
+
+
+def test_the_cubic_is_the_published_one() -> None:
+    """Against scipy's PchipInterpolator (Fritsch and Butland's tangents) between the inner points; monotone to the ends."""
+    interpolate = pytest.importorskip("scipy.interpolate")
+    x, y = [0.0, 1, 2.5, 3, 6, 7], [0.0, 0.5, 4, 4.1, 9, 20]
+    at = np.linspace(1, 6, 101)
+    assert monotone(x, y, at) == pytest.approx(interpolate.PchipInterpolator(x, y)(at))
+    everywhere = monotone(x, y, np.linspace(-1, 8, 500))
+    assert np.all(np.diff(everywhere) >= -1e-12) and (everywhere[0], everywhere[-1]) == (0, 20)
+
+
+def test_the_print_is_at_full_size(demo: Box) -> None:
+    """A tick of the drawing lies as many millimetres above the lower end of its piece as the stick is wet, less the pieces before."""
+    stick = cylinder_stick(demo)
+    made = drawing(stick)
+    lines = [shape for shape in made.shapes if isinstance(shape, Line)]
+    bottoms = sorted({line.start for line in lines if line.width == 0.5})
+    assert len(bottoms) == 2  # 350 mm stand in two pieces
+    piece = 350 / 2
+    strong, fine = ticks(stick)
+    found = 0
+    for line in lines:
+        for number, (left, bottom) in enumerate(bottoms):
+            if line.width == 0.45 and line.start[0] == left:
+                dip = bottom - line.start[1] + number * piece
+                assert min(abs(stick.dip_at(quantity) - dip) for quantity in strong) < 1e-3
+                found += 1
+    assert found == len(strong)
+    words = [shape.text for shape in made.shapes if isinstance(shape, Words)]
+    assert any("PARKED ATTITUDE" in text for text in words) and any("50 mm" in text for text in words)
+    bar = next(line for line in lines if line.width == 0.3)
+    assert bar.end[0] - bar.start[0] == pytest.approx(50)
+    assert made.width <= 190 and made.height <= 280
+
+
+STICKS: dict[str, tuple[tuple[float, ...], Callable[[float], float], str]] = {
+    "too few": ((0, 2, 2), lambda v: 10 * v, "needs 3"),
+    "turns back": ((0, 2, 2, 2, 2), lambda v: 100 - v, "one of them is wrong"),
+}
+
+
+@pytest.mark.parametrize("case", STICKS)
+def test_no_scale_of_wrong_dips(tmp_path: Path, demo: Box, case: str) -> None:
+    pours, dip, told = STICKS[case]
+    path = written(tmp_path / "s.toml", pours + (2,) * (4 if case == "turns back" else 1), dip=dip)
+    text = path.read_text()
+    if case == "too few":  # the last two without
+        text = "dip =".join(text.split("dip =")[:3]) + text.split("dip =")[3].partition("\n")[2]
+    path.write_text(text)
+    result = evaluate(read_session(path), demo)
+    with pytest.raises(Wrong, match=told):
+        stick_of("hull", result)
+
+
+# -- the picture and the command
+
+
+def test_the_picture(tmp_path: Path, demo: Box) -> None:
+    pytest.importorskip("matplotlib")
+    result = evaluate(read_session(written(tmp_path / "s.toml")), demo)
+    text = plot.figure(result)
+    assert text.startswith("<svg") and text.rstrip().endswith("</svg>") and plot.figure(result) == text
+    plot.draw(result, tmp_path / "s.png")
+    assert (tmp_path / "s.png").read_bytes().startswith(b"\x89PNG")
+
+
+@pytest.fixture
+def hull(tmp_path: Path) -> Path:
+    """The demo with marks that leave the tank's ends room."""
+    text = DEMO.read_text().replace("green = [4, 18]", "green = [4, 16]").replace("[6, 36]", "[6, 33]")
+    (tmp_path / "hull.toml").write_text(text.replace("yellow = [5, 18]", "yellow = [5, 16]"))
+    return tmp_path / "hull.toml"
+
+
+def test_from_a_file_to_the_box_file(hull: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    session = written(hull.parent / "left fuel.level.toml")
+    old = hull.read_text()
+    words = ["calibrate", str(hull), "left fuel", "--from", str(session)]
+    assert main(words) == 0
+    out = capsys.readouterr().out
+    assert hull.read_text() == old and "--save" in out and "+calibrated = { on = 2026-11-26" in out
+    assert main([*words, "--save", "--json", "--dipstick", str(hull.parent / "d.svg")]) == 1  # no dips
+    assert hull.read_text() == old
+    capsys.readouterr()
+    assert main([*words, "--save", "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["saved"] and said["curve"][0]["reading"] == 0 and len(said["points"]) == 14
+    assert hull.read_text() != old and read_box(hull).inputs[1].calibrated is not None
+    assert main([*words, "--save", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["difference"] == []
+    assert main(["check", str(hull)]) == 0
+    assert "calibrated 2026-11-26 through this box by left fuel.level.toml\n" in capsys.readouterr().out
+
+
+NOTES: dict[str, tuple[Callable[[Path], object], str]] = {
+    "missing": (lambda path: path.unlink(), "session is missing"),
+    "another point": (lambda path: path.write_text(path.read_text().replace('"2 US gal"', '"2.2 US gal"', 1)), "not those of that session"),
+    "wrong": (lambda path: path.write_text("x"), "is not right: "),
+    "of another": (lambda path: path.write_text(path.read_text().replace('"left fuel"', '"right fuel"')), "session is of right fuel"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", NOTES)
+def test_check_notes_a_session_that_does_not_say_so_any_more(hull: Path, case: str) -> None:
+    change, told = NOTES[case]
+    session = written(hull.parent / "left fuel.level.toml")
+    assert main(["calibrate", str(hull), "left fuel", "--from", str(session), "--save", "--json"]) == 0
+    assert [note.count(";") for _, note in notes_on_calibrations(read_box(hull))] == [0]
+    change(session)
+    ((one, note),) = notes_on_calibrations(read_box(hull))
+    assert one.name == "left fuel" and told in note
+
+
+MISUSE = {
+    "a lamp": (["glare shield"], "no input"),
+    "a rail": (["sender rail"], "is a rail"),
+    "parked pressure": (["hydraulic", "--parked"], "is for a tank"),
+    "from and new": (["left fuel", "--from", "S", "--new"], "leave them out"),
+    "new over old": (["left fuel", "--session", "S", "--new"], "not written over"),
+    "another's session": (["right fuel", "--from", "S"], "not of"),
+    "a picture of sorts": (["left fuel", "--from", "S", "--plot", "x.doc"], "no picture"),
+    "a dipstick in a pdf": (["left fuel", "--from", "S", "--dipstick", "x.pdf"], "no picture"),
+    "no folder": (["left fuel", "--session", "nowhere/s.toml"], "cannot be written there"),
+}
+
+
+@pytest.mark.parametrize("case", MISUSE)
+def test_misuse(hull: Path, capsys: pytest.CaptureFixture[str], case: str) -> None:
+    words, told = MISUSE[case]
+    session = str(written(hull.parent / "s.toml"))
+    old = hull.read_text()
+    assert (
+        main(["calibrate", str(hull), *[session if word == "S" else word for word in words], "--save"]) == 2
+    )
+    assert told in capsys.readouterr().err and hull.read_text() == old
+
+
+def test_a_parked_session_goes_on_no_face(hull: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder, old = hull.parent, hull.read_text()
+    written(folder / "left fuel.level.toml")
+    head = HEAD.format(attitude="parked")
+    parked = written(
+        folder / "left fuel.parked.toml", signal=lambda v: sender(v + 1), head=head, dip=lambda v: 20 * v
+    )
+    words = [
+        "calibrate",
+        str(hull),
+        "left fuel",
+        "--from",
+        str(parked),
+        "--save",
+        "--dipstick",
+        str(folder / "d.svg"),
+    ]
+    assert main(words) == 0
+    out = capsys.readouterr().out
+    assert (
+        hull.read_text() == old and "the face goes by the level one" in out and "shows on the ground" in out
+    )
+    assert "PARKED ATTITUDE" in (folder / "d.svg").read_text()
