@@ -162,7 +162,7 @@ def _other_points(one: Input, listed: Sequence[tuple[float, float, float]]) -> s
     return (
         ""
         if np.array_equal(sorted(listed), there)
-        else "THE BOX FILE'S POINTS ARE NOT WHAT ITS SESSION COMES TO"
+        else "THE BOX FILE'S POINTS ARE NOT WHAT THESE TOOLS MAKE OF ITS SESSION"
     )
 
 

@@ -554,11 +554,7 @@ def _session(done: Calibration) -> Html:
             rows,
         )
     ]
-    facts = []
-    if result.hysteresis is not None:
-        facts.append(f"up and down differ by {words.two_digits(result.hysteresis)} {unit} at most")
-    facts += [*result.notes, *([result.fit.lack] if result.fit.lack else [])]
-    made.append(listed(facts, class_="notes"))
+    made.append(listed(result.notes, class_="notes"))
     if done.svg:
         picture = "data:image/svg+xml;base64," + base64.b64encode(done.svg.encode()).decode()
         says = f"points, curve and residuals of {one.name}, as in the table"
