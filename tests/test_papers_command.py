@@ -5,6 +5,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from PIL import Image
 
@@ -190,6 +191,14 @@ def test_the_bench(
     assert (benched["crc32"], benched["firmware"], benched["short"]) == (crc, "0.3.0", True)
     code, made = said(capsys, "hull.toml", *DAY, "--bench", "bench.json")
     assert code == 1 and made["not_right"] == ["THE BENCH FAILED: 1 answers of 2"]
+
+
+def test_a_judgement_of_numpys_goes_into_json() -> None:
+    run = object.__new__(benching.Run)
+    run.report, run.show = Report(), lambda row: None
+    held: Any = np.float64(1) <= 2
+    run.judge("to half", "left fuel", "9", "9", held)
+    assert json.loads(json.dumps([vars(row) for row in run.report.rows]))[0]["held"] is True
 
 
 def test_a_session_that_is_missing(here: Path, capsys: pytest.CaptureFixture[str]) -> None:

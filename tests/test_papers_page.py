@@ -5,7 +5,7 @@ import re
 import xml.etree.ElementTree as ElementTree
 import zlib
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 from html.parser import HTMLParser
@@ -21,8 +21,8 @@ from gaugelight.boxfile import Box, read_box
 from gaugelight.build import build
 from gaugelight.calibration.results import Faced, Result, Taken
 from gaugelight.calibration.session import Amount, Point, Session
-from gaugelight.calibration.tank import TankFit
 from gaugelight.cli import DEMO, STARTER
+from gaugelight.laws import Points
 from gaugelight.papers import words
 from gaugelight.papers.data import held_in
 from gaugelight.papers.facts import (
@@ -35,7 +35,8 @@ from gaugelight.papers.facts import (
     not_right,
     not_stated,
 )
-from gaugelight.papers.gather import bench_result, facts_of
+from gaugelight.papers.gather import bench_result, facts_of, other_points
+from gaugelight.papers.markup import tag
 from gaugelight.papers.page import NO_SUM, page, sum_of
 from gaugelight.papers.papers_file import Papers, default_path, mark_name, read_papers
 from gaugelight.papers.since import since
@@ -169,6 +170,50 @@ def test_what_the_papers_file_says_is_there(demo: Facts, written: str) -> None:
     assert "together 1.30 2.998 3.90" in told  # by hand: 3.897 kg m / 1.3 kg
     assert "403.30 2.316 934.12" in told  # by hand: 402 x 2.314 = 930.228, and 3.897
     assert "16 Ah x 80 % x 70 % = 8.96 Ah" in told
+
+
+def test_loops_state_where_they_have_failed(written: str) -> None:
+    # NAMUR NE 43: measuring from 3.8 to 20.5 mA, failure at 3.6 and 21 mA
+    assert "4 to 20 mA, straight; measures 3.8 to 20.5 mA, failed at 3.6 and 21" in seen(written)
+
+
+def test_ground_comes_before_flight(written: str) -> None:
+    told = seen(written)
+    own = [
+        told.index(what)
+        for what in ("on the ground", "waves on the beam", "in flight do", "gear up and down three times")
+    ]
+    assert own == sorted(own)
+
+
+def test_attributes_are_escaped() -> None:
+    assert (
+        tag("img", alt="a \"b\" <c> & 'd'") == '<img alt="a &quot;b&quot; &lt;c&gt; &amp; &#x27;d&#x27;" />'
+    )
+
+
+LISTED = ((0.0, 0.0, 0.2), (46.0, 9.5, 0.3), (90.0, 18.0, 0.4))
+
+
+@pytest.mark.parametrize(
+    ("listed", "says"),
+    [
+        (LISTED, ""),
+        (LISTED[::-1], ""),
+        (((0.0, 0.0, 0.2), (46.0, 9.6, 0.3), (90.0, 18.0, 0.4)), "NOT WHAT THESE TOOLS MAKE OF ITS SESSION"),
+        (((0.0, 0.0, 0.2), (46.0, 9.5, 0.2), (90.0, 18.0, 0.4)), "NOT WHAT THESE TOOLS MAKE OF ITS SESSION"),
+        (LISTED[:2], "NOT WHAT THESE TOOLS MAKE OF ITS SESSION"),
+        ((), "PARKED ATTITUDE"),
+    ],
+    ids=["alike", "falling", "a reading", "a plus or minus", "one less", "parked"],
+)
+def test_points_and_session_belong_together(
+    listed: tuple[tuple[float, float, float], ...], says: str, demo: Facts
+) -> None:
+    points = tuple((Fraction(signal), Fraction(str(reading))) for signal, reading, _ in LISTED)
+    done = Calibrated(DAY, "x.toml", "box", tuple(Fraction(str(off)) for *_, off in LISTED))
+    told = other_points(replace(demo.box.inputs[1], law=Points(points), calibrated=done), listed)
+    assert says in told and bool(says) == bool(told)
 
 
 def test_the_tools_own_figures_are_there(demo: Facts, written: str) -> None:
@@ -314,6 +359,19 @@ def test_what_people_write_stays_text(tmp_path: Path) -> None:
 # --- calibrated ---
 
 
+@dataclass(frozen=True)
+class Fitted:
+    signals: tuple[float, ...]
+    readings: tuple[float, ...]
+    plus_minus: tuple[float, ...]
+    residuals: tuple[float, ...]
+    hysteresis: float | None = 0.07
+    lack: str | None = None
+
+    def band(self, signal: float) -> tuple[float, float]:
+        raise NotImplementedError
+
+
 def calibrated(facts: Facts) -> Calibration:
     """Left fuel, as if it had been: the figures are nobody's."""
     one = facts.box.input("left fuel")
@@ -332,7 +390,7 @@ def calibrated(facts: Facts) -> Calibration:
         ),
     )
     session = Session("left fuel", "tank", DAY, points=points, file="left fuel.level.toml")
-    fit = TankFit((3.1, 21.4), (0.0, 4.0), (0.2, 0.3), None, None, (0.01, -0.02), 0.07, None)
+    fit = Fitted((3.1, 21.4), (0.0, 4.0), (0.2, 0.3), (0.01, -0.02))
     taken = (
         Taken(0.0, 0.0, 0.02, 3.1, 0.05, 0.05, 0.0123, None),
         Taken(4.0, 4.0, 0.03, 21.4, 0.05, None, -0.0234, 31.0),
@@ -361,7 +419,6 @@ def test_a_calibration_is_evidence(demo: Facts) -> None:
         "31 mm",
         "can <1> & 2",
         "drain some too",
-        "0.07 US gal at most",
         "face 0.5 1",
         "+- 0.27 0.31",
     ):

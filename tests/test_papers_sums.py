@@ -1,6 +1,7 @@
 """Weights and moments, currents and the battery alone: against a handbook, and against sums done by hand."""
 
 from fractions import Fraction
+from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -156,3 +157,15 @@ def test_a_lamp_without_a_load_is_in_no_sum(demo: Build) -> None:
     assert found.left_out == ("the box itself", "warning lamp", "caution lamp")
     assert found.most == pytest.approx(0.3203 + 0.2 + 0.08, abs=1e-3)
     assert 0 < found.night < found.most
+
+
+def test_a_lamp_that_is_kept_steady_is_reckoned_at_the_batterys_volts(tmp_path: Path) -> None:
+    # by hand: the strip takes 0.3203 A at 12 V, its LEDs 8.897 V of that; kept at 10 V's light it burns 1.103 / 3.103 of the time
+    text = (
+        DEMO.read_text()
+        .replace("range = [8, 16]", "range = [6, 16]")
+        .replace('at = "12 V" }\nload = { readings', 'at = "10 V" }\nload = { readings')
+    )
+    (tmp_path / "box.toml").write_text(text)
+    taken, _ = drains(build(read_box(tmp_path / "box.toml")), (("knob", "100 %"),))["glare shield"]
+    assert taken == pytest.approx(0.3203 * 1.103 / 3.103, abs=1e-3)

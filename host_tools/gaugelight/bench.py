@@ -320,7 +320,7 @@ class Run:
             trace.reading.append(math.nan if said.reading is None else float(said.reading))
 
     def judge(self, action: str, subject: str, should: str, said: str, held: bool) -> None:
-        row = Row(action, subject, should, said, held)
+        row = Row(action, subject, should, said, bool(held))  # of numpy it may be, which JSON does not know
         self.report.rows.append(row)
         self.show(row)
 

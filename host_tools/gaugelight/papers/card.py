@@ -13,10 +13,10 @@ from gaugelight.papers.papers_file import Trial
 GROUND, FLIGHT = "ground", "flight"
 
 
-def card(facts: Facts) -> tuple[Trial, ...]:
-    """Those made from the box file, and then the builder's own, ground before flight."""
-    made = [*_ground(facts), *_flight(facts), *facts.papers.trials]
-    return tuple(sorted(made, key=lambda trial: trial.phase != GROUND))
+def card(facts: Facts, phase: str) -> tuple[Trial, ...]:
+    """Of one phase: those made from the box file, and then the builder's own."""
+    made = _ground(facts) if phase == GROUND else _flight(facts)
+    return (*made, *(trial for trial in facts.papers.trials if trial.phase == phase))
 
 
 def _ground(facts: Facts) -> Iterator[Trial]:

@@ -148,10 +148,10 @@ def _calibration(built: Build, one: Input, folder: Path) -> Calibration:
         svg = figure(result)
     except ImportError:
         svg = ""
-    return Calibration(one, text, result, svg, _other_points(one, result.listed))
+    return Calibration(one, text, result, svg, other_points(one, result.listed))
 
 
-def _other_points(one: Input, listed: Sequence[tuple[float, float, float]]) -> str:
+def other_points(one: Input, listed: Sequence[tuple[float, float, float]]) -> str:
     """What is wrong where the box file's points are not those that the session comes to."""
     if not listed:
         return "ITS SESSION IS ONE IN PARKED ATTITUDE, AND THE FACE GOES BY THE LEVEL ONE"
@@ -162,7 +162,7 @@ def _other_points(one: Input, listed: Sequence[tuple[float, float, float]]) -> s
     return (
         ""
         if np.array_equal(sorted(listed), there)
-        else "THE BOX FILE'S POINTS ARE NOT WHAT ITS SESSION COMES TO"
+        else "THE BOX FILE'S POINTS ARE NOT WHAT THESE TOOLS MAKE OF ITS SESSION"
     )
 
 

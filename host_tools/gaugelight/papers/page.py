@@ -554,11 +554,7 @@ def _session(done: Calibration) -> Html:
             rows,
         )
     ]
-    facts = []
-    if result.hysteresis is not None:
-        facts.append(f"up and down differ by {words.two_digits(result.hysteresis)} {unit} at most")
-    facts += [*result.notes, *([result.fit.lack] if result.fit.lack else [])]
-    made.append(listed(facts, class_="notes"))
+    made.append(listed(result.notes, class_="notes"))
     if done.svg:
         picture = "data:image/svg+xml;base64," + base64.b64encode(done.svg.encode()).decode()
         says = f"points, curve and residuals of {one.name}, as in the table"
@@ -702,15 +698,12 @@ def _fused(lamp: Lamp, supply: float) -> Sequence[object]:
         back = "back by the airframe" if wire.airframe_return else "and back"
         run = markup(f"AWG {wire.gauge}, {wire.length:g} m {back}")
     most = None if wire is None else largest_fuse(wire.gauge)
-    fused: object = NOT_STATED if fuse is None else f"{float(fuse):g} A"
-    if fuse is not None and most is not None and fuse > most:
-        fused = tag("span", f"{float(fuse):g} A: TOO LARGE FOR ITS WIRE", class_="none")
     return (
         lamp.name,
         f"GP{lamp.pin}",
         NOT_STATED if load is None else f"{amperes(load, supply):.3g} A",
         run,
-        fused,
+        NOT_STATED if fuse is None else f"{float(fuse):g} A",
         "" if most is None else f"{most:g} A",
         asks,
     )
@@ -830,7 +823,7 @@ def _card(facts: Facts) -> Html:
                 tag("td", "", class_="write"),
                 tag("td", "☐", class_="tick"),
             )
-            for number, one in enumerate((one for one in card(facts) if one.phase == phase), 1)
+            for number, one in enumerate(card(facts, phase), 1)
         ]
         head = tag("thead", tag("tr", each("th", ["", "do", "should be", "found", "right"], scope="col")))
         if rows:

@@ -57,7 +57,8 @@ td strong { white-space: nowrap; }
 .note { font-size: 9pt; color: #333; }
 .notes { font-size: 9pt; }
 svg.bar { display: block; width: 100%; max-width: 150mm; height: auto; font: 9px Arial, "Liberation Sans", sans-serif; margin: 0 0 1mm; }
-.readout { break-inside: avoid; }
+.readout, .check table { break-inside: avoid; }
+.limits > .note { break-after: avoid; }
 .faces { display: grid; grid-template-columns: repeat(2, 1fr); gap: 3mm 5mm; }
 figure { margin: 0 0 2mm; break-inside: avoid; }
 figure img { display: block; width: 100%; height: auto; }
