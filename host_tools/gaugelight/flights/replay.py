@@ -6,10 +6,11 @@ through its channels, and then its loop judges for as many ticks as have passed.
 
 from __future__ import annotations
 
+import multiprocessing
+import signal
 import sys
 from array import array
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import ModuleType
@@ -360,8 +361,16 @@ def _rows(elapsed: Ints, counts: Ints) -> Iterator[tuple[int, list[int]]]:
         yield from zip(elapsed[piece].tolist(), counts[piece].tolist())
 
 
-def replay_both(one: Job, other: Job, recording: Recording, progress: Progress) -> tuple[Replay, Replay]:
+def replay_both(
+    one: Job, other: Job, recording: Recording, progress: Progress = lambda done, of: None
+) -> tuple[Replay, Replay]:
     """Two tables at once, the other in a process of its own."""
-    with ProcessPoolExecutor(1) as pool:
-        future = pool.submit(replay, other, recording)
-        return replay(one, recording, progress), future.result()
+    with multiprocessing.Pool(1, _minds_its_parent) as pool:  # at whose end it is stopped, also by Ctrl-C
+        later = pool.apply_async(replay, (other, recording))
+        return replay(one, recording, progress), later.get()
+
+
+def _minds_its_parent() -> None:
+    """Who has Ctrl-C, and ends it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
