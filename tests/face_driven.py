@@ -5,6 +5,7 @@ Runs on every interpreter, so it is written for the smallest: `drive` takes no h
 
 from gaugebox import log
 from gaugebox.answers import VERBS
+from gaugebox.flight_log import FlightLog
 from gaugebox.line import ANSWER, frame
 from gaugebox.log import MOST_PENDING, RECORD_SIZE
 from gaugebox.measure import CLOCK_MASK
@@ -31,7 +32,7 @@ SCRIPT = (
 TURN = 5  # ticks
 GAUGES, STATES = 8, 12
 READING_VERBS = (("hello",), ("input", "0"), ("values", "0"), ("values", "8"), ("lamps", "0"), ("alerts", "0"), ("alerts", "4"),
-    ("marks", "0"), ("reserve",), ("gauges",), ("dim",))  # fmt: skip
+    ("marks", "0"), ("reserve",), ("gauges",), ("dim",), ("flight",), ("knobs",))  # fmt: skip
 
 
 class Nothing:
@@ -91,10 +92,20 @@ class Events(log.Log):
         self.start = 65535
 
 
+class Flights(FlightLog):
+    """Nothing is written."""
+
+    def flush(self) -> None:
+        self._empty()
+
+    def roll(self) -> None:
+        pass
+
+
 def app_of(table: "Table", canvas: "Callable[..., Any]") -> "App":
     from gaugebox.app import App
 
-    return App(Nothing(canvas), Stored(table), Events())  # type: ignore[arg-type]
+    return App(Nothing(canvas), Stored(table), Events(), Flights(""))  # type: ignore[arg-type]
 
 
 def ends_of(app: "App") -> "list[list[int]]":

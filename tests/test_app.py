@@ -9,6 +9,7 @@ from typing import Any
 
 import pytest
 
+from gaugebox.flight_log import FlightLog
 from gaugebox.log import AT_START, FAILED, POWER, RUNNING, Log
 from gaugebox.measure import CONVERTER, FAULT, FAULTS, RAIL, READING, SIGNAL
 from gaugebox.store import SLOT_HEADER_SIZE, SLOTS, Store, slot_header
@@ -112,7 +113,7 @@ class Rig:
         self.chip = ChipInProcess(self.aircraft)
         self.board = StandIn(self.chip)
         self.board.jumper_closed = jumper_closed
-        self.app = app_class(self.board, Store(folder), Log(folder + "/log"))
+        self.app = app_class(self.board, Store(folder), Log(folder + "/log"), FlightLog(folder + "/flights"))
         self.channels = {channel.record.name: channel for channel in self.app.channels}
         self.due = self.board.now()
 
@@ -268,6 +269,7 @@ def test_a_jumper_that_bounces_is_still_closed(rig: Rig) -> None:
 
 
 def test_each_tick_feeds_the_watchdog_and_drains_the_line(rig: Rig) -> None:
+    rig.tick(10)  # one of them writes the log, and drains nothing
     fed = rig.board.fed
     rig.board.typed = b"x" * 200
     rig.tick()
@@ -369,7 +371,7 @@ def test_a_chopped_lighting_bus_is_averaged(
     rig = Rig(demo, app_class, folder)
     rig.chip = ChipInProcess(ChoppedBus(rig.aircraft, period_ms, high_ms, low_pass.time_constant))
     rig.board = StandIn(rig.chip)
-    rig.app = app_class(rig.board, Store(folder), Log(folder + "/log"))
+    rig.app = app_class(rig.board, Store(folder), Log(folder + "/log"), FlightLog(folder + "/flights"))
     rig.channels = {channel.record.name: channel for channel in rig.app.channels}
     rig.due = rig.board.now()
     rig.tick(400)

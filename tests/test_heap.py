@@ -24,6 +24,7 @@ from array import array
 from gaugebox.ads1115 import ADS1115
 from gaugebox.app import App
 from gaugebox import log
+from gaugebox.flight_log import FlightLog
 from gaugebox.log import MOST_PENDING, RECORD_SIZE
 from gaugebox.curve import LIMIT, lookup, make_curve
 from gaugebox.measure import CLOCK_MASK, MOST_MS
@@ -273,6 +274,25 @@ class Events(log.Log):  # there are no files here
     def flush(self, seconds):
         self.pending = self.lost = 0
 
+class Flights(FlightLog):
+    def flush(self):
+        self._empty()
+    def roll(self):
+        pass
+
+def rows_often(work):
+    flights, values = work
+    for i in range(600):
+        for column in range(len(flights.now)):
+            flights.now[column] = values[(i + column) % len(values)]
+        if not flights.goes_on(i):
+            flights.flush()
+        flights.row(i)
+
+flights = Flights("/flights")
+flights.wire(65535, 0xFFFFFFFF, 16, 8, 20)
+locked("rows of a flight, of every kind", rows_often, (flights, (0, -1, 65535, 65408, 65535, 127, 254, 0, 1, 0, 3, 3)))
+
 def events_often(events):
     for i in range(200):
         events.add(i, i & 7, 1 << 29)
@@ -284,7 +304,7 @@ def tick_often(app):
     for _ in range(500):
         app.tick()
 
-app = App(Board(), Store(), Events())
+app = App(Board(), Store(), Events(), Flights("/flights"))
 tick_often(app)
 print("flight", app.flight, "channels", len(app.channels), "readings", [c.said[0] == NONE for c in app.channels].count(True))
 before = gc.mem_alloc()

@@ -8,6 +8,7 @@ import pytest
 
 from gaugebox.alerts import FLASHING
 from gaugebox.face import LEAST_CONTRAST
+from gaugebox.flight_log import FlightLog
 from gaugebox.log import AT_CONVERTERS, AT_FACE, AT_INPUTS, AT_LIGHTS, Log
 from gaugebox.ssd1306 import OFF, PROBE_MS, RENEWED_MS, SETUP, SLICES, SLICES_A_TICK, SSD1306
 from gaugebox.store import SLOTS, Store, slot_header
@@ -319,7 +320,9 @@ def test_a_table_that_does_not_start(
     (folder / "safe").write_bytes(slot_header(1) + face_box.safe)
     rig = Rig(face_box, app_class, str(folder))
     rig.board.before = doing
-    app = app_class(rig.board, Store(str(folder), True), Log(str(folder) + "/log"))
+    app = app_class(
+        rig.board, Store(str(folder), True), Log(str(folder) + "/log"), FlightLog(str(folder) + "/flights")
+    )
     assert app.store.slot == "safe"
     assert (app.face is not None and app.face.banner == b"TABLE NOT STARTING") == shown
 

@@ -7,6 +7,8 @@ Every request may be repeated: its answer is the same, or it says that what it a
                             of the older one, why it may be in flight, CRC of a table that waits for the next start
     health                  what it did before it started, late ticks, longest tick in ms, records of the log, free heap
     log n                   records from n on, base64
+    flight                  of the flight log: number of this start; of its first and its last file; bytes of the last
+    flight n at             168 bytes of its file n from there on, base64; nothing beyond its end; "no" where that is there no more
     table n which           piece n of the table that runs, base64; which: "older", or nothing
     input i                 name, signal unit, signal decimals, reading unit, reading decimals, step
     values i                for input i and up to seven more: count,signal,reading,fault
@@ -20,6 +22,8 @@ Every request may be repeated: its answer is the same, or it says that what it a
     filled                  (the reserve has been)
     acknowledge             (all alerts)
     test ticks              (all that can be lit is, for so long; at most 250)
+    knobs                   the count that each took last; -1: none yet, or its contact breaks
+    hold lamp|needle i duty (dimmer or needle i stands at it until five seconds after the last such request, then as the table says)
     dim                     on or off, or none; day or night, or none; fault of the request, of the daylight
     begin length crc packed slot    bytes a piece; packed: bytes that come; slot: "safe", or nothing for the older one
     piece number base64     number
@@ -99,7 +103,7 @@ def hello(app: "App", _: "list[str]") -> "list[str]":
         str(store.sequence),
         "%08x" % table.crc if table is not None else "",
         str(len(app.shown)),
-        str(len(app.driven)),
+        str(len(app.outputs)),
         str(app.seconds * 1000 + app.ms),
         "",
         "%08x" % store.safe if store.safe else "",
@@ -121,6 +125,17 @@ def health(app: "App", _: "list[str]") -> "list[str]":
 
 def log(app: "App", words: "list[str]") -> "list[str]":
     return [_base64(app.events.read(_index(words[0]), RECORDS_A_LINE))]
+
+
+def flight(app: "App", words: "list[str]") -> "list[str]":
+    flights = app.flights
+    if not words:
+        said = app.events.start, flights.oldest, flights.newest, flights.size
+        return [str(number) for number in said]
+    number = int(words[0])
+    if not flights.oldest <= number <= flights.newest:
+        raise Refused("it has no such file of the flight log: " + str(number))
+    return [_base64(flights.read(number, _index(words[1]), PIECE))]
 
 
 def table(app: "App", words: "list[str]") -> "list[str]":
@@ -163,7 +178,7 @@ def lamps(app: "App", words: "list[str]") -> "list[str]":
     dimmers = app.lighting.dimmers
     for i in range(start, min(start + DIMMERS_A_LINE, len(dimmers))):
         one = dimmers[i]
-        said.append("%s,%d,%d,%s" % (one.record.name, one.level, app.driven[i], _fault(one.fault)))
+        said.append("%s,%d,%d,%s" % (one.record.name, one.level, app.outputs[i].duty, _fault(one.fault)))
     return said
 
 
@@ -215,6 +230,19 @@ def test(app: "App", words: "list[str]") -> "list[str]":
     return []
 
 
+def knobs(app: "App", _: "list[str]") -> "list[str]":
+    return [] if app.lighting is None else [str(knob.count) for knob in app.lighting.knobs]
+
+
+def hold(app: "App", words: "list[str]") -> "list[str]":
+    _writing(app)
+    output = {"lamp": app.outputs, "needle": app.needle_outputs}[words[0]][_index(words[1])]
+    if output.line is None:
+        raise Refused("a display has no pin to hold")
+    output.hold(_index(words[2]))
+    return []
+
+
 def dim(app: "App", _: "list[str]") -> "list[str]":
     if app.lighting is None:
         return ["none", "none", "", ""]
@@ -233,6 +261,7 @@ def _fault(code: int) -> str:
 
 def begin(app: "App", words: "list[str]") -> "list[str]":
     _writing(app)
+    app.flights.give_way()
     app.store.begin(_index(words[0]), _crc(words[1]), _index(words[2]), words[3:] == [SAFE])
     return [str(PIECE)]
 
@@ -256,6 +285,7 @@ def commit(app: "App", words: "list[str]") -> "list[str]":
 
 def revert(app: "App", words: "list[str]") -> "list[str]":
     _writing(app)
+    app.flights.give_way()
     return [app.store.revert(_crc(words[0]))]
 
 
@@ -300,8 +330,11 @@ VERBS = {
     "gauges": gauges,
     "filled": filled,
     "test": test,
+    "hold": hold,
+    "knobs": knobs,
     "health": health,
     "log": log,
+    "flight": flight,
     "table": table,
     "begin": begin,
     "piece": piece,

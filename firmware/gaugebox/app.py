@@ -10,6 +10,7 @@ from gaugebox.alert_records import NO_SWITCH
 from gaugebox.answers import JUMPER_TICKS, MOST_TEST_TICKS, answer
 from gaugebox.board import KEY_MASK, Board, silence_outputs
 from gaugebox.face import Face
+from gaugebox.flight_log import SWITCHES_A_COLUMN, FlightLog
 from gaugebox.line import LineReader
 from gaugebox.needle import Needle
 from gaugebox.measure import CLOCK_MASK, CONVERTER, COUNT, FAULT, READING, SILENT, make_channels
@@ -46,17 +47,21 @@ MOST_CHANGES = 6  # of one input, light or alert in the log, in a minute
 # bytes made anew, after which is tidied up at the latest: left until the heap is full, garbage has what stays scattered among it, and a
 # new table finds no room in one piece
 GARBAGE = 32768
+HELD = 250  # ticks that an output stands where it was put for a trial
+FLIGHT_TICKS = 1500  # the flight log is written half a minute after the event log
 FOLDER = "/tables"
 LOG_FOLDER = "/log"
+FLIGHT_FOLDER = "/flights"
 
 
 class App:
     """late: ticks that began more than a tick too late; longest: ms that one took."""
 
-    def __init__(self, board: Board, store: Store, events: log.Log) -> None:
+    def __init__(self, board: Board, store: Store, events: log.Log, flights: FlightLog) -> None:
         self.board = board
         self.store = store
         self.events = events
+        self.flights = flights
         self.late = 0
         self.longest = 0
         self.unflushed = FLUSH_TICKS - 1  # the start itself is written at once
@@ -64,6 +69,9 @@ class App:
         self.flight = False
         self.jumper_open = 0
         self.seconds = self.ms = 0  # since the start
+        self.logged = 0  # second of the last row of the flight log
+        self.rolls = True  # whether the file of that may be full
+        self.unwritten = False  # whether it was told that it cannot be written
         self.closed = JUMPER_TICKS if board.service() else 0
         self.flying = 0  # ticks
         self.restart_wanted = False
@@ -85,7 +93,7 @@ class App:
         self.key = 0 if store.table is None else store.table.crc & KEY_MASK
         self.reserve: "Reserve | None" = None
         self.needles: "list[Needle]" = []
-        self.needle_lines: "list[Any]" = []
+        self.needle_outputs: "list[Output]" = []
         self.gauges: "list[Gauge]" = []
         self.compared: "list[int]" = []  # when each was
         self.next_gauge = 0
@@ -97,10 +105,14 @@ class App:
         self.last_tick = board.now()
         self._log_start()
         self._wire()
+        if store.table is not None and store.slot != SAFE:
+            flights.wire(
+                events.start, store.table.crc, len(self.channels), len(self.outputs), len(self.switch_pins)
+            )
         self.alerts = Alerts(self.channels, self.readouts, self.rules, self._watches())
         self._wire_face()
         # as they stand in the log: inputs, what is dimmed, alerts
-        self.faults = bytearray(len(self.channels) + len(self.driven) + len(self.alerts.all))
+        self.faults = bytearray(len(self.channels) + len(self.outputs) + len(self.alerts.all))
         self.changes = bytearray(len(self.faults))  # of each, since the log was written
         if board.service() and not store.distrusted:
             board.open_line()
@@ -110,8 +122,7 @@ class App:
     def _wire(self) -> None:
         """Pins, chips and channels as the table says; the lamps first."""
         table = self.store.table
-        self.lines: "list[Any]" = []  # of the dimmers
-        self.driven: "list[int]" = []  # their duties
+        self.outputs: "list[Output]" = []  # of the dimmers
         self.knob_pins: "list[Any]" = []
         self.switch_pins: "list[Any]" = []
         self.on_chip = []
@@ -120,8 +131,8 @@ class App:
             return
         board = self.board
         for record in table.dimmers:
-            self.lines.append(None if record.kind == DISPLAY else board.lamp(record.pin, record.frequency))
-            self.driven.append(0)
+            line = None if record.kind == DISPLAY else board.lamp(record.pin, record.frequency)
+            self.outputs.append(Output(line))
         if table.dim_request is not None:
             self.dim_pin = board.discrete(table.dim_request.pin, 1 - table.dim_request.active)
         self.knob_pins += [board.converter(knob.pin) for knob in table.knobs]
@@ -162,8 +173,8 @@ class App:
             self.reserve = Reserve(table.reserve, shown, lighting.switches)
         for needle in table.needles:
             self.needles.append(Needle(needle, shown))
-            self.needle_lines.append(self.board.lamp(needle.pin, needle.frequency))
-            self.needle_lines[-1].duty_u16(self.needles[-1].duty)
+            self.needle_outputs.append(Output(self.board.lamp(needle.pin, needle.frequency)))
+            self.needle_outputs[-1].drive(self.needles[-1].duty, 0)
         self.gauges = [Gauge(gauge, shown, conditions, self.reserve) for gauge in table.gauges]
         self.compared = [0] * len(self.gauges)
 
@@ -262,9 +273,10 @@ class App:
         self._show(elapsed)
         self._watch_jumper()
         board.mark(log.AT_LOG)
-        self._keep_log()
+        wrote = self._keep_log() or self._keep_flight()
         board.mark(log.AT_LINE)
-        self._serve()
+        if not wrote:  # or else in the next tick: none shall take long twice
+            self._serve()
 
     # Small functions: MicroPython takes a large frame from the heap, at every call, and looks for it.
 
@@ -272,24 +284,26 @@ class App:
         for scan in self.chips:
             scan.tick(elapsed)
 
-    def _keep_log(self) -> None:
-        """Faults that have come or gone, and once a minute the way to flash."""
+    def _keep_log(self) -> bool:
+        """Faults that have come or gone, and once a minute the way to flash; whether it took that."""
         if not self.seconds:
-            return  # not all have been sampled
+            return False  # not all have been sampled
         for i in range(len(self.channels)):
             fault = self.channels[i].said[FAULT]
             if fault != self.faults[i] and (fault != CONVERTER or self.seconds > SAMPLED_S):
                 self._event(i, i, fault)
         if self.lighting is not None:
             self._keep_lights(self.lighting.dimmers, len(self.channels))
-        self._keep_alerts(len(self.channels) + len(self.driven))
+        self._keep_alerts(len(self.channels) + len(self.outputs))
         self.unflushed += 1
-        if self.unflushed >= FLUSH_TICKS:
-            self.unflushed = FLUSH_TICKS - self.next_flush
-            self.next_flush = FLUSH_TICKS
-            self.flush()
-            for i in range(len(self.changes)):
-                self.changes[i] = 0
+        if self.unflushed < FLUSH_TICKS:
+            return False
+        self.unflushed = FLUSH_TICKS - self.next_flush
+        self.next_flush = FLUSH_TICKS
+        self.flush()
+        for i in range(len(self.changes)):
+            self.changes[i] = 0
+        return True
 
     def _keep_lights(self, dimmers: "list[light.Dimmer]", at: int) -> None:
         for i in range(len(dimmers)):
@@ -318,8 +332,54 @@ class App:
         else:
             self.changes[at] = MOST_CHANGES  # no room: as it then is, in the next minute
 
+    def _keep_flight(self) -> bool:
+        """A row a second, and once a minute the way to flash; whether it took that."""
+        flights = self.flights
+        if not flights.now:
+            return False  # it has no table
+        if self.rolls:
+            self.rolls = False
+            return self._written(flights.roll)
+        due = self.seconds != self.logged
+        if self.unflushed == FLIGHT_TICKS or due and not flights.goes_on(self.seconds):
+            self.rolls = True
+            return self._written(flights.flush)
+        if due and self.lighting is not None:
+            self.logged = self.seconds
+            self._look(flights.now, self.lighting)
+            flights.row(self.seconds)
+        return False
+
+    def _look(self, now: "list[int]", lighting: "light.Lighting") -> None:
+        """At all that a row of the flight log holds."""
+        at = 0
+        for channel in self.channels:
+            now[at] = SILENT if channel.said[FAULT] == CONVERTER else channel.said[COUNT]
+            at += 1
+        for i in range(len(self.outputs)):
+            now[at] = lighting.dimmers[i].level if self.outputs[i].duty else 0
+            at += 1
+        for i in range(at, len(now)):
+            now[i] = 0
+        for i in range(len(lighting.switches)):
+            now[at + i // SWITCHES_A_COLUMN] |= lighting.switches[i].level << i % SWITCHES_A_COLUMN
+
+    def _written(self, job: "Callable[[], None]") -> bool:
+        """Does it; where it cannot, that is told once."""
+        try:
+            job()
+        except OSError:
+            if not self.unwritten:
+                self.unwritten = self.events.add(log.NOTICE, log.NO_FLIGHT_LOG, self.seconds)
+        return True
+
     def flush(self) -> None:
         _flush(self.events, self.seconds)
+
+    def end(self) -> None:
+        """All that is not on flash yet goes there."""
+        self._written(self.flights.flush)
+        self.flush()
 
     def _judge(self, elapsed: int) -> None:
         """In turns, one a tick, so that none takes long: each ten times a second."""
@@ -389,8 +449,8 @@ class App:
             return
         self._take_knobs(lighting)
         lighting.step()
-        for i in range(len(self.driven)):
-            self._drive(i, self._duty(lighting.dimmers[i]))
+        for i in range(len(self.outputs)):
+            self.outputs[i].drive(self._duty(lighting.dimmers[i]), self.closed)
         if lighting.dim_request is not None:
             self.dim_pin.value(lighting.dim_request.pin)
 
@@ -398,11 +458,9 @@ class App:
         flagged = False
         for i in range(len(self.needles)):
             needle = self.needles[i]
-            duty = needle.duty
             needle.step()
             flagged = flagged or needle.flagged
-            if needle.duty != duty:
-                self.needle_lines[i].duty_u16(needle.duty)
+            self.needle_outputs[i].drive(needle.duty, self.closed)
         self.alerts.flagged = flagged
 
     def _take_knobs(self, lighting: "light.Lighting") -> None:
@@ -415,12 +473,6 @@ class App:
         """Of a lamp for alerts only while there are some."""
         shows = dimmer.record.shows
         return dimmer.duty if not shows or self.testing or self.alerts.lit(shows) else 0
-
-    def _drive(self, i: int, duty: int) -> None:
-        if duty != self.driven[i]:
-            self.driven[i] = duty
-            if self.lines[i] is not None:
-                self.lines[i].duty_u16(duty)
 
     def _show(self, elapsed: int) -> None:
         if self.face is None or self.display is None:
@@ -514,6 +566,33 @@ def _flush(events: log.Log, seconds: int = 0) -> None:
         pass  # a full or worn flash stops no gauge
 
 
+class Output:
+    """What drives a lamp or a needle. line: its pin, None of a display; duty: what it stands at."""
+
+    def __init__(self, line: "Any") -> None:
+        self.line = line
+        self.duty = 0
+        self.held = 0
+        self.left = 0  # ticks that it is held
+
+    def hold(self, duty: int) -> None:
+        self.held = duty
+        self.left = HELD
+
+    def drive(self, duty: int, service: int) -> None:
+        """Once a tick. service: whether it may be held."""
+        if self.left:
+            self.left -= 1
+            if service:
+                duty = self.held
+            else:
+                self.left = 0
+        if duty != self.duty:
+            self.duty = duty
+            if self.line is not None:
+                self.line.duty_u16(duty)
+
+
 class _Scan:
     """One converter chip and the steps of its channels, in the order they are sampled."""
 
@@ -546,9 +625,9 @@ def run() -> None:
         if not board.service():
             board.close_line()  # from here on a hang restarts it
         events = log.Log(LOG_FOLDER)
-        app = App(board, Store(FOLDER, board.failed >= MOST_FAILED), events)
+        app = App(board, Store(FOLDER, board.failed >= MOST_FAILED), events, FlightLog(FLIGHT_FOLDER))
         app.run()
-        app.flush()
+        app.end()
         board.ended(log.ASKED)
         restart = True
     except KeyboardInterrupt:

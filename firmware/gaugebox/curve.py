@@ -3,14 +3,14 @@
 A curve is a tuple (x, y, (x0, shift, starts)), made once at start and then only read:
 x, y       its breakpoints, x strictly increasing, y never turning back (but where a light follows a line)
 x0, shift  the walk to n's segment starts in span (n - x0) >> shift
-starts     for each span the segment in which it begins: (end, the next segment, (x, y, dx, dy))
+starts     for each span the segment in which it begins: (end, the next segment, x, y, dx, dy)
 Every product stays below 2**30, the small integers of a 32-bit MicroPython, so a lookup takes no heap.
 """
 
 from array import array
 
 LIMIT = 1 << 30
-SPANS = 64
+SPANS = 32
 
 TYPE_CHECKING = False  # the box has no typing module
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def make_curve(xs: "array[int]", ys: "array[int]", turns: bool = False) -> "Curv
     segment: "Any" = None
     end = LIMIT - 1  # the last segment goes on, so that the walk ends at the last breakpoint
     for k in range(n - 2, -1, -1):
-        segment = (end, segment, (xs[k], ys[k], xs[k + 1] - xs[k], ys[k + 1] - ys[k]))
+        segment = (end, segment, xs[k], ys[k], xs[k + 1] - xs[k], ys[k + 1] - ys[k])
         end = xs[k]
         while at and x0 + ((at - 1) << shift) >= end:
             at -= 1
@@ -64,5 +64,5 @@ def lookup(curve: "Curve", n: int) -> int:
     at = at[(n - x) >> dx]
     while n >= at[0]:
         at = at[1]
-    x, y, dx, dy = at[2]
-    return y + ((n - x) * dy + (dx >> 1)) // dx  # type: ignore[no-any-return]
+    dx = at[4]
+    return at[3] + ((n - at[2]) * at[5] + (dx >> 1)) // dx  # type: ignore[no-any-return]

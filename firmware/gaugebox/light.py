@@ -104,7 +104,8 @@ class Source:
 
 
 class Knob:
-    """A potentiometer. source is its position; turned whether a hand has moved it since `mark`."""
+    """A potentiometer. source is its position; turned whether a hand has moved it since `mark`; count what it took last, -1 before,
+    and while its contact breaks."""
 
     def __init__(self, record: "KnobRecord") -> None:
         self.lowest = record.lowest
@@ -112,6 +113,7 @@ class Knob:
         self.source = Source(record.curve, PLAY)
         self.stood = 0
         self.turned = False
+        self.count = -1
 
     def sample(self, converter: "Any") -> None:
         """Takes its samples of one tick from the converter's pin."""
@@ -126,6 +128,7 @@ class Knob:
         self.take(total // SAMPLES if most - least <= SPREAD else -1)
 
     def take(self, count: int) -> None:
+        self.count = count
         source = self.source
         was = source.fault
         source.take(OPEN if count < self.lowest else SHORT if count > self.highest else NONE, count)

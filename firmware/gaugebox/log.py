@@ -15,6 +15,7 @@ MOST_PENDING = 64
 # with one more than its zone, of others than that with one more than their side; nought when it is over
 DIMMERS, TOLD = 32, 64
 LOST, NOTICE, START = 253, 254, 255
+NO_FLIGHT_LOG = 1  # code of NOTICE: it could not be written; 0: a table was passed over
 # code of START: what the box did last before it, and how that ended; still running: it hung, and the watchdog restarted it
 AT_START, AT_INPUTS, AT_CONVERTERS, AT_LIGHTS, AT_LOG, AT_LINE, AT_FACE = range(7)
 RUNNING, ASKED, STOPPED, FAILED = range(0, 64, 16)

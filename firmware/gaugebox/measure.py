@@ -141,7 +141,7 @@ def _steps(
         at = signal_starts[(count - signal_x0) >> signal_shift]
         while count >= at[0]:
             at = at[1]
-        x, y, dx, dy = at[2]
+        y, at, x, y, dx, dy = at
         count = y + ((count - x) * dy + (dx >> 1)) // dx
         said[2] = count
         if cold is not None:
@@ -153,7 +153,7 @@ def _steps(
         at = reading_starts[(count - reading_x0) >> reading_shift]
         while count >= at[0]:
             at = at[1]
-        x, y, dx, dy = at[2]
+        y, at, x, y, dx, dy = at
         count = y + ((count - x) * dy + (dx >> 1)) // dx
         said[0] = NONE
 

@@ -156,6 +156,16 @@ class SaidGauge:
 
 
 @dataclass(frozen=True)
+class SaidFlights:
+    """Of the flight log. start: number of the start that runs. first, last: numbers of its files; size: bytes of the last."""
+
+    start: int
+    first: int
+    last: int
+    size: int
+
+
+@dataclass(frozen=True)
 class SaidMark:
     """Where a readout stands among its marks, as the box judges: colour 0 none, 1 green, 2 yellow, 3 red; rank: how bad that is."""
 
@@ -446,6 +456,30 @@ class BoxLine:
                     raise ValueError
                 content += more
         return content
+
+    def flights(self) -> SaidFlights:
+        """Which files of the flight log there are."""
+        with self._understood():
+            return SaidFlights(*map(int, self.ask("flight")))
+
+    def flight_piece(self, file: int, at: int) -> bytes:
+        """Bytes of a file of the flight log from there on; empty beyond its end. Raises BoxSaysNo where that is there no more."""
+        with self._understood():
+            return base64.b64decode(self.ask("flight", str(file), str(at))[0])
+
+    def knobs(self) -> list[int]:
+        """The count that each knob of the table took last; -1: none yet, or its contact breaks."""
+        with self._understood():
+            return [int(word) for word in self.ask("knobs") if word]
+
+    def hold_lamp(self, number: int, duty: int) -> None:
+        """A lamp or bus output, by its number among the dimmers, stands at the duty (0..65535) until five seconds after the last such
+        request. In service only: raises BoxSaysNo."""
+        self.ask("hold", "lamp", str(number), str(duty))
+
+    def hold_needle(self, number: int, duty: int) -> None:
+        """The same for a needle."""
+        self.ask("hold", "needle", str(number), str(duty))
 
     def stored_table(self, older: bool = False) -> bytes:
         """The image that the box runs, or the one that `revert` goes back to; empty where there is none."""

@@ -28,6 +28,7 @@ STOPPED = {
     "install": "stopped; the box may stand still: run `gaugelight install` again",
     "flash": f"stopped; {EITHER}",
     "revert": f"stopped; {EITHER}",
+    "log": "stopped; what has come is kept beside the file named: the same command goes on from there",
 }
 
 SMALLEST_SHARE = 0.001  # of what contributes to an uncertainty, on the screen
@@ -650,6 +651,36 @@ def faults(words: argparse.Namespace, screen: Screen) -> Outcome:
     }, 0
 
 
+def log(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugebox.table import Table
+    from gaugelight.box_line import BoxLine
+    from gaugelight.boxfile import read_box
+    from gaugelight.build import build
+    from gaugelight.flights.fetch import log
+    from gaugelight.ports import the_port
+
+    more = {}
+    if words.box is not None:
+        built = build(read_box(Path(words.box)))
+        more[f"{built.crc32:08x}"] = Table(built.image)
+    port = the_port(words.port)
+    with BoxLine(port) as line:
+        line.hello_same_version()
+        with screen.progress("flight log") as progress:
+            fetched = log(line, Path(words.output), more, progress)
+    for one in fetched.files:
+        numbers = (
+            ""
+            if one.named
+            else "; the box has that table no more: name its box file for the names of its columns"
+        )
+        screen.say(f"{one.path}: {one.rows} rows of table {one.table}{numbers}")
+    if fetched.damaged:
+        screen.say(f"{fetched.damaged} of {fetched.bytes} bytes of the log are damaged, and were passed over")
+    files = [vars(one) | {"path": str(one.path)} for one in fetched.files]
+    return {"port": port, "files": files, "bytes": fetched.bytes, "damaged_bytes": fetched.damaged}, 0
+
+
 def _clock(seconds: int) -> str:
     return f"{seconds // 3600}:{seconds // 60 % 60:02}:{seconds % 60:02}"
 
@@ -987,6 +1018,14 @@ def parser() -> Parser:
         "faults", faults, "the box's event log: starts and their causes, faults and when they came and went"
     )
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one = command(
+        "log", log, "fetch the box's flight log, a row a second, as CSV; goes on where a lost cable left off"
+    )
+    one.add_argument(
+        "box", metavar="BOX", nargs="?", help="names the columns of a table that the box has no more"
+    )
+    one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
+    one.add_argument("-o", dest="output", metavar="FILE", required=True, help="CSV to write; a new file")
     one = command("read", read, "one set of readings from the box")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one = command(

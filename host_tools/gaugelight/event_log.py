@@ -80,9 +80,10 @@ def events(
             table = f"table {number:08x}" if number else "no table"
             yield Event(start, 0, "box", f"started: {started(code)}; {table}")
         elif subject == log.NOTICE:
-            yield Event(
-                start, number, "box", "a table was passed over: damaged, or it does not start with it"
-            )
+            what = "a table was passed over: damaged, or it does not start with it"
+            if code == log.NO_FLIGHT_LOG:
+                what = "the flight log could not be written: its disk is full or worn"
+            yield Event(start, number, "box", what)
         elif subject == log.LOST:
             yield Event(start, number, "log", f"{code}{' or more' * (code == 255)} events found no room")
         elif subject >= log.TOLD:

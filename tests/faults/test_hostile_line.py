@@ -77,7 +77,16 @@ def requests(rng: Random) -> list[list[str]]:
     piece = base64(rng.randbytes(rng.choice([0, 1, PIECE - 1, PIECE])))
     name = rng.choice(["", "1", "7f", "12345678", "123456789"])
     asked = [[verb] for verb in VERBS if verb not in ("restart", "revert")]
-    asked += [[verb, n] for verb in ("input", "values", "lamps", "log", "table", "health", "hello", "dim")]
+    asked += [
+        [verb, n] for verb in ("input", "values", "lamps", "log", "table", "flight", "health", "hello", "dim")
+    ]
+    asked += [
+        ["flight", n, "0"],
+        ["flight", "1", n],
+        ["hold", n, n, n],
+        ["hold", "needle", n, "9"],
+        ["hold", "lamp", "0", n],
+    ]
     asked += [
         ["begin", n, crc],
         ["begin", "16", crc, n],
@@ -408,9 +417,11 @@ SENSIBLE: dict[str, st.SearchStrategy[list[str]]] = {
     "piece": st.tuples(st.integers(0, 2).map(str), st.binary(min_size=PIECE, max_size=PIECE).map(base64)).map(
         list
     ),
+    "flight": st.just(["1", "0"]),
+    "hold": st.tuples(st.just("lamp"), st.integers(0, 8).map(str), st.integers(0, 65536).map(str)).map(list),
 }
 # what only one kind of answer comes to: the state alone decides, no table was sent whole, and this interpreter's heap has no size
-ALWAYS = dict.fromkeys(("hello", "dim", "acknowledge", "reserve", "gauges"), "ok") | dict.fromkeys(
+ALWAYS = dict.fromkeys(("hello", "dim", "knobs", "acknowledge", "reserve", "gauges"), "ok") | dict.fromkeys(
     ("reboot", "verify", "commit", "revert", "health", "filled"), "no"
 )
 
@@ -463,7 +474,7 @@ COSTS = """
 import framebuf
 import gc
 
-from gaugebox import log, store
+from gaugebox import flight_log, log, store
 from gaugebox.app import App
 
 class Files:
@@ -486,6 +497,12 @@ class Files:
 
     def rename(self, old, new):
         self.content[new] = self.content.pop(old)
+
+    def listdir(self, name):
+        return [one.split("/")[2] for one in self.content if one.startswith(name)]
+
+    def statvfs(self, name):
+        return 4096, 4096, 352, 200
 
     def stat(self, name):
         if name not in self.content:
@@ -515,8 +532,8 @@ class File:
         self.content[self.name] += bytes(what)
 
 files = Files()
-log.os = store.os = files
-log.open = store.open = files.open
+log.os = store.os = flight_log.os = files
+log.open = store.open = flight_log.open = files.open
 
 class Chip:
     # on the converters' bus, senders in the middle of their span
@@ -618,7 +635,8 @@ files.content["/log/events"] = bytes(400 * log.RECORD_SIZE)
 events = log.Log("/log")
 for i in range(50):
     events.add(i & 7, i & 3, i)
-app = App(Board(), store.Store("/tables"), events)
+files.content["/flights/7"] = bytes(30_000)
+app = App(Board(), store.Store("/tables"), events, flight_log.FlightLog("/flights"))
 board = app.board
 for _ in range(60 + DEAREST + IDLE):  # more than a second
     app.tick()
@@ -697,6 +715,9 @@ ANSWERED: dict[str, Case] = {
     "longest line, log": Case(longest("a", "log", "0"), 1),
     "longest line, log, the newest": Case(longest("a", "log", "432"), 1),
     "longest line, table": Case(longest("a", "table", "0"), 1),
+    "longest line, flight": Case(longest("a", "flight", "7", "16384"), 1),
+    "longest line, knobs": Case(longest("a", "knobs"), 1),
+    "longest line, hold": Case(longest("a", "hold", "lamp", "0", "65535"), 1, closed=True),
     "piece, jumper open": Case(a_piece(), 1, ok=False),
     "piece, jumper closed": Case(a_piece(), 1, before=(flashing()[0],), closed=True),
     "four times no such request": Case(burst("x"), 1, ok=False),
@@ -704,6 +725,7 @@ ANSWERED: dict[str, Case] = {
     "three times values": Case(burst("values", "0"), 1),
     "three times log": Case(burst("log", "432"), 1),
     "three times table": Case(burst("table", "0"), 1),
+    "three times flight": Case(burst("flight", "7", "16384"), 1),
 }
 # these read a slot whole, parse a table, write flash (whose time comes on top), or walk the heap, which here is four times the board's
 SELDOM: dict[str, Case] = {

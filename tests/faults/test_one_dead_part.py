@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from gaugebox.flight_log import FlightLog
 from gaugebox.log import Log
 from gaugebox.measure import FAULTS, SIGNAL, SILENT
 from gaugebox.store import SLOTS, Store, slot_header
@@ -97,7 +98,7 @@ class Watch(Rig):
         self.board = StandIn(self.chip)
         self.board.i2c = self.board.machine.I2C(0, timeout=I2C_TIMEOUT_US)
         self.board.jumper_closed = False
-        self.app = app_class(self.board, Store(folder), Log(folder + "/log"))
+        self.app = app_class(self.board, Store(folder), Log(folder + "/log"), FlightLog(folder + "/flights"))
         self.channels = {channel.record.name: channel for channel in self.app.channels}
         self.due = self.board.now()
         self.longest_ms = 0.0

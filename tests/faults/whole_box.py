@@ -16,6 +16,7 @@ import vfs  # type: ignore[import-not-found]
 from gaugebox import pins
 from gaugebox.app import TICK_MS, App
 from gaugebox.board import Board
+from gaugebox.flight_log import FlightLog
 from gaugebox.line import REQUEST, frame
 from gaugebox.log import Log
 from gaugebox.store import SLOTS, Store, slot_header
@@ -33,7 +34,7 @@ BYTE_US = 39  # what the board takes to fetch one from the line
 STEP_US = 100_000  # of the aircraft
 REFERENCE_NV = 3_300_000_000
 BROKEN, SHORTED = 1, 2
-FOLDERS = "/tables", "/log"
+FOLDERS = "/tables", "/log", "/flights"
 
 
 class Flash:
@@ -254,6 +255,7 @@ class WatchedApp(App):
 
     box: "Box"
     took = 0  # ms, the tick before
+    flight_erases = 0
 
     def tick(self) -> None:
         began = self.board.now()
@@ -265,6 +267,14 @@ class WatchedApp(App):
         self.box.flash.logging = True
         App.flush(self)
         self.box.flash.logging = False
+
+    def _written(self, job: "Callable[[], None]") -> bool:
+        flash = self.box.flash
+        erases, flash.logging = flash.erases, True
+        wrote = App._written(self, job)
+        flash.logging = False
+        self.flight_erases += flash.erases - erases
+        return wrote
 
 
 class Box:
@@ -298,7 +308,7 @@ class Box:
         self.longest_ms = self.busy_ms = self.furthest_ms = self.biggest_log = 0
         self.busy_us = self.erases = 0
         self.board: "Any" = FedBoard()
-        self.app = WatchedApp(self.board, Store(FOLDERS[0]), Log(FOLDERS[1]))
+        self.app = WatchedApp(self.board, Store(FOLDERS[0]), Log(FOLDERS[1]), FlightLog(FOLDERS[2]))
         self.app.box = self
         self.before = self.board.now()
 

@@ -1,1 +1,1 @@
-"""Flights that were recorded: read, replayed through the box's own code, looked at for what changes over weeks."""
+"""Flights: fetched from the box's flight log."""

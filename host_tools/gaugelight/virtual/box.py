@@ -32,7 +32,7 @@ from gaugelight.virtual import world as messages
 from gaugelight.virtual.chip import layout, ssd1306_chip
 from gaugelight.virtual.world import NO_REGISTERS, Inputs, Outputs, Picture, World
 
-FLASH_BYTES = 1 << 20
+FLASH_BYTES = 352 * 4096  # of a board with 2 MB, what MicroPython leaves (from memory)
 CTRL_A = b"\x01"
 CTRL_C = 0x03
 RAW_PROMPT = b"raw REPL; CTRL-B to exit\r\n"
