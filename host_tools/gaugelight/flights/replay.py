@@ -128,9 +128,9 @@ class Job:
 
 
 class _Nothing:
-    """A board, its pins, its store and its log: takes whatever is done to it."""
+    """A board, its pins, its store and its logs: takes whatever is done to it."""
 
-    before = 0
+    before = start = 0
     i2c = None
     slot = "slot_a"
     notice = ""
@@ -163,6 +163,9 @@ class _Nothing:
     def add(self, subject: int, code: int, number: int) -> bool:
         return True
 
+    def wire(self, *columns: int) -> None:
+        pass
+
     def now(self) -> int:
         return 0
 
@@ -185,7 +188,7 @@ def box_of(table: Table) -> App:
             del sys.modules[name]
     table.face = None  # it is not drawn
     board: Any = _Nothing(table)
-    return App(board, board, board)
+    return App(board, board, board, board)
 
 
 def replay(job: Job, recording: Recording, progress: Progress = lambda done, of: None) -> Replay:
