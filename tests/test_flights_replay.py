@@ -124,6 +124,25 @@ def test_a_spike_is_filtered_as_in_the_box() -> None:
     assert trace is not None and trace.readings.max() < 801
 
 
+@pytest.mark.parametrize("ms, late", [(100, 1), (200, 1), (250, 0), (1000, 0)])
+def test_a_row_of_its_own_second_is_seen_at_once(ms: int, late: int) -> None:
+    """The box has sampled it three times by then, and its spike filter is content; ten rows a second are one sample each."""
+    trace = run(flight({"hydraulic": steps((800.0, 10), (600.0, 10))}, 20, ms), undamped=True).trace(
+        "hydraulic"
+    )
+    assert trace is not None and int(np.flatnonzero(trace.readings < 610)[0]) == 10 + late
+
+
+def test_rails_come_before_what_hangs_on_them() -> None:
+    """A rail that sags takes its inputs' counts along, row by row, and moves no reading."""
+    recording = flight({}, 40)
+    sag = np.concatenate([np.ones(10), np.linspace(1, 0.82, 12), np.full(18, 0.82)])
+    for name in ("sender rail", "left fuel"):
+        recording.counts[name][:] = np.round(recording.counts[name] * sag)
+    trace = run(recording, undamped=True).trace("left fuel")
+    assert trace is not None and not trace.faults.any() and np.ptp(trace.readings) < 0.02
+
+
 def test_the_first_row_has_a_reading_and_so_has_the_first_after_silence() -> None:
     recording = flight({}, 30)
     recording.counts["hydraulic"][10:20] = -1
@@ -168,6 +187,7 @@ def test_in_its_first_seconds_the_box_tells_no_fault(up_ms: int, since: float) -
 
 def test_an_input_that_is_not_in_the_log() -> None:
     recording = flight({}, 30)
+    assert not job_of("x", demo(), recording, []).held
     del recording.counts["hydraulic"], recording.counts["sender rail"]
     notes = "\n".join(notes_on(recording, demo(), []))
     assert 'hydraulic is not in the log: silent; --with "hydraulic=..."' in notes
@@ -199,6 +219,8 @@ def test_switches_are_those_of_the_log() -> None:
     recording = flight({"reserve line": 0.0}, 500, switches={"transfer pump": on})
     since = told(run(recording), recording)
     assert since["NO TRANSFER PRESSURE"][0] == pytest.approx(5 + 8, abs=1.0)  # `build` is 8 s by default
+    unknown = replace(recording, switches={"transfer pump": np.full(500, -1)})
+    assert not told(run(unknown), unknown)
     without = replace(recording, switches={})
     assert "NO TRANSFER PRESSURE" not in told(run(without), without)
     assert "taken as off: transfer pump, reserve filled" in "\n".join(notes_on(without, demo(), []))
@@ -252,6 +274,7 @@ PAIRS: dict[str, tuple[list[Told], list[Told], list[str]]] = {
     "the same": ([A], [A], [""]),
     "later, and does not end": ([A], [B], ["begins 20.0 s later, ends in one only"]),
     "sooner": ([B], [A], ["begins 20.0 s sooner, ends in two only"]),
+    "they overlap": ([replace(A, ended=500)], [replace(A, began=200, ended=500)], ["begins 190.0 s later"]),
     "by a row": ([A], [replace(A, began=11, ended=51)], [""]),
     "only one": ([A], [], ["only one"]),
     "only two": ([], [A], ["only two"]),
@@ -291,6 +314,12 @@ def test_keys_are_tried_without_editing_the_file() -> None:
     assert box.face.alerts[0].lasts == 9 and box.face.reserve is not None and box.face.reserve.holds == 12
     assert [float(mark.high or 0) for one in box.face.derived[:1] for mark in one.markings.marks] == [9]
     assert DEMO.read_bytes() == before
+    (left_gauge,) = [
+        one
+        for one in tried(DEMO, ['left fuel.burn=["3 US gal", "4 US gal"]']).face.gauges
+        if one.gauge == "left fuel"
+    ]
+    assert left_gauge.burn == (3, 4)  # the table that has such a key
 
 
 TRIES = {

@@ -308,6 +308,8 @@ def test_a_flight() -> None:
     assert found["hydraulic"].hydraulics is not None and found["hydraulic"].slosh is None
     assert found["coolant pressure"].hydraulics is None and found["coolant pressure"].slosh is not None
     assert found["usable fuel"].slosh is None  # it has no damping of its own
+    assert tank.burn is not None and tank.burns is not None  # a gauge's scale may be 5 % off
+    assert tank.burns.plus_minus == pytest.approx(np.hypot(tank.burn[1], 0.05 * tank.burn[0]))
     lines = dict(in_lines(found["usable fuel"], an_hour()))
     assert "agrees with the burn stated, 7 to 9 US gal an hour" in lines["falls by"]
     assert "NOT" not in lines["falls by"] and "with the pump on" in lines["rises by"]
@@ -355,7 +357,7 @@ def test_rising() -> None:
 
 def test_on_the_ground_nothing_is_burnt() -> None:
     """The demo's burn is that while the alternator charges."""
-    flight = a_flight(12.0, 2)
+    flight = a_flight(20.0, 2)
     flight.readings["bus"] = np.full(len(flight.seconds), 12.5)
     tank = found_in(recorded(flight))["usable fuel"].tank
     assert tank is not None and tank.burn is None and tank.rise is not None

@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 MOST_ALERTS = 60  # on the screen
 ROWS_AT_ONCE = 20_000
 AT_REST = "rest"
+PICTURES = (".png", ".svg", ".pdf")
 
 
 def replay(words: argparse.Namespace, screen: Screen) -> Outcome:
@@ -49,6 +50,7 @@ def replay(words: argparse.Namespace, screen: Screen) -> Outcome:
         )
     path, log = Path(words.box), Path(words.log)
     table = _target(words.output, (".csv",), (log, path))
+    plot = _target(words.plot or f"{log.stem}_replay.png", PICTURES)
     box = read_box(path)
     labels, builds = [path.stem], [build(box)]
     if words.against is not None:
@@ -80,9 +82,7 @@ def replay(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(f"readings: {table}")
     from gaugelight.flights.plots import replay_picture
 
-    plot = _draw(
-        screen, words.plot, f"{log.stem}_replay.png", lambda to: replay_picture(recording, replays, to)
-    )
+    drawn = _draw(screen, plot, lambda to: replay_picture(recording, replays, to))
     return {
         "log": str(log),
         "rows": len(recording),
@@ -92,7 +92,7 @@ def replay(words: argparse.Namespace, screen: Screen) -> Outcome:
         "notes": notes,
         "readouts": readouts,
         "alerts": alerts,
-        "plot": plot,
+        "plot": drawn,
         "readings": None if table is None else str(table),
     }, 0
 
@@ -371,7 +371,7 @@ def _alerts_by_row(one: Replay, rows: int) -> list[str]:
     return ["; ".join(words) for words in standing]
 
 
-def _target(word: str | None, suffixes: tuple[str, ...], sources: tuple[Path, ...]) -> Path | None:
+def _target(word: str | None, suffixes: tuple[str, ...], sources: tuple[Path, ...] = ()) -> Path | None:
     """Where something can be written that is none of what was read. Raises Misuse."""
     if word is None:
         return None
@@ -383,12 +383,8 @@ def _target(word: str | None, suffixes: tuple[str, ...], sources: tuple[Path, ..
     return path
 
 
-PICTURES = (".png", ".svg", ".pdf")
-
-
-def _draw(screen: Screen, word: str | None, usual: str, draw: Callable[[Path], None]) -> str | None:
+def _draw(screen: Screen, path: Path | None, draw: Callable[[Path], None]) -> str | None:
     """The picture's name; None where there is none."""
-    path = _target(word or usual, PICTURES, ())
     assert path is not None
     try:
         draw(path)
@@ -408,6 +404,7 @@ def trend(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.flights.plots import trend_picture
 
     path, log = Path(words.box), Path(words.log)
+    plot = _target(words.plot or f"{log.stem}_trend.png", PICTURES)
     box = read_box(path)
     burn = None if words.burn is None else stated_burn(words.burn)
     built = build(box)
@@ -422,16 +419,12 @@ def trend(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.facts(f"{one.trace.name}, {one.trace.unit}", in_lines(one, recording))
     if not found:
         screen.say("  there is no pressure and no tank in the log: name the inputs to look at")
-    plot = None
-    if found:
-        plot = _draw(
-            screen, words.plot, f"{log.stem}_trend.png", lambda to: trend_picture(recording, found, to)
-        )
+    drawn = _draw(screen, plot, lambda to: trend_picture(recording, found, to)) if found else None
     screen.say(ADVISORY)
     return {
         "log": str(log),
         "rows": len(recording),
         "notes": notes,
         "inputs": [of_json(one, recording) for one in found],
-        "plot": plot,
+        "plot": drawn,
     }, 0

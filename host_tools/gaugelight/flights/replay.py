@@ -6,10 +6,11 @@ through its channels, and then its loop judges for as many ticks as have passed.
 
 from __future__ import annotations
 
+import multiprocessing
+import signal
 import sys
 from array import array
 from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from types import ModuleType
@@ -127,9 +128,9 @@ class Job:
 
 
 class _Nothing:
-    """A board, its pins, its store and its log: takes whatever is done to it."""
+    """A board, its pins, its store and its logs: takes whatever is done to it."""
 
-    before = 0
+    before = start = 0
     i2c = None
     slot = "slot_a"
     notice = ""
@@ -162,6 +163,9 @@ class _Nothing:
     def add(self, subject: int, code: int, number: int) -> bool:
         return True
 
+    def wire(self, *columns: int) -> None:
+        pass
+
     def now(self) -> int:
         return 0
 
@@ -184,7 +188,7 @@ def box_of(table: Table) -> App:
             del sys.modules[name]
     table.face = None  # it is not drawn
     board: Any = _Nothing(table)
-    return App(board, board, board)
+    return App(board, board, board, board)
 
 
 def replay(job: Job, recording: Recording, progress: Progress = lambda done, of: None) -> Replay:
@@ -360,8 +364,16 @@ def _rows(elapsed: Ints, counts: Ints) -> Iterator[tuple[int, list[int]]]:
         yield from zip(elapsed[piece].tolist(), counts[piece].tolist())
 
 
-def replay_both(one: Job, other: Job, recording: Recording, progress: Progress) -> tuple[Replay, Replay]:
+def replay_both(
+    one: Job, other: Job, recording: Recording, progress: Progress = lambda done, of: None
+) -> tuple[Replay, Replay]:
     """Two tables at once, the other in a process of its own."""
-    with ProcessPoolExecutor(1) as pool:
-        future = pool.submit(replay, other, recording)
-        return replay(one, recording, progress), future.result()
+    with multiprocessing.Pool(1, _minds_its_parent) as pool:  # at whose end it is stopped, also by Ctrl-C
+        later = pool.apply_async(replay, (other, recording))
+        return replay(one, recording, progress), later.get()
+
+
+def _minds_its_parent() -> None:
+    """Who has Ctrl-C, and ends it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
