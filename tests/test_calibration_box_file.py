@@ -226,6 +226,17 @@ def test_through_the_box_its_own_errors_are_inside() -> None:
     assert budget_of(TANK, 4.75)["calibration"] == pytest.approx((0.2 + litre) / 2 / 1.96)
 
 
+def test_what_drifts_stays() -> None:
+    """Of a loop on a shunt the converter's gain moves with temperature, and by nothing else any more."""
+    text = DEMO.read_text()
+    one = read_box(DEMO).input("hydraulic")
+    assert one is not None
+    box = box_of_text("b", box_file.with_points(text, one, [(4.0, 0.0, 6.0), (20.0, 1500.0, 6.0)], SAID))
+    (found,) = error_budgets(box, ["hydraulic"])
+    names = {c.quantity.name for c in found.worst.contributors if c.standard > 0}
+    assert names == {"calibration", "gain drift", "quantisation", "conversion curve"}
+
+
 def test_by_a_meter_they_come_on_top() -> None:
     by_meter = budget_of(TANK.replace('through = "box"', 'through = "meter"'), 9.5)
     plain = budget_of(

@@ -215,7 +215,7 @@ def test_a_still_signal_is_taken(tank: tuple[Box, Input, Path]) -> None:
         assert point.at == datetime(2026, 11, 26, 10, 2, 11) and point.note == ""
     assert str(session.points[3].dip) == "102 mm"
     assert session.box == "one tank" and session.circuit == circuit_mark(tank[0], tank[1])
-    assert any(line.startswith("still in 1") for line in said)  # a countdown
+    assert sum(line.startswith("still in 1") for line in said) == 8  # 15 and 10, for each
     assert any("a tenth of a displayed step" in line for line in said)
 
 
@@ -275,6 +275,13 @@ def test_a_person_at_the_keys(tank: tuple[Box, Input, Path], case: str) -> None:
     at, points = LIVE[case]
     session, finished = guided(tank, sloshing, *VOLUME, "", at=dict(at))
     assert session is not None and (len(session.points), finished) == (points, False)
+
+
+def test_a_person_cannot_take_a_fault(tank: tuple[Box, Input, Path]) -> None:
+    said: list[str] = []
+    session, _ = guided(tank, lambda t: 20.0 if t < 4 else None, *VOLUME, "", at={6: "t", 8: "q"}, said=said)
+    assert session is not None and session.points == ()
+    assert "nothing to take: open" in said and any(line.startswith("FAULT: open") for line in said)
 
 
 REFUSED_WORDS = {

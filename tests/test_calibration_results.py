@@ -154,8 +154,28 @@ def test_a_line_is_carried_on_to_the_senders_ends(tmp_path: Path, demo: Box) -> 
     assert (low, high) == (4.0, 20.0)
     assert first == pytest.approx((4 - 4.03) / 15.9 * 1500, abs=1)
     assert last == pytest.approx((20 - 4.03) / 15.9 * 1500, abs=1)
-    assert off > max(result.fit.plus_minus) >= 6
+    # JCGM 100, H.3.4: the line's own uncertainty grows as the root of 1/n + (x - mean)^2 / sum of squares
+    away = np.array([point.signal for point in result.points])
+    levers = [
+        math.sqrt(1 / 13 + (x - away.mean()) ** 2 / ((away - away.mean()) ** 2).sum()) for x in (16.75, 20)
+    ]
+    assert off == pytest.approx(result.fit.plus_minus[-1] * levers[1] / levers[0], rel=0.03)
+    assert off > 1.2 * result.fit.plus_minus[-1] >= 7
     assert any("differ by" in note for note in result.notes)
+
+
+def test_a_calibration_anew_covers_the_marks_too(tmp_path: Path, demo: Box) -> None:
+    """The loop has drifted: at 20 mA are 1377 psi now, and the upper red stands at 1400."""
+    said = results.calibrated_of(evaluate(read_session(gauge(tmp_path / "s.toml")), demo).session, DEMO)
+    before = box_file.with_calibration(demo, "hydraulic", [(4.0, 0.0, 6.0), (20.0, 1500.0, 7.0)], said)
+    path = gauge(tmp_path / "t.toml")
+    path.write_text(
+        re.sub(
+            r'signal = "([\d.]+)', lambda m: f'signal = "{4 + (float(m[1]) - 4) * 1.09:.3f}', path.read_text()
+        )
+    )
+    result = evaluate(read_session(path), before)
+    assert result.listed[-1][0] < 20.5 and result.listed[-1][1] == pytest.approx(1400, abs=1)
 
 
 def test_a_bent_gauge_takes_points(tmp_path: Path, demo: Box) -> None:
@@ -246,6 +266,14 @@ def test_the_print_is_at_full_size(demo: Box) -> None:
     assert made.width <= 190 and made.height <= 280
 
 
+def test_dips_up_and_down_are_averaged(tmp_path: Path, demo: Box) -> None:
+    path = written(tmp_path / "s.toml", (0, 2, 2, 2, -2), dip=lambda v: 100 * v)
+    text = path.read_text()
+    at = text.rindex('dip = "400.0 mm"')
+    path.write_text(text[:at] + text[at:].replace("400.0", "410.0"))
+    assert stick_of("hull", evaluate(read_session(path), demo)).dip_at(4) == pytest.approx(405)
+
+
 STICKS: dict[str, tuple[tuple[float, ...], Callable[[float], float], str]] = {
     "too few": ((0, 2, 2), lambda v: 10 * v, "needs 3"),
     "turns back": ((0, 2, 2, 2, 2), lambda v: 100 - v, "one of them is wrong"),
@@ -298,6 +326,22 @@ def test_from_a_file_to_the_box_file(hull: Path, capsys: pytest.CaptureFixture[s
     assert hull.read_text() != old and read_box(hull).inputs[1].calibrated is not None
     ((_, note),) = notes_on_calibrations(read_box(hull))
     assert note == "calibrated 2026-11-26 through this box by left fuel.level.toml"
+
+
+def test_a_box_file_that_changes_meanwhile_is_left_alone(
+    hull: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    session = written(hull.parent / "left fuel.level.toml")
+    before = hull.read_text()
+
+    def edited(*words: object) -> list[str]:
+        hull.write_text(before + "# an editor was open\n")
+        return []
+
+    monkeypatch.setattr("gaugelight.calibration.command.changes", edited)
+    assert main(["calibrate", str(hull), "left fuel", "--from", str(session), "--save", "--json"]) == 1
+    assert "changed meanwhile" in capsys.readouterr().out
+    assert hull.read_text() == before + "# an editor was open\n"
 
 
 NOTES: dict[str, tuple[Callable[[Path], object], str]] = {

@@ -6,14 +6,17 @@ The tanks, floats, cans and builders are our own invention, with round figures. 
 
 tank        18 US gal; a box, a wedge, a lying cylinder, a tapered wing with dihedral, a hull with a chine (`--others`: the shapes that
             were looked at while the fit was written: a ball, a funnel, one with a step, a barrel, a wavy one)
-float       on a straight guide or on an arm, 0-90 ohm or 240-33 ohm; on the bottom up to 0 to 8 % of the height, at the top from 92 to 100 %
-can         all its fillings off by 1 % (standard 0.5 %), each filling by 0.05 US gal; the zero by 0.1 US gal; all at 95 %
-pours       4 to 30, alike, or small at first; a third of them short of full
+float       on a straight guide or on an arm, 0-90 ohm or 240-33 ohm; on the bottom up to 0 to 8 % of the height, at the
+            top from as little below it; each end in a fifth of the tanks not at all
+can         all its fillings off by 2 %, each filling by 0.05 US gal; the zero by 0.1 US gal; all at 95 %
+pours       6 to 30, alike, or small at first; a third of them short of full
 noise       of the signal 0.03 to 0.3 % of its span, known to the builder
 way         half only fill; a quarter drain again, where the float lags by 0 to 0.5 % of the span either way; a quarter repeat some points
 
 Then the reading of the face is held against the truth, at places spread evenly over what the tank holds while the float swims. With
 `without the common error` the fit is told that the can has none: the plus or minus then holds the truth much less often.
+
+RESULTS
 """
 
 from __future__ import annotations
@@ -22,16 +25,16 @@ import argparse
 import json
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
+from gaugelight.calibration.distributions import NORMAL_95
 from gaugelight.calibration.tank import Observed, TankFit, fit_tank
 from gaugelight.circuits import Floats
-from gaugelight.proportions import clopper_pearson
 
 HOLDS, STEP = 18.0, 0.5  # US gal
-EVERY, EACH, ZERO = 0.005, 0.025, 0.05  # standard uncertainties
+EVERY, EACH, ZERO = 0.01, 0.025, 0.05  # standard uncertainties
 LOOKED = 25  # places
 HEIGHTS = np.linspace(0, 1, 801)
 
@@ -96,7 +99,7 @@ class Trial:
 
 def draw_tank(shape: Floats, rng: np.random.Generator) -> Tank:
     ends = rng.choice([(0.0, 90.0), (240.0, 33.0)])
-    low, high = rng.uniform(0, 0.08), rng.uniform(0.92, 1.0)
+    low, high = (rng.uniform(0, 0.08) * (rng.random() < 0.8) for _ in range(2))
     travel = HEIGHTS
     if rng.random() < 0.5:  # an arm as long as the tank is high, hinged at half its height
         travel = np.arcsin(HEIGHTS - 0.5) / np.arcsin(0.5) / 2 + 0.5
@@ -105,13 +108,13 @@ def draw_tank(shape: Floats, rng: np.random.Generator) -> Tank:
         held,
         ends[0] + (ends[1] - ends[0]) * travel,
         float(np.interp(low, HEIGHTS, held)),
-        float(np.interp(high, HEIGHTS, held)),
+        float(np.interp(1 - high, HEIGHTS, held)),
     )
 
 
 def calibrate(tank: Tank, rng: np.random.Generator) -> tuple[list[Observed], float]:
     """The points of a session, and how far the float lags."""
-    pours = int(np.exp(rng.uniform(np.log(4), np.log(30))))
+    pours = int(np.exp(rng.uniform(np.log(6), np.log(31))))
     sizes = np.ones(pours)
     if rng.random() < 0.3:
         sizes[: pours // 3] = 0.5
@@ -163,3 +166,77 @@ def run(shapes: dict[str, Floats], each: int, seed: int, common: float = EVERY) 
             points, lag = calibrate(tank, rng)
             found[name].append(hold(tank, points, lag, common, rng))
     return found
+
+
+def share(trials: list[Trial]) -> dict[str, float]:
+    """How often the truth lies inside, and how well that is known: the places of one calibration belong together."""
+    inside = np.array([one.inside for one in trials])
+    return {
+        "inside": float(inside.mean()),
+        "known_to": float(NORMAL_95 * inside.std() / np.sqrt(len(inside))),
+        "plus_minus": float(np.median([one.width for one in trials])),
+        "breakpoints": float(np.mean([len(one.fit.signals) for one in trials])),
+    }
+
+
+def zones(trials: list[Trial]) -> dict[str, int]:
+    """Zones where the float lies: how many had two points in them, and how many of these were found; how many were invented."""
+    counts = {"there": 0, "found": 0, "invented": 0}
+    for one in trials:
+        filled = np.cumsum([point.added for point in one.points])
+        for zone, lies, none in (
+            (one.fit.bottom, filled < 0.95 * one.tank.lifts, one.tank.lifts <= 0),
+            (one.fit.top, filled > 1.05 * one.tank.stops, one.tank.stops >= HOLDS * (1 - 1e-9)),
+        ):
+            there = len(set(filled[lies].round(6).tolist())) > 1
+            counts["there"] += there
+            counts["found"] += there and zone is not None
+            counts["invented"] += none and zone is not None
+    return counts
+
+
+def main(arguments: list[str]) -> int:
+    parser = argparse.ArgumentParser(
+        prog="python -m gaugelight.calibration.coverage_trial", description=(__doc__ or "").split("\n")[0]
+    )
+    parser.add_argument("--each", type=int, default=400, help="calibrations of each shape")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--others", action="store_true", help="the shapes the fit was written with")
+    parser.add_argument("--json", action="store_true")
+    asked = parser.parse_args(arguments)
+    if asked.each < 1:
+        print("--each: at least 1", file=sys.stderr)
+        return 2
+    shapes = OTHERS if asked.others else SHAPES
+    found: dict[str, dict[str, float]] = {}
+    every: list[Trial] = []
+    for number, name in enumerate(shapes):
+        trials = run({name: shapes[name]}, asked.each, asked.seed + 1000 * number)[name]
+        every += trials
+        found[name] = share(trials)
+        print(f"{len(every)} of {len(shapes) * asked.each} calibrations", file=sys.stderr, flush=True)
+    found["all"] = share(every)
+    found["without the common error"] = share(
+        [
+            one
+            for trials in run(shapes, -(-asked.each // 4), asked.seed, common=0.0).values()
+            for one in trials
+        ]
+    )
+    if asked.json:
+        print(json.dumps(found | {"zones": zones(every), "seed": asked.seed}))
+        return 0
+    print(f"{'':26}{'truth within the plus or minus':32}{'median of it':14}breakpoints")
+    for name, row in found.items():
+        print(
+            f"{name:26}{row['inside']:.2%} +-{row['known_to']:.2%}{'':17}"
+            f"{row['plus_minus']:.2f} US gal{'':3}{row['breakpoints']:.1f}"
+        )
+    print(
+        "zones where the float lies: " + ", ".join(f"{count} {what}" for what, count in zones(every).items())
+    )
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,7 +1,7 @@
 """The likeliest smooth curve through points whose errors belong together, and how well it is known between them.
 
-The curve is a straight line and an integrated Wiener process on top: it may bend anywhere, as much as the points ask for. Its
-mean is the cubic smoothing spline, and its spread holds the truth as often as it says *on average along the curve*, the places
+The curve is a parabola (a box to a wedge) and an integrated Wiener process on top: it may bend anywhere, as much as the points ask
+for. That is a smoothing spline, and its spread holds the truth as often as it says *on average along the curve*, the places
 between the points included (Wahba, J. R. Statist. Soc. B 45, 1983; Nychka, J. Am. Statist. Assoc. 83, 1988). How much the curve
 bends, whether the points scatter by more than was stated, and which of several ways of reading the points is right, is not known
 beforehand: each of a coarse grid of answers has the weight that the points give it.
@@ -20,11 +20,11 @@ from gaugelight.circuits import Floats
 
 # All in shares of the whole range of signal and quantity. From next to straight to next to absurd, no scale preferred; but with large
 # bends a curve seldom rises throughout: the chance that a Wiener process from 1 stays above 0 (reflection principle).
-BENDS = np.geomspace(0.03, 10.0, 6)
+BENDS = np.geomspace(0.1, 10.0, 5)
 BENDS_PRIOR = np.array([math.erf(1 / (math.sqrt(2) * bend)) for bend in BENDS])
 SCATTERS = np.array([1.0, 3.0, 10.0])  # times what was stated
 SCATTERS_PRIOR = np.array([0.9, 0.07, 0.03])
-LINE_U = 1.0  # of level and slope of the straight line, before any point is known
+PARABOLA_U = 1.0  # of each of its three terms, before any point is known: next to nothing
 LAG_U = 0.03  # of the signal behind the quantity, one way; before any point is known
 FLOOR = 1e-5  # to this everything is exact
 LEAST_SLOPE = 0.02  # of the mean one
@@ -72,8 +72,8 @@ def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
     stacks = []
     for one, lag in zip(ways, lags):
         slope = np.interp(one.x, grid, slopes)
-        line, bend = _kernels(one.x, one.x)
-        sure = line + one.common + LAG_U**2 * np.outer(lag, lag) + FLOOR**2 * np.eye(count)
+        parabola, bend = _kernels(one.x, one.x)
+        sure = parabola + one.common + LAG_U**2 * np.outer(lag, lag) + FLOOR**2 * np.eye(count)
         own = one.own + np.diag((slope * one.x_u) ** 2)
         stacks.append(
             sure + BENDS[:, None, None, None] ** 2 * bend + SCATTERS[:, None, None] ** 2 * own
@@ -97,7 +97,7 @@ def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
     cross = np.stack([kernels[w][0] + BENDS[b] ** 2 * kernels[w][1] for w, b in zip(which, bends)])
     seen = np.linalg.solve(roots[which, bends, scatters], cross)
     means = grid + np.einsum("kpg,kp->kg", seen, whitened[which, bends, scatters])
-    before = LINE_U**2 * (1 + grid**2) + BENDS[bends, None] ** 2 * grid**3 / 3
+    before = PARABOLA_U**2 * (1 + grid**2 + grid**4) + BENDS[bends, None] ** 2 * grid**3 / 3
     mean = share @ means
     variance = share @ (before - (seen**2).sum(1) + (means - mean) ** 2)
 
@@ -116,9 +116,10 @@ def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
 
 
 def _kernels(a: Floats, b: Floats) -> tuple[Floats, Floats]:
-    """Covariances of the straight line, and of an integrated Wiener process from 0 on."""
+    """Covariances of the parabola, and of an integrated Wiener process from 0 on."""
     low, high = np.minimum(a[:, None], b), np.maximum(a[:, None], b)
-    return LINE_U**2 * (1 + a[:, None] * b), low**2 * (3 * high - low) / 6
+    product = a[:, None] * b
+    return PARABOLA_U**2 * (1 + product + product**2), low**2 * (3 * high - low) / 6
 
 
 def rising(y: Floats, weights: Floats | None = None, least: float = 0.0) -> Floats:

@@ -2,7 +2,7 @@
 
 The line is that of JCGM 100, H.3: ordinary least squares of what the reference said over the signal. What the reference is off by
 throughout goes through the line as it is, and is added to what the line itself is known by (5.1.2); what its readings and
-the signal are off by each, is seen in the residuals. Where the residuals are smaller than what was stated, that counts.
+the signal are off by each, is what was stated, or what the residuals show where these are larger than chance allows.
 """
 
 from __future__ import annotations
@@ -219,8 +219,8 @@ def _of_line(line: Line, y_u: float, way: Floats, signal: Floats, at: Floats, sh
     """Plus or minus at 95 % of the readings that a line says, by the effective degrees of freedom (JCGM 100, G.4.1)."""
     away = signal - signal.mean()
     lever = np.sqrt(1 / len(signal) + (at - signal.mean()) ** 2 / (away @ away))
-    own = max(y_u, line.s) * lever  # what was stated, or what the residuals show
-    degrees = math.inf if y_u >= line.s else line.degrees
+    believed = y_u > 0 and chi2_tail(line.degrees * (line.s / y_u) ** 2, line.degrees) >= LACK
+    own, degrees = (y_u * lever, math.inf) if believed else (line.s * lever, line.degrees)
     residuals = np.array(line.residuals)
     lag = (residuals[way > 0].mean() - residuals[way < 0].mean()) / 2 if {-1.0, 1.0} <= set(way) else 0.0
     whole: Floats = np.sqrt(own**2 + shared**2 + lag**2 / 3)
