@@ -192,7 +192,7 @@ def _agreement(one: Replay, recording: Recording) -> str:
     held = agreement(one, recording)
     if held is None:
         return ""
-    told = f"of {held.all:,} readings and faults in the log {held.same / held.all:.2%} are said again to the digit"
+    told = f"of {held.all:,} readings and faults of inputs in the log {held.same / held.all:.2%} are said again to the digit"
     if held.near > held.same:
         told += f", {held.near / held.all:.2%} within what moved from one row to the next"
     if held.worst is not None:
