@@ -44,6 +44,9 @@ PICTURES = (".png", ".svg", ".pdf")
 
 
 def replay(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.cli import ADVISORY
+    from gaugelight.flights.plots import replay_picture
+
     if words.against is not None and words.set:
         raise Misuse(
             "--set tries keys of BOX beside BOX as it is; leave --against out, or write the keys into it"
@@ -80,9 +83,8 @@ def replay(words: argparse.Namespace, screen: Screen) -> Outcome:
         with screen.progress("writing") as bar:
             write_csv(table, replays, recording, bar)
         screen.say(f"readings: {table}")
-    from gaugelight.flights.plots import replay_picture
-
     drawn = _draw(screen, plot, lambda to: replay_picture(recording, replays, to))
+    screen.say(ADVISORY)
     return {
         "log": str(log),
         "rows": len(recording),
@@ -190,7 +192,7 @@ def _agreement(one: Replay, recording: Recording) -> str:
     held = agreement(one, recording)
     if held is None:
         return ""
-    told = f"of {held.all:,} readings and faults in the log {held.same / held.all:.2%} are said again to the digit"
+    told = f"of {held.all:,} readings and faults of inputs in the log {held.same / held.all:.2%} are said again to the digit"
     if held.near > held.same:
         told += f", {held.near / held.all:.2%} within what moved from one row to the next"
     if held.worst is not None:

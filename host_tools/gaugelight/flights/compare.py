@@ -135,7 +135,7 @@ def in_words(pair: Beside, recording: Recording, labels: tuple[str, str]) -> str
 
 @dataclass(frozen=True)
 class Agreement:
-    """Of a replay with the readings that the log holds: those that are the same to the digit, those that lie between the replay's own of a
+    """Of a replay with the inputs' readings that the log holds: those that are the same to the digit, those that lie between the replay's own of a
     row before and a row after, and all; the worst of the rest, and where."""
 
     same: int
@@ -151,7 +151,7 @@ def agreement(replay: Replay, recording: Recording) -> Agreement | None:
     worst: tuple[float, str, int] | None = None
     for trace in replay.traces:
         said = recording.said.get(trace.name)
-        if said is None or said.unit != trace.unit:
+        if said is None or said.unit != trace.unit or trace.name not in recording.counts:
             continue
         faults_same = said.faults == trace.faults
         units = np.round(np.nan_to_num(said.readings) * 10.0**trace.decimals).astype(np.int64)
