@@ -1,12 +1,16 @@
 """The guide over a real serial line, and against a source of signals that is made up: what is asked, taken, refused, undone, gone on with."""
 
+import contextlib
 import json
 import math
+import os
 import random
-from collections.abc import Callable
+import sys
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import TextIO
 
 import pytest
 
@@ -74,7 +78,21 @@ class Moving(Answers):
         return step
 
 
-def test_a_calibration_over_a_real_line(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+STOPPED = {"input": "left fuel", "session": "", "finished": False}
+
+
+@contextlib.contextmanager
+def pipe(content: bytes) -> Iterator[TextIO]:
+    reading, writing = os.pipe()
+    os.write(writing, content)
+    os.close(writing)
+    with os.fdopen(reading) as stream:
+        yield stream
+
+
+def test_a_calibration_over_a_real_line(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Poured and drained, undone, stopped and gone on with; judged, saved, flashed; and then the box reads what is in the tank. The line is open in the
     same way as the command opens it; the window is short, its test the real one."""
     pytest.importorskip("micropython_unix", reason="the virtual box needs the bench extra")
@@ -111,6 +129,14 @@ def test_a_calibration_over_a_real_line(tmp_path: Path, capsys: pytest.CaptureFi
         assert any("undone: point 3" in line for line in said)
 
         capsys.readouterr()
+        words = ["calibrate", str(file), "left fuel", "--port", virtual.port]
+        with pipe(b"\nq\n") as stream:  # as a script would
+            monkeypatch.setattr(sys, "stdin", stream)
+            assert main([*words, "--json"]) == 0
+        assert json.loads(capsys.readouterr().out) | {"session": ""} == STOPPED
+        assert len(read_session(session_file).points) == 6
+        assert main([*words, "--parked", "--session", str(session_file)]) == 2
+        assert 'begun in attitude "level"' in capsys.readouterr().err
         words = ["calibrate", str(file), "left fuel", "--from", str(session_file), "--port", virtual.port]
         assert main([*words, "--save", "--flash", "--yes", "--json"]) == 0
         told = json.loads(capsys.readouterr().out)
@@ -377,13 +403,7 @@ def test_the_number_stands_large_where_there_is_room(height: int, rows: int) -> 
 
 
 def test_piped_answers_keep_their_order(monkeypatch: pytest.MonkeyPatch) -> None:
-    import os
-    import sys
-
-    reading, writing = os.pipe()
-    os.write(writing, b"2\r\n -1 \nlast")
-    os.close(writing)
-    with os.fdopen(reading) as stream:
+    with pipe(b"2\r\n -1 \nlast") as stream:
         monkeypatch.setattr(sys, "stdin", stream)
         answers = Piped()
         assert [answers.line(1.0) for _ in range(3)] == ["2", "-1", "last"]

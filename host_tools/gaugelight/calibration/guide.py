@@ -392,12 +392,7 @@ class Guide:
             if said.lower() == UNDO:
                 self._say("left out; say again how much went in since the last point")
                 return
-            if (
-                said.lower() == TAKE
-                and standing.mean is not None
-                and standing.samples >= 3
-                and not standing.fault
-            ):
+            if said.lower() == TAKE and standing.mean is not None and standing.samples >= 3:
                 return self._add(session, point, standing, _unstill(standing))
             if said.lower() == TAKE:
                 self._say(f"nothing to take: {standing.fault or 'too few readings yet'}")

@@ -63,11 +63,13 @@ def _drawn(result: Result) -> Figure:
         if zone is not None:
             above.axhspan(*zone, facecolor="0.9", edgecolor="0.6", hatch="////", linewidth=0, zorder=0)
             above.text(
-                0.02, sum(zone) / 2, f"{words}: not seen", transform=above.get_yaxis_transform(), va="center", fontsize=8,
+                0.4, sum(zone) / 2, f"{words}: not seen", transform=above.get_yaxis_transform(), va="center", fontsize=8,
                 bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1},
             )  # fmt: skip
     step = float(one.step)
     below.axhspan(-step / 2, step / 2, facecolor="0.93", zorder=0)
+    most = max(step / 2, float(np.max(np.abs(residuals) + true_bars)))
+    below.set_ylim(-1.15 * most, 1.15 * most)  # the band of a dead zone is the height of that
     below.axhline(0, color=INK, linewidth=0.8)
     below.set_ylabel(f"point less curve, {unit}")
     below.set_xlabel(f"signal at the connector, {one.circuit.unit} (grey: half a displayed step either way)")
