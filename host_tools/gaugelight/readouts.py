@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from gaugebox.alert_records import DISPLAY_ADDRESSES, MOST_PAGES
 from gaugelight import box_values
+from gaugelight.laws import BEYOND
 from gaugelight.problems import meant
 from gaugelight.quantity import UNITS, Difference
 
@@ -241,6 +242,7 @@ def markings(section: "Section", name: str, unit: str, span: tuple[float, float]
     bar = section.take("bar", box_values.span(unit), None)
     if span is not None:
         low, high = span
+        given = tuple(_within(mark, low, high) for mark in given)
         for mark in given:
             for place in (mark.low, mark.high):
                 if place is not None and not low <= place <= high:
@@ -260,6 +262,16 @@ def markings(section: "Section", name: str, unit: str, span: tuple[float, float]
         bar,
         not label and made != name,
     )
+
+
+def _within(mark: Mark, low: float, high: float) -> Mark:
+    """An arc that ends a little beyond all that can be read ends there: a tank that turns out to hold less keeps its marks."""
+    if mark.low is None or mark.high is None:
+        return mark
+    more = BEYOND * (high - low)
+    bottom = Fraction(low) if low - more <= mark.low < low else mark.low
+    top = Fraction(high) if high < mark.high <= high + more else mark.high
+    return replace(mark, low=bottom, high=top) if bottom < top else mark
 
 
 def label_of(value: Any) -> str:
