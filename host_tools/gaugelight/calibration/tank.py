@@ -87,7 +87,7 @@ def fit_tank(points: Sequence[Observed], common: float, step: float) -> TankFit:
     plus_minus[0] += lifts - poured.lowest
     readings[0] = poured.lowest
     if above:
-        plus_minus[-1] = max(plus_minus[-1], poured.most - stops)
+        plus_minus[-1] = max(plus_minus[-1], poured.most - stops + unit(step))
     fit = TankFit(
         *breakpoints(poured.scale, x[chosen], readings[chosen], plus_minus[chosen], step),
         residuals=(),
@@ -143,7 +143,7 @@ def _in_order(points: Sequence[Observed], common: float) -> _Poured:
     added, signal, added_u, signal_u = table
     if not (np.isfinite(table).all() and min(added_u.min(), signal_u.min(), common) >= 0):
         raise ValueError("a quantity, a signal or an uncertainty is no number, or an uncertainty is below 0")
-    there = np.cumsum(added)
+    there = np.round(np.cumsum(added), 9)  # what was drained again leaves nothing
     range_ = float(np.ptp(there))
     if range_ <= 0:
         raise ValueError("no fuel was added or drained between the points")
