@@ -76,7 +76,8 @@ def fit_tank(points: Sequence[Observed], common: float, step: float) -> TankFit:
 
     # At its outermost signals the float may lie: there the face shows the least that may be in the tank.
     lifts, stops = float(readings[0]), float(readings[-1])
-    first, last = int(lifts - poured.lowest > tolerance[0]), len(x) - int(above > 0)
+    first = int(lifts - poured.lowest > max(tolerance[0], 2 * unit(step)))
+    last = len(x) - int(above > 0 and stops - readings[-2] > 2 * unit(step))
     chosen = [
         first + k
         for k in smooth.fewest(
@@ -254,8 +255,7 @@ def _read(poured: _Poured, below: int, above: int) -> smooth.Points:
     return smooth.Points(
         poured.x,
         as_read @ poured.y,
-        np.outer(shared, shared) + interval,
-        as_read @ poured.own @ as_read.T,
+        np.outer(shared, shared) + interval + as_read @ poured.own @ as_read.T,
         poured.x_u,
         way,
     )
