@@ -47,7 +47,7 @@ def test_for_each_shape(trials: dict[str, list[coverage_trial.Trial]], shape: st
 
 def test_without_the_common_error_it_does_not() -> None:
     """The same, told that the can is right: so the test above can fail."""
-    every = [one for some in run(SHAPES, 60, SEED + 1, common=0.0).values() for one in some]
+    every = [one for some in run(SHAPES, 40, SEED + 1, common=0.0).values() for one in some]
     assert share(every)["inside"] < 0.90
 
 

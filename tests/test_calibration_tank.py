@@ -145,7 +145,7 @@ def test_zones_where_the_float_lies(
         )  # nothing, then at once what it takes to lift the float
         assert bands[0] >= fit.bottom[1] and bands[1] < 1.0
     if fit.top:
-        assert fit.top == (pytest.approx(high, abs=0.6), 18.0)
+        assert fit.top[0] == pytest.approx(high, abs=0.6) and fit.top[1] == 18.0
         assert readings[-1] == pytest.approx(fit.top[0], abs=0.006) and readings[-1] + bands[-1] >= 18.0
     if not bottom and not top and low < 0 and high > 18:
         assert max(abs(one) for one in fit.residuals) < 0.1

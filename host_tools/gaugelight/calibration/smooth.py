@@ -28,6 +28,7 @@ PARABOLA_U = 1.0  # of each of its three terms, before any point is known: next 
 LAG_U = 0.03  # of the signal behind the quantity, one way; before any point is known
 ROUNDED = 3e-4  # standard uncertainty of a signal of three or four figures (JCGM 100, F.2.2.1)
 FLOOR = 1e-5  # to this everything is exact
+HUGE = 1e18  # beyond any sum of squares
 LEAST_SLOPE = 0.02  # of the mean one
 NEGLIGIBLE = 0.002  # of the largest weight
 U_TOLERANCE = 0.1  # of an uncertainty: fifty observations tell one no better (JCGM 100, table E.1)
@@ -92,10 +93,15 @@ def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
         stacks.append(
             sure + BENDS[:, None, None, None] ** 2 * bend + noise
         )  # bends, scatters, points, points
-    covariances = np.stack(stacks)
-    off = np.stack([one.y - one.x for one in ways])[:, None, None, :, None]
-    roots = np.linalg.cholesky(covariances)
-    whitened = np.linalg.solve(roots, np.broadcast_to(off, (*roots.shape[:-1], 1)))[..., 0]
+    # the points' distances from the straight line, as one more row of the covariances: their root then has them whitened
+    off = np.stack([one.y - one.x for one in ways])
+    bordered = np.empty((len(ways), len(BENDS), len(SCATTERS), count + 1, count + 1))
+    covariances = bordered[..., :-1, :-1]
+    covariances[:] = stacks
+    bordered[..., -1, :-1] = off[:, None, None]
+    bordered[..., -1, -1] = HUGE
+    whole = np.linalg.cholesky(bordered)
+    roots, whitened = whole[..., :-1, :-1], whole[..., -1, :-1]
     likely = -0.5 * (whitened**2).sum(-1) - np.log(np.diagonal(roots, axis1=-2, axis2=-1)).sum(-1)
     priors = np.array([one.prior for one in ways])
     likely += np.log(priors[:, None, None] * BENDS_PRIOR[:, None] * SCATTERS_PRIOR)
@@ -117,7 +123,7 @@ def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
 
     first, b, s = (int(index) for index in np.unravel_index(int(weights.argmax()), weights.shape))
     inverse = np.linalg.inv(covariances[first, b, s])
-    pulled = inverse @ off[first, 0, 0, :, 0]
+    pulled = inverse @ off[first]
     return Smooth(
         grid,
         mean,
