@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +26,9 @@ SCATTERS = np.array([1.0, 3.0, 10.0])  # times what was stated
 SCATTERS_PRIOR = np.array([0.9, 0.07, 0.03])
 PARABOLA_U = 1.0  # of each of its three terms, before any point is known: next to nothing
 LAG_U = 0.03  # of the signal behind the quantity, one way; before any point is known
+ROUNDED = 3e-4  # standard uncertainty of a signal of three or four figures (JCGM 100, F.2.2.1)
 FLOOR = 1e-5  # to this everything is exact
+HUGE = 1e18  # beyond any sum of squares
 LEAST_SLOPE = 0.02  # of the mean one
 NEGLIGIBLE = 0.002  # of the largest weight
 U_TOLERANCE = 0.1  # of an uncertainty: fifty observations tell one no better (JCGM 100, table E.1)
@@ -38,9 +40,8 @@ class Points:
 
     x: Floats
     y: Floats
-    common: Floats  # covariance of y that does not grow with the scatter
-    own: Floats  # ... that does
-    x_u: Floats
+    covariance: Floats  # of y
+    x_u: Floats  # this is what may be larger than stated
     way: Floats  # +1: the signal was reached going up, -1: going down, 0: not known
     prior: float = 1.0
 
@@ -54,34 +55,53 @@ class Smooth:
     scatter: float  # times what was stated
     lag: float  # of the signal: half of what lies between up and down
     strange: Floats  # each point of the likeliest way, against what all others say, in standard deviations
+    moved: Floats  # by how much its signal was wrong, likeliest
 
 
 def fit(ways: Sequence[Points], grid: Floats) -> Smooth:
     """The curve at `grid`, rising from 0 to 1; all ways have equally many points."""
-    slopes = np.ones_like(grid)  # an error of the signal counts by the slope, which is not known at first
+    careful = ways[-1]
+    slopes, moved = np.ones_like(grid), np.zeros_like(careful.x)
     for _ in range(2):
-        found = _posterior(ways[-1:], grid, slopes)
-        slopes = np.maximum(np.gradient(found.mean, grid), LEAST_SLOPE)
-    return _posterior(ways, grid, slopes)
+        found = _posterior([_at_true_signals(careful, moved, grid, slopes)], grid, slopes)
+        slopes, moved = np.maximum(np.gradient(found.mean, grid), LEAST_SLOPE), found.moved
+    return _posterior(
+        [_at_true_signals(one, moved * (one.y == careful.y), grid, slopes) for one in ways], grid, slopes
+    )
+
+
+def _at_true_signals(one: Points, moved: Floats, grid: Floats, slopes: Floats) -> Points:
+    """The same, said of the likeliest true signals: a straight line through wrong signals comes out too flat.
+
+    An error of the signal counts by the slope there; neither is known at first, so this is repeated (Gauss and Newton).
+    """
+    true = np.clip(one.x - moved, 0, 1)
+    return replace(one, x=true, y=one.y + np.interp(true, grid, slopes) * (true - one.x))
 
 
 def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
     count = len(ways[0].x)
     both = all({-1.0, 1.0} <= set(one.way.tolist()) for one in ways)
     lags = [np.interp(one.x, grid, slopes) * one.way * both for one in ways]
-    stacks = []
+    stacks, noises = [], []
     for one, lag in zip(ways, lags):
         slope = np.interp(one.x, grid, slopes)
         parabola, bend = _kernels(one.x, one.x)
-        sure = parabola + one.common + LAG_U**2 * np.outer(lag, lag) + FLOOR**2 * np.eye(count)
-        own = one.own + np.diag((slope * one.x_u) ** 2)
+        sure = parabola + one.covariance + LAG_U**2 * np.outer(lag, lag)
+        noises.append((slope * np.maximum(one.x_u, ROUNDED)) ** 2)
+        noise = SCATTERS[:, None, None] ** 2 * np.diag(noises[-1])
         stacks.append(
-            sure + BENDS[:, None, None, None] ** 2 * bend + SCATTERS[:, None, None] ** 2 * own
+            sure + BENDS[:, None, None, None] ** 2 * bend + noise
         )  # bends, scatters, points, points
-    covariances = np.stack(stacks)
-    off = np.stack([one.y - one.x for one in ways])[:, None, None, :, None]
-    roots = np.linalg.cholesky(covariances)
-    whitened = np.linalg.solve(roots, np.broadcast_to(off, (*roots.shape[:-1], 1)))[..., 0]
+    # the points' distances from the straight line, as one more row of the covariances: their root then has them whitened
+    off = np.stack([one.y - one.x for one in ways])
+    bordered = np.empty((len(ways), len(BENDS), len(SCATTERS), count + 1, count + 1))
+    covariances = bordered[..., :-1, :-1]
+    covariances[:] = stacks
+    bordered[..., -1, :-1] = off[:, None, None]
+    bordered[..., -1, -1] = HUGE
+    whole = np.linalg.cholesky(bordered)
+    roots, whitened = whole[..., :-1, :-1], whole[..., -1, :-1]
     likely = -0.5 * (whitened**2).sum(-1) - np.log(np.diagonal(roots, axis1=-2, axis2=-1)).sum(-1)
     priors = np.array([one.prior for one in ways])
     likely += np.log(priors[:, None, None] * BENDS_PRIOR[:, None] * SCATTERS_PRIOR)
@@ -103,7 +123,7 @@ def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
 
     first, b, s = (int(index) for index in np.unravel_index(int(weights.argmax()), weights.shape))
     inverse = np.linalg.inv(covariances[first, b, s])
-    pulled = inverse @ off[first, 0, 0, :, 0]
+    pulled = inverse @ off[first]
     return Smooth(
         grid,
         mean,
@@ -112,6 +132,7 @@ def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
         float(SCATTERS[scatter]),
         float(LAG_U**2 * lags[first] @ pulled),
         pulled / np.sqrt(np.diagonal(inverse)),
+        -pulled * SCATTERS[s] ** 2 * noises[first] / np.interp(ways[first].x, grid, slopes),
     )
 
 
@@ -157,9 +178,11 @@ def fewest(xs: Floats, ys: Floats, us: Floats, tolerance: Floats, unit: float) -
     gaps = xs[None, :] - xs[:, None]
     rises = np.triu(ys[None, :] - ys[:, None] >= 2 * unit, 1)
     linked = rises & _chords(xs, ys, tolerance) & _chords(xs, us, U_TOLERANCE * us)
-    linked |= rises & (np.cumsum(rises, axis=1) == 1)  # the next there is, whatever it does
-    linked[:, last] |= ~rises.any(axis=1)  # too near to the end to be one
     costs = np.where(linked, 1 + (gaps / (xs[-1] - xs[0])) ** 2 / 1000, np.inf)
+    # what nothing follows well enough: to the next place that is high enough, and if that is too near to the end, to the end
+    costs[~linked & rises & (np.cumsum(rises, axis=1) == 1)] = 1e3
+    costs[~linked[:, last], last] = np.where(rises[~linked[:, last], last], 1e6, np.inf)
+    costs[0, last] = min(costs[0, last], 1e9)
     cheapest, before = np.full(last + 1, np.inf), np.zeros(last + 1, dtype=int)
     cheapest[0] = 0.0
     for end in range(1, last + 1):

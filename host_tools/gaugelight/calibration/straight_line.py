@@ -208,8 +208,7 @@ def _as_read(
     return smooth.Points(
         scale.x(signal),
         (true - true.min()) / range_,
-        (np.outer(true, true) * common_share**2 + common**2) / range_**2,
-        np.eye(len(true)) * (each / range_) ** 2,
+        (np.outer(true, true) * common_share**2 + common**2 + np.eye(len(true)) * each**2) / range_**2,
         signal_u / abs(scale.span),
         way,
     )

@@ -39,8 +39,8 @@ CHANCE = 0.001  # less likely than that, a difference is no noise
 STANDS = 0.5  # of the pace beside it: what moves slower, beyond doubt, stands
 DOUBT = 2.0  # standard deviations
 STRANGE = 3.0  # standard deviations from what all others say
-OUTLIER_U = 0.3  # of the span: an outlier's signal says nothing
-OUTLIERS = 0.05  # chance of there being one, before any point is known
+SLIP_U = 0.3  # of the span, or of the range: what was mistaken says nothing
+SLIPS = 0.05  # chance of there being one, before any point is known
 FEWEST = 4
 
 
@@ -68,7 +68,7 @@ def fit_tank(points: Sequence[Observed], common: float, step: float) -> TankFit:
     poured = _in_order(points, common)
     below, above = _standing(poured), _standing(poured.turned())
     x = _places(poured, below, above)
-    curve, outlier = _curve(poured, below, above, x)
+    curve, slip = _curve(poured, below, above, x)
     mean, u = smooth.risen(curve)
     least = smooth.LEAST_SLOPE / len(x) * np.arange(len(x))
     readings = poured.lowest + poured.range * np.maximum(mean, least)  # no less than there ever was
@@ -76,7 +76,8 @@ def fit_tank(points: Sequence[Observed], common: float, step: float) -> TankFit:
 
     # At its outermost signals the float may lie: there the face shows the least that may be in the tank.
     lifts, stops = float(readings[0]), float(readings[-1])
-    first, last = int(lifts - poured.lowest > tolerance[0]), len(x) - int(above > 0)
+    first = int(lifts - poured.lowest > max(tolerance[0], 2 * unit(step)))
+    last = len(x) - int(above > 0 and stops - readings[-2] > 2 * unit(step))
     chosen = [
         first + k
         for k in smooth.fewest(
@@ -87,12 +88,12 @@ def fit_tank(points: Sequence[Observed], common: float, step: float) -> TankFit:
     plus_minus[0] += lifts - poured.lowest
     readings[0] = poured.lowest
     if above:
-        plus_minus[-1] = max(plus_minus[-1], poured.most - stops)
+        plus_minus[-1] = max(plus_minus[-1], poured.most - stops + unit(step))
     fit = TankFit(
         *breakpoints(poured.scale, x[chosen], readings[chosen], plus_minus[chosen], step),
         residuals=(),
         hysteresis=None,
-        lack=_lack(poured, curve, outlier),
+        lack="; ".join([*slip, *scattered(curve)]) or None,
         bottom=(poured.lowest, lifts) if below else None,
         top=(stops, poured.most) if above else None,
     )
@@ -143,7 +144,7 @@ def _in_order(points: Sequence[Observed], common: float) -> _Poured:
     added, signal, added_u, signal_u = table
     if not (np.isfinite(table).all() and min(added_u.min(), signal_u.min(), common) >= 0):
         raise ValueError("a quantity, a signal or an uncertainty is no number, or an uncertainty is below 0")
-    there = np.cumsum(added)
+    there = np.round(np.cumsum(added), 9)  # what was drained again leaves nothing
     range_ = float(np.ptp(there))
     if range_ <= 0:
         raise ValueError("no fuel was added or drained between the points")
@@ -207,33 +208,47 @@ def _places(poured: _Poured, below: int, above: int) -> Floats:
     )
 
 
-def _curve(poured: _Poured, below: int, above: int, places: Floats) -> tuple[smooth.Smooth, int | None]:
-    """The curve over all ways of reading the outermost points; and the point that fits with no other, if there is one."""
+def _curve(poured: _Poured, below: int, above: int, places: Floats) -> tuple[smooth.Smooth, list[str]]:
+    """The curve over all ways of reading the outermost points; and the slip without which nothing fits, if there is one."""
     ends = []
     for seen, one in ((below, poured), (above, poured.turned())):
         level = sum(one.y[k] <= 3 * one.apart(0, k) + smooth.FLOOR for k in range(len(one.y)))
         ends.append([seen] if seen else [0, level])
-    ways = [
-        _read(poured, low, high) for low in ends[0] for high in ends[1] if low + high <= len(poured.x) - 2
-    ]
-    curve = smooth.fit(ways, places)
+    ways_of_ends = [(low, high) for low in ends[0] for high in ends[1] if low + high <= len(poured.x) - 2]
+    curve = smooth.fit([_read(poured, *both) for both in ways_of_ends], places)
     if np.abs(curve.strange).max() < STRANGE and not scattered(curve):
-        return curve, None
-    count = len(poured.x)
-    suspects = [None, *range(below, count - above)]
-    doubted = [(way, k) for way in ways for k in suspects]
-    curve = smooth.fit(
-        [way if k is None else _without(way, k, OUTLIERS / count) for way, k in doubted], places
-    )
-    chances = {k: sum(w for w, (_, one) in zip(curve.weights, doubted) if one == k) for k in suspects}
-    likeliest = max(suspects, key=lambda k: chances[k])
-    return curve, likeliest
+        return curve, []
+    slips = _slips(poured, below, above)
+    chance = SLIPS / len(slips)
+    doubted = [([said], one, chance) for said, one in slips] + [([], poured, 1 - SLIPS)]
+    ways_ = [replace(_read(one, *both), prior=prior) for _, one, prior in doubted for both in ways_of_ends]
+    curve = smooth.fit(ways_, places)
+    weights = curve.weights.reshape(len(doubted), -1).sum(1)
+    return curve, doubted[int(weights.argmax())][0]
 
 
-def _without(way: smooth.Points, k: int, chance: float) -> smooth.Points:
-    x_u = way.x_u.copy()
-    x_u[k] = OUTLIER_U
-    return replace(way, x_u=x_u, prior=way.prior * chance)
+def _slips(poured: _Poured, below: int, above: int) -> list[tuple[str, _Poured]]:
+    """In words, and the points if it is so: of a point where the float swims the signal says nothing, or a pour is not known."""
+    slips = []
+    for k in range(below, len(poured.x) - above):
+        doubtful = poured.x_u.copy()
+        doubtful[k] = SLIP_U
+        slips.append(
+            (
+                f"point {poured.order[k] + 1} fits with no other and was left out: repeat it, or look for a slip",
+                replace(poured, x_u=doubtful),
+            )
+        )
+    for point in range(1, len(poured.x)):
+        after = poured.order >= point
+        slips.append(
+            (
+                f"what was poured in before point {point + 1} does not fit with all else, and was left open: "
+                "a can forgotten, or counted twice?",
+                replace(poured, own=poured.own + SLIP_U**2 * np.outer(after, after)),
+            )
+        )
+    return slips
 
 
 def _read(poured: _Poured, below: int, above: int) -> smooth.Points:
@@ -254,8 +269,7 @@ def _read(poured: _Poured, below: int, above: int) -> smooth.Points:
     return smooth.Points(
         poured.x,
         as_read @ poured.y,
-        np.outer(shared, shared) + interval,
-        as_read @ poured.own @ as_read.T,
+        np.outer(shared, shared) + interval + as_read @ poured.own @ as_read.T,
         poured.x_u,
         way,
     )
@@ -269,13 +283,3 @@ def _residuals(fit: TankFit, points: Sequence[Observed]) -> tuple[float, ...]:
         lies = any(zone and zone[0] <= there <= zone[1] for zone in (fit.bottom, fit.top))
         residuals.append(0.0 if lies else there - fit.band(one.signal)[0])
     return tuple(residuals)
-
-
-def _lack(poured: _Poured, curve: smooth.Smooth, outlier: int | None) -> str | None:
-    said = scattered(curve)
-    if outlier is not None:
-        said.insert(
-            0,
-            f"point {poured.order[outlier] + 1} fits with no other and was left out: repeat it, or look for a slip",
-        )
-    return "; ".join(said) or None
