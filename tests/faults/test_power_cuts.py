@@ -85,6 +85,7 @@ JOBS = {
     "safe": (8, 1),
     "revert": (16, 2),
     "log": (30, 2),
+    "flight": (12, 1),  # pieces written, files begun and removed, and a table flashed in between
 }
 
 
