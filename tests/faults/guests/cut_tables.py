@@ -101,7 +101,11 @@ def rows():
         while at < len(content):
             length, start, first, crc = struct.unpack_from("<HHII", content, at)
             end = at + length - 4
-            if first or crc != 0xCBF43926 or struct.unpack_from("<I", content, end)[0] != binascii.crc32(content[at:end]):
+            if (
+                first
+                or crc != 0xCBF43926
+                or struct.unpack_from("<I", content, end)[0] != binascii.crc32(content[at:end])
+            ):
                 raise ValueError("a piece is not whole")
             found.append(start)
             at = end + 4
@@ -153,7 +157,11 @@ def moved_on(twice, before, after, found):
         return False
     if what == "flight":
         # written or not, the table flashed or not, each whole; of the ring its oldest file may be gone, of a second try one piece more be there
-        return found[1] in (before[1], after[1]) and found[3] == "" and 0 <= found[4][-1] - before[4][-1] <= 1 + twice
+        return (
+            found[1] in (before[1], after[1])
+            and found[3] == ""
+            and 0 <= found[4][-1] - before[4][-1] <= 1 + twice
+        )
     if what == "log":
         return found[:4] == before[:4] and found[4] >= min(before[4], 480)
     return twice and what in ("flash", "revert") and found[1] in (before[1], after[1]) and found[3] == ""
