@@ -9,6 +9,7 @@ import time
 from collections.abc import Iterator
 from pathlib import Path
 from random import Random
+from typing import NoReturn
 
 import pytest
 
@@ -401,6 +402,37 @@ def test_the_fault_log_over_a_restart(rig: Rig, capsys: pytest.CaptureFixture[st
     assert said["started"] == "its supply came on" and said["late_ticks"] <= 1  # as the start was logged
     assert main(["faults", "--port", rig.port]) == 0
     assert "hydraulic" in capsys.readouterr().out
+
+
+def test_the_flight_log_over_a_restart(
+    rig: Rig, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Stopped by hand and begun again; from the box's own table come the names."""
+    rig.virtual.fast_forward(4000)
+    with BoxLine(rig.port) as line:
+        line.restart()
+        line.wait_for_start(10)
+    path = tmp_path / "flight.csv"
+    command = ["log", "--port", rig.port, "-o", str(path)]
+
+    def stops(*_: object) -> NoReturn:
+        raise KeyboardInterrupt
+
+    capsys.readouterr()
+    with monkeypatch.context() as stopped:
+        stopped.setattr("gaugelight.flights.fetch.Part.add", stops)
+        assert main(command) == 1
+    assert "goes on from there" in capsys.readouterr().err and not path.exists()
+    assert main([*command, "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    (written,) = said["files"]
+    assert written["rows"] >= 3 and written["named"] and said["damaged_bytes"] == 0
+    head, columns, *rows = path.read_text().splitlines()
+    assert head == f"# gaugelight log, box hull console, table {rig.crc()}" and len(rows) == written["rows"]
+    assert "left fuel count" in columns and "glare shield level" in columns and "pump switch" in columns
+    assert "started: it was asked to" in rows[0] or "started: its supply came on" in rows[0]
+    assert not [*tmp_path.glob("*.part")]
+    assert main(command) == 2 and "is there already" in capsys.readouterr().err
 
 
 def test_install_skips_what_is_the_same(rig: Rig, capsys: pytest.CaptureFixture[str]) -> None:

@@ -1,7 +1,6 @@
 """The flight log in the loop, and what is asked of outputs and knobs: gaugebox.app on the virtual chip, tick by tick."""
 
 import errno
-import os
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -9,13 +8,10 @@ from typing import Any
 
 import pytest
 
-import gaugebox.answers
 from gaugebox.answers import answer
-from gaugebox.flight_log import FlightLog
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
-from gaugebox.log import NO_FLIGHT_LOG, NOTICE, RECORD, Log
 from gaugebox.measure import COUNT
-from gaugebox.store import SAFE, SLOTS, Store
+from gaugebox.store import SAFE, SLOTS, slot_header
 from gaugelight.build import Build, build
 from gaugelight.boxfile import read_box
 from gaugelight.event_log import events
@@ -157,7 +153,7 @@ def test_without_a_table_it_logs_nothing(
     slot.unlink()
     again = Rig(demo, app_class, folder)
     assert again.app.store.slot == (SAFE if what == "safe" else "")
-    again.tick(45 * 50)
+    again.tick(100)
     again.app.end()
     assert flown(again) == before != []
     first, last = asked(again, "flight")[1:3]
@@ -165,18 +161,26 @@ def test_without_a_table_it_logs_nothing(
 
 
 def test_a_disk_that_fails_is_told_once_and_stops_nothing(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    from gaugebox.app import FLIGHT_TICKS
+
     def fails(*_: Any) -> None:
         raise OSError(errno.EIO)
 
+    def minute() -> None:
+        rig.tick(70)
+        rig.app.unflushed = FLIGHT_TICKS - 1
+        rig.tick(70)
+
     with monkeypatch.context() as broken:
         broken.setattr("gaugebox.flight_log.open", fails, raising=False)
-        rig.tick(170 * 50)
+        for _ in range(3):
+            minute()
     told = [*events(rig.app.events.read(0, 100), "", [], [])]
     assert [one.what for one in told if "flight log" in one.what] == [
         "the flight log could not be written: its disk is full or worn"
     ]
-    assert rig.app.seconds >= 170 and flown(rig) == []
-    rig.tick(60 * 50)
+    assert rig.app.seconds >= 8 and flown(rig) == []
+    minute()
     assert flown(rig) != []
 
 
@@ -214,13 +218,16 @@ def test_knobs_before_the_first_tick(demo: Build, app_class: type[Any], folder: 
     assert asked(Rig(demo, app_class, folder), "knobs") == ["-1"]
 
 
-@pytest.fixture
-def needled(app_class: type[Any], tmp_path: Path) -> Rig:
-    from gaugebox.store import slot_header
-
-    path = tmp_path / "needled.toml"
+@pytest.fixture(scope="module")
+def with_needle(tmp_path_factory: pytest.TempPathFactory) -> Build:
+    path = tmp_path_factory.mktemp("needled") / "box.toml"
     path.write_text(PLAIN.read_text() + NEEDLE)
-    built = build(read_box(path))
+    return build(read_box(path))
+
+
+@pytest.fixture
+def needled(with_needle: Build, app_class: type[Any], tmp_path: Path) -> Rig:
+    built = with_needle
     (tmp_path / SLOTS[0]).write_bytes(slot_header(1) + built.image)
     rig = Rig(built, app_class, str(tmp_path))
     rig.tick(300)

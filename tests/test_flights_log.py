@@ -6,28 +6,30 @@ import io
 import os
 import random
 import struct
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from datetime import datetime, timedelta, timezone
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import gaugebox.flight_log
 from gaugebox.answers import answer
 from gaugebox.flight_log import FULL, HEAD, HEAD_SIZE, MOST_FILES, MOST_PIECE, FlightLog
 from gaugebox.line import ANSWER, REQUEST, frame, unframe
-from gaugebox.log import LOST, POWER, START, TOLD, Log
+from gaugebox.log import POWER, START, Log
 from gaugebox.store import PIECE, SLOTS, Store, slot_header
 from gaugebox.table import Table
 from gaugelight.box_line import BoxLine, BoxSaysNo, Hello, Lost
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
-from gaugelight.cli import DEMO, main
+from gaugelight.cli import DEMO
 from gaugelight.converters import OnChip
 from gaugelight.event_log import Event
 from gaugelight.flights.fetch import Fetched, log
@@ -534,30 +536,53 @@ class Answering(BoxLine):
         return Hello("", 1, "hull console", "SERVICE", "", 0, "", 0, 0, 90_000, "", "", "", "", "")
 
 
+TWO_TANKS = """
+[box]
+name = "two tanks"
+board = "rp2040"
+[converter.aft]
+kind = "ads1115"
+address = 0x48
+""" + "".join(
+    f"""
+[[input]]
+name = "{side} fuel"
+pin = "aft.{pin}"
+circuit = {{ kind = "direct" }}
+unit = "V"
+range = [0, 3]
+""" for pin, side in enumerate(("right", "left"))
+)
+
+
+@cache
+def two_tanks() -> bytes:
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "box.toml"
+        path.write_text(TWO_TANKS)
+        return build(read_box(path)).image
+
+
 @pytest.fixture
 def box(small: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
-    """A box of the demo's table with two starts behind it, in one of which another table ran."""
+    """A box of two inputs with two starts behind it, in one of which another table ran."""
     monkeypatch.setattr("gaugebox.answers.gc.mem_free", lambda: 0, raising=False)
-    image = build(read_box(DEMO)).image
+    image = two_tanks()
     folder = tmp_path / "box"
     folder.mkdir()
     (folder / SLOTS[0]).write_bytes(slot_header(1) + image)
     store = Store(str(folder))
     assert store.table is not None
     table = store.table
-    layout = len(table.inputs), len(table.dimmers), len(table.switches)
     made = SimpleNamespace(store=store, board=SimpleNamespace(before=0), late=0, longest=0, folder=folder)
     for start, crc in ((1, 0xCBF43926), (2, table.crc)):
         made.events = Log(str(folder / "log"))
         made.events.add(START, POWER, crc)
         made.events.add(1, 1, 61)
         made.events.flush(0)
-        made.flights = flights(folder / "flights", layout, start, crc)
+        made.flights = flights(folder / "flights", (2, 0, 0), start, crc)
         for minute in range(5):
-            rows = [
-                (1 + 60 * minute + i, tuple((i * k) % 3000 for k in range(len(made.flights.now))))
-                for i in range(60)
-            ]
+            rows = [(1 + 60 * minute + i, tuple((i * k * 577) % 3000 for k in range(2))) for i in range(60)]
             logged(made.flights, rows)
     return made
 
@@ -569,7 +594,7 @@ def fetched(box: Any, path: Path, **more: Any) -> tuple[Fetched, Answering]:
 
 def test_a_file_of_each_table(box: Any, tmp_path: Path) -> None:
     told, _ = fetched(box, tmp_path / "out.csv")
-    table = Table(build(read_box(DEMO)).image)
+    table = Table(two_tanks())
     crc = f"{table.crc:08x}"
     assert [(one.path.name, one.table, one.rows, one.named) for one in told.files] == [
         ("out.csv", crc, 300, True),
@@ -593,10 +618,10 @@ def test_a_cable_lost_anywhere(box: Any, tmp_path: Path) -> None:
     _, line = fetched(box, tmp_path / "whole.csv")
     whole = (tmp_path / "whole.csv").read_text().splitlines()
     of_the_log = sum(-(-file.stat().st_size // PIECE) for file in (box.folder / "flights").iterdir())
-    assert of_the_log > 25
+    assert of_the_log >= 20
     for lost in [*range(of_the_log + 8), line.asked - 5, line.asked - 1]:
         path = tmp_path / f"{lost}.csv"
-        for lost_after in (lost, 5):
+        for lost_after in (lost, 5) if lost % 4 == 0 else (lost,):
             with pytest.raises(Wrong) as told:
                 fetched(box, path, lost_after=lost_after)
             assert f"{path.name}.part" in told.value.lines[-1] and not path.exists()
@@ -620,10 +645,7 @@ def test_what_comes_while_it_is_fetched(box: Any, tmp_path: Path) -> None:
             minute = next(minutes)
             logged(
                 box.flights,
-                [
-                    (1 + 60 * minute + i, tuple((i * k) % 3000 for k in range(len(box.flights.now))))
-                    for i in range(60)
-                ],
+                [(1 + 60 * minute + i, tuple((i * k * 577) % 3000 for k in range(2))) for i in range(60)],
             )
 
     line.before = logs_on
@@ -632,8 +654,8 @@ def test_what_comes_while_it_is_fetched(box: Any, tmp_path: Path) -> None:
     seconds = [int(row[1]) for row in rows]
     assert seconds == sorted(set(seconds)) and len(seconds) > 300 and seconds[-1] > 600
     for row in rows:
-        assert [int(cell or -1) for cell in row[3:13]] == [
-            ((int(row[1]) - 1) % 60 * k) % 3000 for k in range(10)
+        assert [int(cell) for cell in row[3:5]] == [
+            ((int(row[1]) - 1) % 60 * k * 577) % 3000 for k in range(2)
         ]
 
 

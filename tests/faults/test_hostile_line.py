@@ -252,6 +252,8 @@ for part in range(PARTS):
     box.board.type(b"\\n", 1)  # ends the line
     box.run(8)
     answers[part] = box.board.answers - already
+    while sum(around.trouble):
+        box.run(50)  # the virtual chip holds less while a converter is silent
     heap[part] = held(box)
 around.rest(12, 20)
 box.run(100)
@@ -655,7 +657,7 @@ print(board.said, [c.said[0] for c in app.channels], board.last)
 
 
 CYCLE = 20  # ticks: scans of four and five inputs, five turns of judging
-DEAREST = 16  # of them: both scans end, and the readouts have their turn
+DEAREST = 8  # of them: both scans end, and much of the face is drawn
 
 
 def burn(**given: object) -> tuple[str, int]:
@@ -769,6 +771,7 @@ def told(name: str, case: Case) -> float:
 
 
 def test_the_tick_measured_is_the_dearest_of_a_scan() -> None:
+    """But for one of each second, in which a row of the flight log is packed."""
     counts = [burn(IDLE=ticks)[1] for ticks in range(CYCLE + 1)]
     each = [later - earlier for earlier, later in zip(counts, counts[1:])]
     assert max(each) == each[0] == pytest.approx(instructions(NOTHING), rel=0.01)

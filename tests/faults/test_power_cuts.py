@@ -19,6 +19,9 @@ import pytest
 from mpremote.transport import Transport, TransportExecError
 
 import gaugelight.install
+from gaugebox.flight_log import MOST_FILES, ROOM
+from gaugebox.store import SLOT_HEADER_SIZE
+from gaugebox.table import LARGEST
 from gaugelight.box_line import packed
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
@@ -85,13 +88,15 @@ JOBS = {
     "safe": (8, 1),
     "revert": (16, 2),
     "log": (30, 2),
+    "flight": (20, 0),  # pieces written, files begun and removed, and a table flashed in between
 }
 
 
 @pytest.mark.parametrize("what", JOBS)
 def test_a_job_cut_anywhere_on_a_disk_that_ages(what: str, tmp_path: Path) -> None:
-    """Often enough for littlefs to move its directory, and for the log to change its file."""
-    first, second = (image_of(path.read_text(), tmp_path) for path in (DEMO, STARTER))
+    """Often enough for littlefs to move its directory, and for the logs to change their file."""
+    texts = (box_of(1), box_of(2)) if what == "flight" else (DEMO.read_text(), STARTER.read_text())
+    first, second = (image_of(text, tmp_path) for text in texts)
     said = cuts(what, *JOBS[what], first, second)
     assert (said["lost"], said["notices"]) == (0, 0)
     assert said["old"] and said["new"] and said["cuts"] > 1000
@@ -268,3 +273,58 @@ def test_an_install_over_a_damaged_newest_cut_anywhere(
         found = box.starts()
         assert found is not None and found[1] in (hashes(old), hashes(new)), after
     print(f"operations {operations} cuts {operations} started neither 0")
+
+
+# room: the board's disk, and a flight log that has gone round on it
+
+BOARD_BLOCKS = 352  # of 2 MB, what MicroPython leaves (from memory)
+FILL = """
+import os
+import sys
+sys.path.insert(0, {folder!r})
+from gaugebox.flight_log import HEAD_SIZE, MOST_PIECE, FlightLog
+flights = FlightLog("/flights")
+flights.wire(1, 1, 16, 8, 20)
+flights.roll()
+for _ in range({pieces}):
+    flights.length = MOST_PIECE - 8
+    flights.first = 0
+    flights.flush()
+    flights.roll()
+print(flights.newest + 1 - flights.oldest, os.statvfs("/")[3])
+sys.path.pop(0)
+for name in list(sys.modules):
+    if name.startswith("gaugebox"):
+        del sys.modules[name]
+"""
+FREE = 'import os\nprint(os.statvfs("/")[3])'
+TABLES = f"""
+import os
+os.mkdir("/tables")
+for name in ("slot_a", "slot_b", "safe", "incoming"):
+    with open("/tables/" + name, "wb") as file:
+        file.write(bytes({SLOT_HEADER_SIZE + LARGEST}))
+"""
+
+
+def test_a_full_flight_log_leaves_room_for_firmware_and_tables(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both firmware folders and all tables at their largest, whichever came first; and the ring still holds what it should."""
+    old, new = firmwares()
+    box = CuttableBox(BOARD_BLOCKS)
+    try:
+        put(monkeypatch, box, old, OLD_SELECTOR)
+        files, free = map(int, box.exec(FILL.format(folder="/firmware_a", pieces=420)).split())
+        assert files == MOST_FILES and free >= ROOM // 4096
+        put(monkeypatch, box, new, OLD_SELECTOR)
+        assert box.starts() == ("/firmware_b", hashes(new))
+        box.exec(TABLES)
+        print("blocks free:", free, "and with both firmwares and all tables", int(box.exec(FREE)))
+        files, free = map(int, box.exec(FILL.format(folder="/firmware_b", pieces=40)).split())
+        assert files >= MOST_FILES - 1 and free >= ROOM // 4096 - 8
+        for files_of in (old, new):
+            put(monkeypatch, box, files_of, OLD_SELECTOR)
+            found = box.starts()
+            assert found is not None and found[1] == hashes(files_of)
+        box.exec(TABLES.replace('os.mkdir("/tables")', ""))
+    finally:
+        box.close()

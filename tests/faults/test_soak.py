@@ -26,6 +26,7 @@ from gaugelight.build import Build, build
 from gaugelight.cli import DEMO
 from gaugelight.converters import OnChip
 from gaugelight.event_log import alerts_of
+from gaugelight.flights.flight_log import pieces
 from gaugelight.lights import Display, Lamp
 from gaugelight.plant import Aircraft
 from gaugelight.virtual.in_process import CHIP_FOLDER
@@ -40,7 +41,8 @@ PLACES = 65  # from one end of a sender's span to the other
 WARM_UP_S, EACH_S = 120, 300
 SETTLE_S = 150  # more than twelve time constants of the slowest damper, and the delay of the daylight
 SEED = 20_417
-ERASES_AN_HOUR = 120  # two a flush, which comes each minute
+ERASES_AN_HOUR = 120  # by the event log: two a flush, which comes each minute
+FLIGHT_ERASES_AN_HOUR = 90  # by the flight log: one a flush, one of its folder for ten, and one for each 4 kB
 WORN_AN_HOUR = 6  # of one block, which is good for 100,000 erasures (W25Q16JV, from memory)
 STALL_MS = (
     200  # four erasures and what is written; typical times, not the worst of the flash chip's data sheet
@@ -170,10 +172,13 @@ said = {
     "unfed": box.aircraft.longest_unfed_us // 1000, "watchdog": link.request[layout.WATCHDOG_MS], "flight": box.app.flight,
     "erases": box.flash.erases, "pages": box.flash.pages, "stray": box.flash.stray, "worn": max(box.flash.erasures),
     "log": box.biggest_log, "logs": [(name, os.stat(name)[6]) for name in sorted(box.logs())],
+    "flight erases": box.app.flight_erases, "oldest": box.app.flights.oldest, "newest": box.app.flights.newest,
     "answers": box.board.answers, "refusals": box.board.refusals,
 }
 box.app.flush()
 said["events"] = "".join([binascii.hexlify(open(name, "rb").read()).decode() for name in sorted(box.logs(), reverse=True)])
+flights = box.app.flights
+said["flights"] = [binascii.hexlify(flights.read(n, 0, 40_000)).decode() for n in range(flights.oldest, flights.newest + 1)]
 said["soaked"] = at_rest(box)
 vfs.umount("/")
 vfs.mount(vfs.VfsPosix(), "/")
@@ -189,6 +194,9 @@ def the_pins() -> dict[str, int]:
         for one in demo()[0].box.lights.dimmed
         if not isinstance(one, Display) and not (isinstance(one, Lamp) and one.shows)
     }
+
+
+UNPRINTED = "events", "flights", "soaked", "fresh"
 
 
 @cache
@@ -209,7 +217,7 @@ def soaked() -> dict[str, Any]:
         DIM_PIN=request.pin,
     )
     found: dict[str, Any] = json.loads(said)
-    print({name: value for name, value in found.items() if name not in ("events", "soaked", "fresh")})
+    print({name: value for name, value in found.items() if name not in UNPRINTED})
     return found
 
 
@@ -238,10 +246,12 @@ def test_only_flash_makes_a_tick_late() -> None:
 
 
 def test_flash_is_written_as_seldom_as_promised() -> None:
-    """Never but for the log, which stays within its two files; each block wears slowly."""
+    """Never but for the two logs; the event log stays within its two files; each block wears slowly."""
     said = soaked()
+    flight = said["flight erases"]
     assert said["stray"] == 0
-    assert HOURS < said["erases"] <= ERASES_AN_HOUR * HOURS
+    assert HOURS < said["erases"] - flight <= ERASES_AN_HOUR * HOURS
+    assert 60 * HOURS < flight <= FLIGHT_ERASES_AN_HOUR * HOURS
     assert said["worn"] <= WORN_AN_HOUR * HOURS
     sizes = dict(said["logs"])
     assert [*sizes] == ["/log/events", "/log/older"]
@@ -265,6 +275,27 @@ def test_the_log_tells_it_in_order() -> None:
     assert {subject for _, subject, _, _ in events} <= things
     faults = {FAULTS[code] for _, subject, code, _ in events if subject < TOLD}
     assert faults >= {None, "open", "short", "rail", "converter"}
+
+
+def test_the_flight_log_holds_every_second() -> None:
+    """Of the last hours, up to the last minute; whatever was broken: silent converters are silent in it."""
+    found, damaged = [], 0
+    for content in soaked()["flights"]:
+        of_it, passed_over = pieces(bytes.fromhex(content))
+        found += of_it
+        damaged += passed_over
+    seconds = [piece.first + i for piece in found for i in range(len(piece.rows))]
+    silent = {
+        one.name: sum(row[i] < 0 for piece in found for row in piece.rows)
+        for i, one in enumerate(demo()[0].box.inputs)
+        if not isinstance(one.converter, OnChip)
+    }
+    missed = seconds[-1] - seconds[0] + 1 - len(seconds)
+    size = sum(len(content) // 2 for content in soaked()["flights"])
+    print(f"{len(seconds)} rows, {size / len(seconds):.1f} bytes each, {missed} seconds missed")
+    assert damaged == 0 and seconds == sorted(set(seconds)) and missed <= HOURS
+    assert seconds[-1] > soaked()["seconds"] - 62 and len(seconds) >= min(HOURS, 6) * 3600 - 62
+    assert all(0 < count < len(seconds) // 10 for count in silent.values()), silent
 
 
 def test_every_question_was_answered() -> None:

@@ -2,17 +2,19 @@
 
     cut_tables.py FIRMWARE THIS_FOLDER WHAT AGES TWICE FIRST SECOND
 
-WHAT: flash, safe, revert, log, careless. AGES: how often the job is done, each time with cuts. TWICE: the first so many of them also with a second
+WHAT: flash, safe, revert, log, flight, careless. AGES: how often the job is done, each time with cuts. TWICE: the first so many of them also with a second
 cut, in the same job begun again after the first. FIRST, SECOND: table images, each with its packed form beside it.
 """
 
 import binascii
 import os
+import struct
 import sys
 
 sys.path[0:0] = [sys.argv[1], sys.argv[2]]
 import cuttable_disk
 from cuttable_disk import DROPPED, TORN, WEAK, Disk, mounted
+from gaugebox import flight_log
 from gaugebox.log import Log
 from gaugebox.store import PIECE, Store
 
@@ -66,11 +68,56 @@ def log():
     events.flush(40)
 
 
+flight_log.FULL = 700  # a piece and a half
+
+
+def flight():
+    """A minute of flight logged while a table comes."""
+    flights = flight_log.FlightLog("/flights", 4, 8 * 4096)
+    flights.wire(minutes() + 1, 0xCBF43926, 8, 5, 3)
+    flights.roll()
+    for i in range(50):
+        for k in range(14):
+            flights.now[k] = (i * (k + 1) * 37) % 5000
+        flights.row(i)
+    flights.flush()
+    flash(other(images, Store("/tables").table))
+    flights.roll()
+
+
+def minutes():
+    """Of the last piece, its number; 0 where there is none."""
+    found = rows()
+    return found[-1] if found else 0
+
+
+def rows():
+    """The numbers of the pieces in the ring, oldest first. Raises where one is not whole."""
+    flights = flight_log.FlightLog("/flights")
+    found = []
+    for number in range(flights.oldest, flights.newest + 1):
+        content = flights.read(number, 0, 9999)
+        at = 0
+        while at < len(content):
+            length, start, first, crc = struct.unpack_from("<HHII", content, at)
+            end = at + length - 4
+            if (
+                first
+                or crc != 0xCBF43926
+                or struct.unpack_from("<I", content, end)[0] != binascii.crc32(content[at:end])
+            ):
+                raise ValueError("a piece is not whole")
+            found.append(start)
+            at = end + 4
+    return found
+
+
 JOBS = {
     "flash": (lambda: flash(images[0]), lambda: flash(other(images, Store("/tables").table))),
     "safe": (lambda: (flash(images[0]), flash(images[1], True)), lambda: flash(other(images, None), True)),
     "revert": (lambda: (flash(images[0]), flash(images[1])), revert),
     "careless": (lambda: (flash(images[0]), flash(images[1])), careless),
+    "flight": (lambda: (flash(images[0]), [flight() for _ in range(9)]), flight),
     "log": (lambda: [log() for _ in range(12)], log),  # the thirteenth makes it change its file
 }
 
@@ -82,6 +129,11 @@ def state():
     events = Log("/log")
     records = events.count()
     content = events.read(0, 2000)
+    if what == "flight":
+        records = rows()
+        if records != list(range(records[0], records[-1] + 1)) or len(records) < 3:
+            raise ValueError("pieces are missing: " + str(records))
+        return (store.slot, table, store.safe, store.notice, records)
     whole = records * 8 == len(content) and records % 40 in (0, 512 % 40, (records - 480) % 40)
     return (store.slot, table, store.safe, store.notice, records if whole else -1)
 
@@ -103,6 +155,13 @@ def moved_on(twice, before, after, found):
     """What may stand there too: the job done and done once more, which is back at the first table; the log without its older file."""
     if isinstance(found, Exception):
         return False
+    if what == "flight":
+        # written or not, the table flashed or not, each whole; of the ring its oldest file may be gone, of a second try one piece more be there
+        return (
+            found[1] in (before[1], after[1])
+            and found[3] == ""
+            and 0 <= found[4][-1] - before[4][-1] <= 1 + twice
+        )
     if what == "log":
         return found[:4] == before[:4] and found[4] >= min(before[4], 480)
     return twice and what in ("flash", "revert") and found[1] in (before[1], after[1]) and found[3] == ""
