@@ -4,11 +4,13 @@ import json
 import math
 import re
 from collections.abc import Callable, Sequence
+from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from gaugelight.box_values import Calibrated
 from gaugelight.boxfile import Box, read_box
 from gaugelight.calibration import box_file, plot, results
 from gaugelight.calibration.dipstick import Stick, drawing, monotone, stick_of, ticks
@@ -31,6 +33,7 @@ started = 2026-11-26
 signals = "box"
 reference = { name = "test gauge", plus_minus = "6 psi", each = "2 psi" }
 """
+SAID = Calibrated(date(2026, 11, 26), "left.toml", "box")
 UP_AND_DOWN = (0, 2, 2, 2, 2, 2, 2, 2, 2, 2, -4, -4, -4, -4)
 
 
@@ -92,6 +95,30 @@ def test_what_it_says_of_a_session(tmp_path: Path, demo: Box) -> None:
     assert [row.reading for row in result.face] == [0.5 * k for k in range(37)][: len(result.face)]
     for row in result.face:
         assert row.plus_minus > 0.475 * 0.5  # rounding alone, at 95 %: rectangular
+
+
+LYING: dict[str, tuple[float, Sequence[float]]] = {
+    "a little": (0.4, (0, 0.5, 0.5, 2, 3, 3, 3, 3, 3)),
+    "to 1.3": (1.3, (0, 1, 2, 3, 3, 3, 3, 3, -6)),
+    "to two, the tank smaller than thought": (2, (0, 1, 0.5, 1.5, 3, 3, 3, 3, 2.5)),
+}
+
+
+@pytest.mark.parametrize("lifts, pours", LYING.values(), ids=LYING)
+def test_where_the_float_lifts_the_converter_can_follow(
+    tmp_path: Path, demo: Box, lifts: float, pours: Sequence[float]
+) -> None:
+    """The face jumps there; and yet no step of the converter is half of a displayed one, and its marks stay: else nothing could be saved."""
+    session = written(
+        tmp_path / "left.toml",
+        pours,
+        lambda gallons: float(np.interp(gallons, [lifts, 6, 12, 18.5], [3, 33, 60, 90])),
+    )
+    result = evaluate(read_session(session), demo)
+    if lifts > 1:
+        assert result.bottom is not None and result.bottom[1] == pytest.approx(lifts, abs=0.7)
+    text = box_file.with_points(DEMO.read_text(), result.input, result.listed, SAID)
+    box_file.proved(str(DEMO), text, "left fuel", result.listed)  # raises Wrong
 
 
 def test_weighed_pours(tmp_path: Path, demo: Box) -> None:
@@ -366,7 +393,7 @@ def test_check_notes_a_session_that_does_not_say_so_any_more(hull: Path, case: s
 
 
 MISUSE = {
-    "a lamp": (["glare shield"], "no input"),
+    "nobody": (["middle fuel"], "middle fuel"),
     "a rail": (["sender rail"], "is a rail"),
     "parked pressure": (["hydraulic", "--parked"], "is for a tank"),
     "from and new": (["left fuel", "--from", "S", "--new"], "leave them out"),

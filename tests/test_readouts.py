@@ -18,7 +18,10 @@ from gaugebox.alerts import ABOVE, BELOW, FADES, FAULTY, OFF, ON, UNKNOWN, Condi
 from gaugebox.curve import lookup, make_curve
 from gaugebox.measure import CONVERTER, OPEN, OVER, UNDER
 from gaugebox.readouts import GREEN, NOWHERE, RED, UNJUDGED, UNMARKED, YELLOW, Derived, Readout, zone_of
+from gaugelight.boxfile import box_of_text
+from gaugelight.cli import DEMO
 from gaugelight.face_tables import COLOUR_CODES, Zone, zones
+from gaugelight.problems import WrongBoxFile
 from gaugelight.readouts import Mark, default_label, marks
 
 Marks = list[dict[str, Any]]
@@ -142,6 +145,30 @@ def test_wrong_marks(given_marks: Any, told: str) -> None:
     with pytest.raises(ValueError) as wrong:
         marks("V")(given_marks)
     assert told in str(wrong.value)
+
+
+ARCS: dict[str, tuple[str, float | str]] = {
+    "as far as it reads": ("{ green = [4, 18] }", 18),
+    "a little beyond": ("{ green = [4, 18.8] }", 18),
+    "further": ("{ green = [4, 19] }", "green at 19, but left fuel reads 0 to 18 US gal"),
+    "a limit that is never reached": (
+        "{ green = [4, 18] }, { red = 18.1 }",
+        "red at 18.1, but left fuel reads 0 to 18",
+    ),
+    "all of it": ("{ green = [4, 18] }, { yellow = [18, 18.5] }", "yellow at 18.5, but left fuel reads"),
+}
+
+
+@pytest.mark.parametrize("written, said", ARCS.values(), ids=ARCS)
+def test_an_arc_ends_where_the_sender_does(written: str, said: float | str) -> None:
+    """A tank that turns out to hold less than its arc says keeps its marks, a twentieth at most."""
+    text = DEMO.read_text().replace("{ green = [4, 18] }", written, 1)
+    if isinstance(said, str):
+        with pytest.raises(WrongBoxFile, match=said):
+            box_of_text("hull.toml", text)
+        return
+    one = box_of_text("hull.toml", text).input("left fuel")
+    assert one is not None and one.markings is not None and one.markings.marks[-1].high == said
 
 
 def test_units_in_marks() -> None:

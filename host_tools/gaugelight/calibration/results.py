@@ -45,6 +45,7 @@ K = 1.96  # from a plus or minus at 95 % to a standard uncertainty: what a perso
 MOST_FACED = 201
 COOL = 15.0  # degC
 DENSITY_U = 0.001  # kg/l, standard: of a density read off a glass hydrometer; common practice, no source
+LIFT = 1.5  # times as much room as a step of the converter needs
 
 
 class Fit(Protocol):
@@ -226,11 +227,22 @@ def _last_digit(point: Point, unit: str) -> float:
     return min(worth, 0.01 * abs(point.signal.to(unit)) or worth) / math.sqrt(12)
 
 
+def _lift(fit: TankFit, one: Input, resolution: float) -> float:
+    """Where the curve leaves the float's stops a step of the converter must be less than half a displayed one: 0 where it is, else the
+    difference of signals over which the curve should leave them."""
+    jumps = max(np.abs(np.diff(fit.readings))[[0, -1]])
+    steepest = max(np.abs(np.diff(fit.readings) / np.diff(fit.signals))[[0, -1]])
+    half = float(one.step) / 2
+    return float(LIFT * jumps * resolution / half) if steepest * resolution > half / LIFT else 0.0
+
+
 def _tank(session: Session, box: Box, one: Input) -> tuple[TankFit, list[Taken]]:
     from gaugelight.calibration.tank import Observed, fit_tank
 
     observed, common = observed_of(session, box, one)
     fit = fit_tank(observed, common, float(one.step))
+    if (lift := _lift(fit, one, resolution_of(box, one))) > 0:
+        fit = fit_tank(observed, common, float(one.step), lift)
     fit = replace(fit, plus_minus=_with_meter(session, one, fit))
     points, total, own = [], 0.0, 0.0
     spreads = [

@@ -60,14 +60,15 @@ class TankFit(Fit):
     top: tuple[float, float] | None  # ... at the top
 
 
-def fit_tank(points: Sequence[Observed], common: float, step: float) -> TankFit:
-    """common: relative standard uncertainty that all pours share; step: what the face shows, for rounding.
+def fit_tank(points: Sequence[Observed], common: float, step: float, lift: float = 0.0) -> TankFit:
+    """common: relative standard uncertainty that all pours share; step: what the face shows, for rounding; lift: the least difference of
+    signals over which the curve leaves the bottom and the top.
 
     ValueError says in plain words what the points lack.
     """
     poured = _in_order(points, common)
     below, above = _standing(poured), _standing(poured.turned())
-    x = _places(poured, below, above)
+    x = _places(poured, below, above, lift / abs(poured.scale.span))
     curve, slip = _curve(poured, below, above, x)
     mean, u = smooth.risen(curve)
     least = smooth.LEAST_SLOPE / len(x) * np.arange(len(x))
@@ -192,7 +193,7 @@ def _standing(poured: _Poured) -> int:
     return found
 
 
-def _places(poured: _Poured, below: int, above: int) -> Floats:
+def _places(poured: _Poured, below: int, above: int, lift: float) -> Floats:
     """Where the curve is reckoned: at the float's ends, and from a little within, where noise can no more take it there."""
     ends = float(np.mean(poured.x[:below])) if below else 0.0, (
         float(np.mean(poured.x[-above:])) if above else 1.0
@@ -200,7 +201,7 @@ def _places(poured: _Poured, below: int, above: int) -> Floats:
     swims = poured.x[below : len(poured.x) - above]
     within = swims[(swims > ends[0]) & (swims < ends[1])]
     low, high = (
-        min(max(2 * float(u), 2 * poured.scale.unit), abs(near - end) / 2)
+        min(max(2 * float(u), 2 * poured.scale.unit, lift), abs(near - end) / 2)
         for end, u, near in zip(ends, poured.x_u[[0, -1]], (within.min(), within.max()))
     )
     return poured.scale.places(
