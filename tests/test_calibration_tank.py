@@ -99,6 +99,22 @@ def test_the_cans_error_is_not_averaged_away() -> None:
         assert own.band(88.0)[1] == pytest.approx(1.96 * EACH * math.sqrt(pours), rel=0.3)
 
 
+def test_noise_of_the_signals_does_not_flatten_the_curve() -> None:
+    """An ohm of noise where a pour is three, and the pours worse still: over the signals as read it comes out 5 % too flat."""
+    there, rises = np.cumsum(FINE), []
+    for seed in range(12):
+        signals = 5 * there + np.random.default_rng(seed).normal(size=len(FINE))
+        fit = fit_tank(session(FINE, signals.tolist(), each=0.15, noise=1.0), COMMON, STEP)
+        rises.append(fit.band(85.0)[0] - fit.band(5.0)[0])
+    assert np.mean(rises) == pytest.approx(16.0, abs=0.4)
+
+
+def test_no_signal_is_exact() -> None:
+    """What is written with a thousandth of the span is known to a third of that (JCGM 100, F.2.2.1)."""
+    fit = fit_tank(session(NINE, (5 * np.cumsum(NINE)).tolist(), 0.0, 0.0), 0.0, step=0.001)
+    assert 0.002 < min(fit.plus_minus) < max(fit.plus_minus) < 0.02
+
+
 def test_an_error_of_the_zero_shifts_all() -> None:
     points = [replace(one, added_u=0.3 if k == 0 else 0.0) for k, one in enumerate(poured(NINE))]
     fit = fit_tank(points, 0.0, STEP)
@@ -335,6 +351,7 @@ def test_the_curve_against_least_squares() -> None:
 
 FEWEST = {
     "a line": (lambda x: 2 * x, 0.01, 2),
+    "next to nothing": (lambda x: 1e-5 * x**2, 1e-9, 2),
     "a corner": (lambda x: np.where(x < 0.5, x, 0.5 + 3 * (x - 0.5)), 1e-6, 3),
     "a parabola, coarse": (lambda x: x + x**2, 0.3, 2),
     # the chord of a parabola x^2 over a length h is off by h^2/4: n links are enough where 1/(4 n^2) is allowed

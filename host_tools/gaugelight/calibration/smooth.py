@@ -65,9 +65,7 @@ def fit(ways: Sequence[Points], grid: Floats) -> Smooth:
     for _ in range(2):
         found = _posterior([_at_true_signals(careful, moved, grid, slopes)], grid, slopes)
         slopes, moved = np.maximum(np.gradient(found.mean, grid), LEAST_SLOPE), found.moved
-    return _posterior(
-        [_at_true_signals(one, moved * (one.y == careful.y), grid, slopes) for one in ways], grid, slopes
-    )
+    return _posterior([_at_true_signals(one, moved, grid, slopes) for one in ways], grid, slopes)
 
 
 def _at_true_signals(one: Points, moved: Floats, grid: Floats, slopes: Floats) -> Points:
