@@ -138,15 +138,15 @@ def test_its_pin_and_its_flag(app_class: type[Any], tmp_path: Path) -> None:  # 
     rig.aircraft.signals["left fuel"] = 46.0  # 9.5 US gal
     flag = [one.record.name for one in rig.app.lighting.dimmers].index("needle flag")
     rig.tick(10)
-    assert rig.app.driven[flag] > 0
+    assert rig.app.outputs[flag].duty > 0
     rig.tick(600)
     (needle,) = rig.app.needles
     assert needle.duty / DUTY * 100 == pytest.approx(55 + 0.5 * 23 / 5, abs=0.3)
-    assert rig.app.driven[flag] == 0 and not rig.app.alerts.lit(FLAG)
-    assert rig.app.needle_lines[0].duty_u16() == pytest.approx(needle.duty, abs=2)
+    assert rig.app.outputs[flag].duty == 0 and not rig.app.alerts.lit(FLAG)
+    assert rig.app.needle_outputs[0].line.duty_u16() == pytest.approx(needle.duty, abs=2)
     rig.aircraft.wires["left fuel"] = "broken"
     rig.tick(300)
-    assert needle.duty / DUTY * 100 == pytest.approx(2, abs=0.02) and rig.app.driven[flag] > 0
+    assert needle.duty / DUTY * 100 == pytest.approx(2, abs=0.02) and rig.app.outputs[flag].duty > 0
     assert not rig.app.alerts.lit(WARNING) and rig.app.alerts.lit(CAUTION)
 
 

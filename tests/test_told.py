@@ -49,7 +49,7 @@ def press(rig: Rig, switch: str) -> None:
 
 def lit(rig: Rig, name: str) -> bool:
     names = [one.record.name for one in rig.app.lighting.dimmers]
-    return bool(rig.app.driven[names.index(name)])
+    return bool(rig.app.outputs[names.index(name)].duty)
 
 
 def words(rig: Rig) -> list[str]:
@@ -226,7 +226,7 @@ def test_coolant_that_is_lost_outlives_a_hang(told: Rig, before: int, stays: boo
     told.app.rules[number].on, told.app.rules[number].armed = 1, True
     told.tick(10)
     told.board.before = before
-    app = type(told.app)(told.board, told.app.store, told.app.events)
+    app = type(told.app)(told.board, told.app.store, told.app.events, told.app.flights)
     assert (bool(app.rules[number].on), app.rules[number].armed) == (stays, stays)
     assert sum(rule.on for rule in app.rules) == stays
 

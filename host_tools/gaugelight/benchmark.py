@@ -19,6 +19,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import ModuleType
 
+from gaugebox.flight_log import HEAD_SIZE
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.curves import breakpoints
@@ -162,6 +163,7 @@ class FloatChain:
 GUEST = """
 import gc
 from gaugebox.curve import lookup
+from gaugebox.flight_log import FlightLog
 from gaugebox.light import Lighting
 from gaugebox.measure import CLOCK_MASK, make_channels
 from gaugebox.table import Table
@@ -209,6 +211,16 @@ def lights(turns, counts, clock, work):
         work.knobs[0].take(20000 + (i & 63) * 400)
         work.step()
 
+def rows(turns, counts, clock, work):
+    for i in range(turns):
+        clock[0] = clock[0] + 100 & CLOCK_MASK
+        work.length = {head}  # the piece is written in between
+        for k in range(len(table.inputs)):
+            work.now[k] = counts[i + k & 63]
+        work.row(i)
+
+flights = FlightLog("")
+flights.wire(1, 1, len(table.inputs), len(table.dimmers), len(table.switches))
 lighting = Lighting(table, make_channels(table.inputs, clock))
 for one in lighting.followed:
     one[1][0] = 0
@@ -227,6 +239,7 @@ JOBS = {
         "lighting",
         "one tick of all lights of the demo: a knob, seven dimmers, daylight, dim request",
     ),
+    "rows": ("flights", "one row of the flight log, each input leaping, once a second"),
 }
 
 
@@ -236,7 +249,14 @@ def costs() -> list[Cost]:
 
     def burn(job: str, turns: int, work: str) -> tuple[int, int]:
         code = GUEST.format(
-            float_chain=FLOAT_CHAIN, image=image, rail=RAIL, input=FUEL_INPUT, job=job, turns=turns, work=work
+            float_chain=FLOAT_CHAIN,
+            head=HEAD_SIZE,
+            image=image,
+            rail=RAIL,
+            input=FUEL_INPUT,
+            job=job,
+            turns=turns,
+            work=work,
         )
         said, instructions = run_on_32_bit(code, folder)
         heap, *faults = said.split()

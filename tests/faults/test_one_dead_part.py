@@ -156,8 +156,8 @@ class Watch(Rig):
         """What each is driven with; of the display its brightness, of the dim request its level."""
         pwm, levels, lighting = self.chip.latest.pwm, self.chip.latest.levels, self.app.lighting
         driven = {
-            dimmer.record.name: dimmer.duty if line is None else pwm[dimmer.record.pin][1]
-            for dimmer, line in zip(lighting.dimmers, self.app.lines)
+            dimmer.record.name: dimmer.duty if output.line is None else pwm[dimmer.record.pin][1]
+            for dimmer, output in zip(lighting.dimmers, self.app.outputs)
         }
         return {**driven, "dim request": levels[lighting.dim_request.record.pin]}
 

@@ -33,7 +33,7 @@ WITHIN_MS = 4500
 TICK_MS = 20
 SETTLED_MS = 6000  # the fades
 ERASURE_MS, PAGE_MS = 400, 3  # at worst (W25Q16JV, from memory)
-ERASURES, PAGES = 4, 20  # of one write of the log; test_soak.py holds it to them
+ERASURES, PAGES = 4, 24  # of one write of a log; test_soak.py holds it to them
 FIRST_FLUSH_MS, FLUSH_MS = 10_000, 60_000
 
 
@@ -473,7 +473,7 @@ def test_it_is_fed_once_a_tick_when_all_is_sampled_and_driven(rig: Rig) -> None:
     app.on_chip = [(noting("sampled", step), *rest) for step, *rest in app.on_chip]
     for scan in app.chips:
         scan.tick = noting("converters asked", scan.tick)
-    for line in filter(None, app.lines):
+    for line in filter(None, [one.line for one in app.outputs]):
         line.duty_u16 = noting("driven", line.duty_u16)
     app.dim_pin.value = noting("driven", app.dim_pin.value)
     board.feed = noting("fed", board.feed)  # type: ignore[method-assign]
@@ -501,7 +501,7 @@ STAGES: dict[str, Callable[[Any], object]] = {
     "a converter's scan": lambda app: setattr(app.chips[-1], "tick", stuck),
     "a knob": lambda app: setattr(app.knob_pins[0], "read_u16", stuck),
     "the lights' arithmetic": lambda app: setattr(app.lighting, "step", stuck),
-    "a lamp's pin": lambda app: setattr(app.lines[0], "duty_u16", stuck),
+    "a lamp's pin": lambda app: setattr(app.outputs[0].line, "duty_u16", stuck),
     "the dim request's pin": lambda app: setattr(app.dim_pin, "value", stuck),
 }
 
