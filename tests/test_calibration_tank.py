@@ -99,6 +99,11 @@ def test_the_cans_error_is_not_averaged_away() -> None:
         assert own.band(88.0)[1] == pytest.approx(1.96 * EACH * math.sqrt(pours), rel=0.3)
 
 
+def test_what_is_there_at_first_was_measured_with_the_same_can() -> None:
+    fit = fit_tank([replace(one, added_u=0.0) for one in poured([9.0] + [1.0] * 9)], 0.02, STEP)
+    assert fit.plus_minus[0] == pytest.approx(1.96 * 0.02 * 9, rel=0.15)
+
+
 def test_noise_of_the_signals_does_not_flatten_the_curve() -> None:
     """An ohm of noise where a pour is three, and the pours worse still: over the signals as read it comes out 5 % too flat."""
     there, rises = np.cumsum(FINE), []
@@ -171,6 +176,9 @@ def test_zones_where_the_float_lies(
     if fit.top:
         assert fit.top[0] == pytest.approx(high, abs=0.6) and fit.top[1] == 18.0
         assert readings[-1] == pytest.approx(fit.top[0], abs=0.006) and readings[-1] + bands[-1] >= 18.0
+    for there, residual in zip(np.cumsum(added), fit.residuals):
+        if any(zone and zone[0] + 0.01 < there < zone[1] - 0.01 for zone in (fit.bottom, fit.top)):
+            assert residual == 0  # any quantity of the zone agrees
     if not bottom and not top and low < 0 and high > 18:
         assert max(abs(one) for one in fit.residuals) < 0.1
     signals = sorted(fit.signals)

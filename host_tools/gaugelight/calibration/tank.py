@@ -263,15 +263,13 @@ def _read(poured: _Poured, below: int, above: int) -> smooth.Points:
             as_read[zone] = 0.0
             as_read[zone, [edge, beyond]] = 0.5
             interval[zone, zone] = (poured.y[beyond] - poured.y[edge]) ** 2 / 12
-    way = poured.way.copy()
-    way[:below] = way[count - above :] = 0.0
     shared = as_read @ poured.shared
     return smooth.Points(
         poured.x,
         as_read @ poured.y,
         np.outer(shared, shared) + interval + as_read @ poured.own @ as_read.T,
         poured.x_u,
-        way,
+        poured.way,
     )
 
 
