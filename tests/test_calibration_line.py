@@ -93,6 +93,13 @@ def test_lack_of_fit_by_repeats() -> None:
     assert line.lack_of_fit_p == pytest.approx(stats.f.sf(lack / 2 / (pure / 4), 2, 4))
 
 
+def test_repeats_that_agree_to_the_digit() -> None:
+    xs = [1.0, 1.0, 2.0, 2.0, 3.0, 3.0, 4.0, 4.0]
+    ys = [1.01, 1.01, 1.99, 1.99, 3.01, 3.01, 3.99, 3.99]
+    assert fit_line(xs, ys).lack_of_fit_p == pytest.approx(0.0, abs=1e-6)
+    assert (fit_line(xs, ys, y_u=0.01).lack_of_fit_p or 0) > 0.1
+
+
 def test_lack_of_fit_by_what_was_stated() -> None:
     line = fit_line(READINGS, CORRECTIONS, y_u=0.003)
     assert line.lack_of_fit_p == pytest.approx(stats.chi2.sf(9 * (line.s / 0.003) ** 2, 9))

@@ -112,7 +112,8 @@ def fit_line(
     if levels > 2 and count - levels >= REPEATS:
         means = np.bincount(groups, residuals) / np.bincount(groups)
         pure = float(((residuals - means[groups]) ** 2).sum())
-        lack = _ratio_tail(left - pure, levels - 2, pure, count - levels)
+        # repeats that agree to the digit are no better known than was stated
+        lack = _ratio_tail(left - pure, levels - 2, max(pure, y_u**2 * (count - levels)), count - levels)
     elif y_u > 0:
         lack = chi2_tail(left / y_u**2, degrees)
     elif count >= ENOUGH and levels > 2:
