@@ -73,6 +73,12 @@ def test_named_fuels(fuel: str) -> None:
     assert warm.u >= at_15.u
 
 
+def test_a_thermometer_that_is_off() -> None:
+    sure, unsure = named("mogas", 30.0, celsius_u=0.0), named("mogas", 30.0, celsius_u=10.0)
+    assert unsure.value == sure.value
+    assert unsure.u == pytest.approx(math.hypot(sure.u, 10 * 0.00088), rel=0.01)  # 0.88 g a degC
+
+
 def test_six_pounds_a_gallon() -> None:
     """Common practice, no source: avgas weighs 6 lb, jet fuel 6.7 lb a US gallon."""
     for fuel, pounds in (("avgas 100LL", 6.0), ("jet A-1", 6.7)):

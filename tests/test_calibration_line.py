@@ -82,6 +82,52 @@ def test_the_distributions_against_scipy(degrees: int) -> None:
             )
 
 
+def test_lack_of_fit_by_repeats() -> None:
+    """The usual analysis of variance (Draper and Smith, Applied Regression Analysis, chapter 2, from memory), by scipy's F."""
+    xs = [1.0, 1.0, 2.0, 2.0, 2.0, 3.0, 4.0, 4.0]
+    ys = [1.1, 0.9, 2.6, 2.4, 2.5, 3.4, 3.6, 3.8]
+    means = [1.0, 1.0, 2.5, 2.5, 2.5, 3.4, 3.7, 3.7]
+    line = fit_line(xs, ys)
+    pure = sum((y - mean) ** 2 for y, mean in zip(ys, means))
+    lack = sum(one**2 for one in line.residuals) - pure
+    assert line.lack_of_fit_p == pytest.approx(stats.f.sf(lack / 2 / (pure / 4), 2, 4))
+
+
+def test_repeats_that_agree_to_the_digit() -> None:
+    xs = [1.0, 1.0, 2.0, 2.0, 3.0, 3.0, 4.0, 4.0]
+    ys = [1.01, 1.01, 1.99, 1.99, 3.01, 3.01, 3.99, 3.99]
+    assert fit_line(xs, ys).lack_of_fit_p == pytest.approx(0.0, abs=1e-6)
+    assert (fit_line(xs, ys, y_u=0.01).lack_of_fit_p or 0) > 0.1
+
+
+def test_lack_of_fit_by_what_was_stated() -> None:
+    line = fit_line(READINGS, CORRECTIONS, y_u=0.003)
+    assert line.lack_of_fit_p == pytest.approx(stats.chi2.sf(9 * (line.s / 0.003) ** 2, 9))
+
+
+def test_lack_of_fit_by_a_parabola() -> None:
+    """Of the parabola's last term: F is the square of its t, here from scipy's covariance."""
+    best, covariance = optimize.curve_fit(
+        lambda x, a, b, c: a + b * x + c * x * x, np.array(READINGS) - 24, CORRECTIONS
+    )
+    p = 2 * stats.t.sf(abs(best[2]) / math.sqrt(covariance[2, 2]), 8)
+    assert fit_line(READINGS, CORRECTIONS).lack_of_fit_p == pytest.approx(p, rel=1e-3)
+
+
+def test_degrees_of_freedom_of_all_that_counts() -> None:
+    """Few points alone: t of two degrees. Beside a large common error these few hardly count (JCGM 100, G.4.1)."""
+    points = [
+        Held(true, signal, 0.0)
+        for true, signal in ((0.0, 4.0), (500.0, 9.36), (1000.0, 14.65), (1500.0, 20.0))
+    ]
+    fit = fit_reference(points, 0.01)
+    assert fit.line is not None
+    middle_u = fit.line.s / 2
+    assert fit.band(12.0)[1] == pytest.approx(4.303 * middle_u, rel=0.1)
+    large = fit_reference(points, 0.01, common=10 * middle_u)
+    assert large.band(12.0)[1] == pytest.approx(1.96 * math.sqrt(101) * middle_u, rel=0.02)
+
+
 def held(
     trues: list[float], law: str = "straight", noise: float = 0.003, lag: float = 0.0, seed: int = 1
 ) -> list[Held]:
@@ -135,6 +181,7 @@ HYSTERESIS = {  # half of what lies between, in mA
 @pytest.mark.parametrize("trues, lag, between", HYSTERESIS.values(), ids=HYSTERESIS)
 def test_hysteresis(trues: list[float], lag: float, between: tuple[float, float] | None) -> None:
     fit = fit_reference(held(trues, lag=lag), 5.0, each=0.1)
+    assert fit.line is not None  # what repeats differ by is no bend
     if between is None:
         assert fit.hysteresis is None
     else:

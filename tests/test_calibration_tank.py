@@ -11,7 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import optimize
 
-from gaugelight.calibration import smooth
+from gaugelight.calibration import smooth, tank
 from gaugelight.calibration.fitted import hysteresis, ways
 from gaugelight.calibration.tank import Observed, TankFit, fit_tank
 
@@ -99,6 +99,11 @@ def test_the_cans_error_is_not_averaged_away() -> None:
         assert own.band(88.0)[1] == pytest.approx(1.96 * EACH * math.sqrt(pours), rel=0.3)
 
 
+def test_what_is_there_at_first_was_measured_with_the_same_can() -> None:
+    fit = fit_tank([replace(one, added_u=0.0) for one in poured([9.0] + [1.0] * 9)], 0.02, STEP)
+    assert fit.plus_minus[0] == pytest.approx(1.96 * 0.02 * 9, rel=0.15)
+
+
 def test_noise_of_the_signals_does_not_flatten_the_curve() -> None:
     """An ohm of noise where a pour is three, and the pours worse still: over the signals as read it comes out 5 % too flat."""
     there, rises = np.cumsum(FINE), []
@@ -113,6 +118,14 @@ def test_no_signal_is_exact() -> None:
     """What is written with a thousandth of the span is known to a third of that (JCGM 100, F.2.2.1)."""
     fit = fit_tank(session(NINE, (5 * np.cumsum(NINE)).tolist(), 0.0, 0.0), 0.0, step=0.001)
     assert 0.002 < min(fit.plus_minus) < max(fit.plus_minus) < 0.02
+    coarse = fit_tank(session(NINE, (5 * np.cumsum(NINE)).tolist(), 0.0, 0.0), 0.0, step=0.5)
+    assert min(coarse.plus_minus) == 0.05  # a tenth of what is shown: more would be read into it
+
+
+def test_noise_is_no_turning_back() -> None:
+    points = [replace(one, signal_u=5.0) for one in poured(FINE, noise=5.0)]
+    fit = fit_tank(points, COMMON, STEP)
+    assert abs(fit.band(45.0)[0] - 9.0) <= fit.band(45.0)[1] < 1.5
 
 
 def test_an_error_of_the_zero_shifts_all() -> None:
@@ -163,6 +176,9 @@ def test_zones_where_the_float_lies(
     if fit.top:
         assert fit.top[0] == pytest.approx(high, abs=0.6) and fit.top[1] == 18.0
         assert readings[-1] == pytest.approx(fit.top[0], abs=0.006) and readings[-1] + bands[-1] >= 18.0
+    for there, residual in zip(np.cumsum(added), fit.residuals):
+        if any(zone and zone[0] + 0.01 < there < zone[1] - 0.01 for zone in (fit.bottom, fit.top)):
+            assert residual == 0  # any quantity of the zone agrees
     if not bottom and not top and low < 0 and high > 18:
         assert max(abs(one) for one in fit.residuals) < 0.1
     signals = sorted(fit.signals)
@@ -176,6 +192,17 @@ def test_where_between_two_pours_it_lifts_is_said_to_be_unknown() -> None:
     coarse = fit_tank(swimming(4.5, 99.0, NINE), COMMON, STEP)
     fine = fit_tank(swimming(4.5, 99.0, FINE), COMMON, STEP)
     assert 0.1 < fine.plus_minus[1] < coarse.plus_minus[1] < 1.96 * 2 / math.sqrt(12) + 0.1
+    points = [replace(one, added_u=0.0) for one in swimming(4.5, 99.0, NINE)]
+    read = tank._read(tank._in_order(points, 0.0), 3, 0)
+    assert read.y[:3] * 18 == pytest.approx([5.0] * 3)  # it lay at 4, swam at 6
+    assert np.sqrt(read.covariance[:3, :3]) * 18 == pytest.approx(np.full((3, 3), 2 / math.sqrt(12)))
+
+
+def test_noise_is_no_zone() -> None:
+    for seed in range(30):
+        signals = 5 * np.cumsum(FINE) + 2 * np.random.default_rng(seed).normal(size=len(FINE))
+        fit = fit_tank(session(FINE, signals.tolist(), noise=2.0), COMMON, STEP)
+        assert fit.bottom is None and fit.top is None
 
 
 def test_a_slow_curve_is_no_zone() -> None:
@@ -351,7 +378,6 @@ def test_the_curve_against_least_squares() -> None:
 
 FEWEST = {
     "a line": (lambda x: 2 * x, 0.01, 2),
-    "next to nothing": (lambda x: 1e-5 * x**2, 1e-9, 2),
     "a corner": (lambda x: np.where(x < 0.5, x, 0.5 + 3 * (x - 0.5)), 1e-6, 3),
     "a parabola, coarse": (lambda x: x + x**2, 0.3, 2),
     # the chord of a parabola x^2 over a length h is off by h^2/4: n links are enough where 1/(4 n^2) is allowed
@@ -365,6 +391,16 @@ def test_fewest(law, tolerance: float, count: int) -> None:  # type: ignore[no-u
     chosen = smooth.fewest(xs, law(xs), np.ones(65), np.full(65, tolerance), 1e-4)
     assert len(chosen) == count and chosen[0] == 0 and chosen[-1] == 64
     assert np.abs(np.interp(xs, xs[chosen], law(xs)[chosen]) - law(xs)).max() <= tolerance + 1e-9
+
+
+def test_fewest_are_spread_evenly() -> None:
+    xs = np.linspace(0, 1, 65)
+    assert smooth.fewest(xs, xs + xs**2, np.ones(65), np.full(65, 0.08), 1e-4) == [0, 32, 64]
+
+
+def test_fewest_of_next_to_nothing() -> None:
+    xs = np.linspace(0, 1, 65)
+    assert smooth.fewest(xs, 1e-5 * xs**2, np.ones(65), np.full(65, 1e-9), 1e-2) == [0, 64]
 
 
 def test_fewest_follows_the_plus_or_minus_too() -> None:

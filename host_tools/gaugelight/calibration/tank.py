@@ -37,7 +37,7 @@ from gaugelight.circuits import Floats
 
 CHANCE = 0.001  # less likely than that, a difference is no noise
 STANDS = 0.5  # of the pace beside it: what moves slower, beyond doubt, stands
-DOUBT = 2.0  # standard deviations
+DOUBT = 3.3  # standard deviations: one in two thousand
 STRANGE = 3.0  # standard deviations from what all others say
 SLIP_U = 0.3  # of the span, or of the range: what was mistaken says nothing
 SLIPS = 0.05  # chance of there being one, before any point is known
@@ -264,15 +264,13 @@ def _read(poured: _Poured, below: int, above: int) -> smooth.Points:
             as_read[zone] = 0.0
             as_read[zone, [edge, beyond]] = 0.5
             interval[zone, zone] = (poured.y[beyond] - poured.y[edge]) ** 2 / 12
-    way = poured.way.copy()
-    way[:below] = way[count - above :] = 0.0
     shared = as_read @ poured.shared
     return smooth.Points(
         poured.x,
         as_read @ poured.y,
         np.outer(shared, shared) + interval + as_read @ poured.own @ as_read.T,
         poured.x_u,
-        way,
+        poured.way,
     )
 
 
