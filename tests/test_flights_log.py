@@ -132,17 +132,30 @@ def worst(layout: tuple[int, int, int], seconds: int) -> Rows:
     """Every column leaps in every row."""
     inputs, dimmers, switches = layout
     columns = inputs + dimmers + -(-switches // 16)
-    return [(1 + i, tuple((i * 30_011 + k * 977) % 60_000 for k in range(columns))) for i in range(seconds)]
+    return [
+        (1 + i, tuple(300 + (i * 30_011 + k * 977) % 60_000 for k in range(columns))) for i in range(seconds)
+    ]
 
 
-def test_the_worst_rows_fit_their_pieces(tmp_path: Path) -> None:
-    layout = (16, 8, 20)
-    rows = worst(layout, 200)
+@pytest.mark.parametrize(
+    "layout, size", [((16, 8, 20), 4 + 26 * 3), ((1, 0, 0), 4)]
+)  # the latter to the last byte
+def test_the_worst_rows_fit_their_pieces(tmp_path: Path, layout: tuple[int, int, int], size: int) -> None:
+    rows = worst(layout, 1100)
     logged(flights(tmp_path / "f", layout), rows)
     octets = content(tmp_path / "f")
     assert unpacked(octets) == spread(layout, rows)
     found, _ = pieces(octets)
-    assert {len(piece.rows) for piece in found[:-1]} == {(MOST_PIECE - 4 - HEAD_SIZE) // (4 + 26 * 3)}
+    assert {len(piece.rows) for piece in found[:-1]} == {(MOST_PIECE - 4 - HEAD_SIZE) // size}
+
+
+def test_every_change(tmp_path: Path) -> None:
+    """From nought, from silence, into it, and back."""
+    values = [v for change in range(-200, 201) for v in (300, 300 + change)]
+    values += [v for count in (*range(200), 65535) for v in (count, -1)]
+    rows: Rows = [(i, (value,)) for i, value in enumerate(values)]
+    logged(flights(tmp_path / "f", (1, 0, 0)), rows)
+    assert unpacked(content(tmp_path / "f")) == rows
 
 
 @pytest.mark.parametrize("start, crc", [(0, 0), (65535, 0xFFFFFFFF), (1, 0x80000000)])
@@ -335,9 +348,13 @@ def test_it_leaves_room(disk: Room) -> None:
     one.room = 3600
     one.give_way()
     assert disk.left() >= 3600
-    one.room = 1 << 30
+    one.room = 3000
+    disk.free = 1 << 30
+    in_minutes(one, 3121, 4)
+    logged(one, counted(3361, 1))
+    one.room = 1 << 31
     one.give_way()
-    assert len(numbers(disk.folder)) <= 1
+    assert numbers(disk.folder) == [one.newest]  # that is being written
 
 
 def test_without_room_it_says_so_and_goes_on_when_there_is_some(disk: Room) -> None:
@@ -398,6 +415,17 @@ def test_a_file_that_somebody_removed(small: None, tmp_path: Path) -> None:
     in_minutes(one, 721, 12)
     again = flights(folder, (1, 0, 0))
     assert len(os.listdir(folder)) <= 5 and 0 <= again.newest - one.newest <= 1
+
+
+def test_a_file_that_cannot_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fails(*_: str) -> Any:
+        raise OSError(errno.EIO)
+
+    one = flights(tmp_path / "f", (1, 0, 0))
+    assert one.read(one.newest, 0, 9) == b""
+    monkeypatch.setattr(gaugebox.flight_log, "open", fails, raising=False)
+    with pytest.raises(OSError):
+        one.read(one.newest, 0, 9)
 
 
 # damage
@@ -732,5 +760,8 @@ def test_a_ring_begun_anew_is_refused(box: Any, tmp_path: Path) -> None:
     path = tmp_path / "out.csv"
     lost_part(box, path)
     box.flights = flights(tmp_path / "none", (1, 0, 0))
+    with pytest.raises(Misuse, match="another box"):
+        fetched(box, path)
+    box.flights.oldest = box.flights.newest = 90
     with pytest.raises(Misuse, match="another box"):
         fetched(box, path)
