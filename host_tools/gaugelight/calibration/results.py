@@ -30,7 +30,7 @@ from gaugelight.calibration.session import (
     Session,
     read_session,
 )
-from gaugelight.calibration.stillness import resolution_of
+from gaugelight.calibration.stillness import resolution_at
 from gaugelight.circuits import Floats
 from gaugelight.laws import BEYOND, Line as LineLaw, Points, Thermocouple
 from gaugelight.problems import Misuse, Wrong, meant
@@ -206,7 +206,6 @@ def _session_differs(box: Box, one: Input) -> str:
 
 def signals_of(session: Session, box: Box, one: Input) -> list[tuple[float, float]]:
     """Of each point its signal and what that has of its own: a standard uncertainty, from its spread and the converter's step."""
-    step = resolution_of(box, one) / math.sqrt(12) if session.signals == BY_BOX else 0.0
     found = []
     for point in session.points:
         try:
@@ -214,8 +213,11 @@ def signals_of(session: Session, box: Box, one: Input) -> list[tuple[float, floa
             signal = point.signal.to(one.circuit.unit)
         except ValueError as problem:
             raise Wrong(f"{session.file}:{point.line}: signal: {problem}") from None
-        found.append((signal, math.hypot(spread, step, _last_digit(point, one.circuit.unit))))
-    return found
+        found.append((signal, math.hypot(spread, _last_digit(point, one.circuit.unit))))
+    if session.signals != BY_BOX:
+        return found
+    steps = resolution_at(box, one, [signal for signal, _ in found])
+    return [(signal, math.hypot(u, step / math.sqrt(12))) for (signal, u), step in zip(found, steps)]
 
 
 def _last_digit(point: Point, unit: str) -> float:
@@ -227,13 +229,12 @@ def _last_digit(point: Point, unit: str) -> float:
     return min(worth, 0.01 * abs(point.signal.to(unit)) or worth) / math.sqrt(12)
 
 
-def _lift(fit: TankFit, one: Input, resolution: float) -> float:
+def _lift(fit: TankFit, one: Input, steps: Sequence[float]) -> float:
     """Where the curve leaves the float's stops a step of the converter must be less than half a displayed one: 0 where it is, else the
     difference of signals over which the curve should leave them."""
-    jumps = max(np.abs(np.diff(fit.readings))[[0, -1]])
-    steepest = max(np.abs(np.diff(fit.readings) / np.diff(fit.signals))[[0, -1]])
-    half = float(one.step) / 2
-    return float(LIFT * jumps * resolution / half) if steepest * resolution > half / LIFT else 0.0
+    rises, runs = np.abs(np.diff(fit.readings))[[0, -1]], np.abs(np.diff(fit.signals))[[0, -1]]
+    room = LIFT * rises * np.array(steps) / (float(one.step) / 2)
+    return float(max(room)) if any(room > runs) else 0.0
 
 
 def _tank(session: Session, box: Box, one: Input) -> tuple[TankFit, list[Taken]]:
@@ -241,7 +242,7 @@ def _tank(session: Session, box: Box, one: Input) -> tuple[TankFit, list[Taken]]
 
     observed, common = observed_of(session, box, one)
     fit = fit_tank(observed, common, float(one.step))
-    if (lift := _lift(fit, one, resolution_of(box, one))) > 0:
+    if (lift := _lift(fit, one, resolution_at(box, one, [fit.signals[0], fit.signals[-1]]))) > 0:
         fit = fit_tank(observed, common, float(one.step), lift)
     fit = replace(fit, plus_minus=_with_meter(session, one, fit))
     points, total, own = [], 0.0, 0.0

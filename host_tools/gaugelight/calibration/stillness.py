@@ -94,6 +94,14 @@ def resolution_of(box: Box, one: Input) -> float:
     return float(np.max(rises)) * chain.counts_a_step
 
 
+def resolution_at(box: Box, one: Input, signals: Sequence[float]) -> list[float]:
+    """A step of the converter, in the unit of the signal, at each of these, whatever the sender's law says of them."""
+    chain: Chain = chain_of(box, one)
+    there = chain.signals()
+    steps = np.abs(np.gradient(there)) * chain.counts_a_step
+    return [float(steps[np.argmin(np.abs(there - signal))]) for signal in signals]
+
+
 def period_of(box: Box, one: Input) -> float:
     """Seconds between two questions: no more often than the input is sampled anew."""
     if not isinstance(one.converter, ChipInput):
