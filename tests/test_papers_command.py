@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from gaugebox import VERSION
 from gaugelight import bench as benching
 from gaugelight.bench import Report, Row
 from gaugelight.box_line import Hello
@@ -84,7 +85,7 @@ def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, built: Build, crc: str
     (tmp_path / "hull.toml").write_text(BOX)
     (tmp_path / "hull.papers.toml").write_text(PAPERS)
     safe = f"{built.safe_crc32:08x}"
-    hello = Hello("0.3.0", 1, "hull console", "FLIGHT", "slot_b", 1, crc, 1, 0, 0, "", safe, "", "", "")
+    hello = Hello(VERSION, 1, "hull console", "FLIGHT", "slot_b", 1, crc, 1, 0, 0, "", safe, "", "", "")
     monkeypatch.setattr(Line, "hello", hello, raising=False)
     monkeypatch.setattr(gather, "face_pictures", lambda built: [Picture("a page", b"\x89PNG")])
     monkeypatch.setattr(gather, "BoxLine", Line)
@@ -129,7 +130,7 @@ def test_read_back_from_the_box(
     here: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     code, made = said(capsys, "hull.toml", *DAY, "--port", "/dev/box")
-    assert (code, made["firmware"], made["not_right"]) == (0, "0.3.0", [])
+    assert (code, made["firmware"], made["not_right"]) == (0, VERSION, [])
     monkeypatch.setattr(Line, "hello", replace(Line.hello, crc="0badc0de"))
     code, screen = told(capsys, "hull.toml", *DAY, "--port", "/dev/box", "-o", "other.html")
     assert code == 1 and "NOT RIGHT: THE BOX DIFFERS FROM THIS PAGE: it runs table 0badc0de" in screen
@@ -188,7 +189,7 @@ def test_the_bench(
     assert main(["bench", "hull.toml", "--short", "--json"]) == 1
     (here / "bench.json").write_text(capsys.readouterr().out)
     benched = json.loads((here / "bench.json").read_text())
-    assert (benched["crc32"], benched["firmware"], benched["short"]) == (crc, "0.3.0", True)
+    assert (benched["crc32"], benched["firmware"], benched["short"]) == (crc, VERSION, True)
     code, made = said(capsys, "hull.toml", *DAY, "--bench", "bench.json")
     assert code == 1 and made["not_right"] == ["THE BENCH FAILED: 1 answers of 2"]
 

@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gaugebox import VERSION
 from gaugelight.box_line import Hello
 from gaugelight.box_values import Calibrated
 from gaugelight.boxfile import Box, read_box
@@ -646,7 +647,7 @@ FORGERIES: dict[str, tuple[list[tuple[str, str]], list[bool], str]] = {
     "a point in the box file it carries": ([('\\"46 ohm\\", 9.5', '\\"46 ohm\\", 9.6')], [True, True, False], "gives another table"),
     "the CRC it states": ([('"table": "2c1d146c"', '"table": "2c1d146d"')], [True, False, False], "the page states 2c1d146d"),
     "a box file that is none": ([('[box]\\n', '[bax]\\n')], [True, True, False], "its box file is not right"),
-    "made by other tools": ([('"tools": "0.3.0"', '"tools": "0.2.0"'), ('\\"46 ohm\\", 9.5', '\\"46 ohm\\", 9.6')], [True, True, False], "made by gaugelight 0.2.0"),
+    "made by other tools": ([(f'"tools": "{VERSION}"', '"tools": "0.2.0"'), ('\\"46 ohm\\", 9.5', '\\"46 ohm\\", 9.6')], [True, True, False], "made by gaugelight 0.2.0"),
 }  # fmt: skip
 
 
