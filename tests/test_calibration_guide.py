@@ -10,14 +10,14 @@ from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TextIO
+from typing import TextIO, cast
 
 import pytest
 
-from gaugelight.box_line import BoxLine
+from gaugelight.box_line import BoxLine, Lost
 from gaugelight.boxfile import Box, Input, read_box
 from gaugelight.calibration import guide as guides
-from gaugelight.calibration.answers import Answers, Ended, Piped
+from gaugelight.calibration.answers import Answers, Ended, Piped, Typed
 from gaugelight.calibration.guide import FUEL_CAUTIONS, Guide, Picture, check_goes_on, circuit_mark
 from gaugelight.calibration.session import Session, read_session
 from gaugelight.calibration.stillness import Limits, Sample
@@ -25,7 +25,9 @@ from gaugelight.calibration.view import LinesView, drawn, large
 from gaugelight.circuits import PullUp
 from gaugelight.cli import DEMO, main
 from gaugelight.install import install
+from gaugelight.live import Keys
 from gaugelight.plant import Aircraft
+from gaugelight.ports import reason_of
 from gaugelight.problems import Misuse, Wrong
 from gaugelight.virtual import VirtualBox
 
@@ -310,6 +312,13 @@ def test_a_person_cannot_take_a_fault(tank: tuple[Box, Input, Path]) -> None:
     assert "nothing to take: open" in said and any(line.startswith("FAULT: open") for line in said)
 
 
+def test_what_is_said_too_early_is_not_lost_in_silence(tank: tuple[Box, Input, Path]) -> None:
+    """An amount, while the point before it is still waited for."""
+    said: list[str] = []
+    guided(tank, sloshing, *VOLUME, "", at={4: "3", 8: "q"}, said=said)
+    assert any(line.startswith('"3" was not taken down: this point comes first') for line in said)
+
+
 REFUSED_WORDS = {
     "a comma": ("2,5", "decimal point"),
     "no number": ("two", "a number is wanted"),
@@ -317,6 +326,7 @@ REFUSED_WORDS = {
     "more than the tank": ("50", "more than the whole tank"),
     "a weight where pours are by volume": ("10 lb", "by volume"),
     "nothing": ("", "a number is wanted"),
+    "more drained than is there": ("-1", "1 US gal drained, and only 0 were there"),
 }
 
 
@@ -409,3 +419,49 @@ def test_piped_answers_keep_their_order(monkeypatch: pytest.MonkeyPatch) -> None
         assert [answers.line(1.0) for _ in range(3)] == ["2", "-1", "last"]
         with pytest.raises(Ended):
             answers.line(1.0)
+
+
+class Keyboard:
+    """Keys as they are typed, all within a moment."""
+
+    def __init__(self, typed: str) -> None:
+        self.typed = list(typed)
+
+    def until(self, due: float) -> Iterator[str]:
+        while self.typed:
+            yield self.typed.pop(0)
+
+
+BY_KEY: dict[str, tuple[str, list[str]]] = {
+    "a key": ("yn", ["y", "n"]),
+    "a key and, out of habit, return": ("y\rn\r", ["y", "n"]),
+    "a wrong key first, unseen in the dark": ("xyn", ["y", "n"]),
+    "return alone": ("\r", [""]),
+    "a word": ("yes\r", ["y"]),
+}
+
+
+@pytest.mark.parametrize("case", BY_KEY)
+def test_keys_that_are_answers_by_themselves(case: str) -> None:
+    """What is typed with them does not answer the question after."""
+    typed, lines = BY_KEY[case]
+    answers = Typed(cast(Keys, Keyboard(typed)))
+    answers.at_once = "yn"
+    found = [answers.line(0.0) for _ in range(len(lines) + 1)]
+    assert found == [*lines, None] and answers.typed == ""
+
+
+def test_a_box_unplugged_in_the_middle(
+    tank: tuple[Box, Input, Path], monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def unplugged(port: str) -> None:
+        raise Lost(f"{port}: the connection was lost")
+
+    monkeypatch.setattr("gaugelight.box_line.BoxLine", unplugged)
+    assert main(["calibrate", tank[0].file, "left fuel", "--port", "p"]) == 1
+    assert f"lost; every point that was taken is safe in {tank[2]}; the same" in capsys.readouterr().err
+
+
+def test_a_reason_in_words() -> None:
+    """As pyserial wraps it."""
+    assert reason_of(OSError("write failed: [Errno 5] Input/output error")) == "Input/output error"

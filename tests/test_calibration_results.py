@@ -1,5 +1,6 @@
 """From a session to what the face will say: against a tank whose truth is known, a dipstick whose geometry is, and by hand."""
 
+import argparse
 import json
 import math
 import re
@@ -12,11 +13,11 @@ import pytest
 
 from gaugelight.box_values import Calibrated
 from gaugelight.boxfile import Box, read_box
-from gaugelight.calibration import box_file, plot, results
+from gaugelight.calibration import box_file, command, plot, results
 from gaugelight.calibration.dipstick import Stick, drawing, monotone, stick_of, ticks
 from gaugelight.calibration.results import evaluate, notes_on_calibrations, parked_correction
 from gaugelight.calibration.session import read_session
-from gaugelight.cli import DEMO, main
+from gaugelight.cli import DEMO, Screen, main
 from gaugelight.dial import Line, Words
 from gaugelight.problems import Misuse, Wrong
 
@@ -145,7 +146,10 @@ def test_a_meter_has_errors_of_its_own(tmp_path: Path, demo: Box) -> None:
 
 WRONG: dict[str, tuple[Callable[[str], str], str]] = {
     "too few": (lambda text: text[: text.index("[[point]]")] + "[[point]]" + text.split("[[point]]")[1], "s.toml: "),
-    "more drained than was there": (lambda text: text.replace('"2 US', '"-2 US', 1), "s.toml:13: added: by then 2 US gal are drained"),
+    "more drained than was there": (lambda text: text.replace('"2 US', '"-2 US', 1), "s.toml:13: added: 2 US gal drained, and only 0 were there"),
+    "a pour a thousand times too large": (lambda text: text.replace('"2 US', '"2000 US', 1), "s.toml:13: added: 2000 US gal: more than the whole"),
+    "a signal a thousand times too large": (lambda text: text.replace("2.000 ohm", "2.000 kohm", 1), "s.toml:8: signal: 2 kohm: far from"),
+    "a signal well below 0": (lambda text: text.replace("2.000 ohm", "-2.000 ohm", 1), "s.toml:8: signal: -2 ohm: no sender"),
     "another box": (lambda text: 'box = "another"\n' + text, 'was taken on box "another"'),
     "another input": (lambda text: text.replace("left fuel", "left feul"), 'did you mean "left fuel"?'),
     "a rail": (lambda text: text.replace("left fuel", "sender rail"), "is a rail"),
@@ -163,6 +167,29 @@ def test_what_cannot_be_evaluated(tmp_path: Path, demo: Box, case: str) -> None:
     with pytest.raises(Wrong) as wrong:
         evaluate(read_session(path), demo)
     assert told in wrong.value.lines[0]
+
+
+@pytest.mark.parametrize("from_file, asked", [(None, True), ("left fuel.level.toml", False)])
+def test_who_has_the_box_at_hand_is_asked_to_flash(
+    hull: Path, monkeypatch: pytest.MonkeyPatch, from_file: str | None, asked: bool
+) -> None:
+    """Guided, on the only port there is; a session from a file may be without a box."""
+    result = evaluate(read_session(written(hull.parent / "left fuel.level.toml")), read_box(hull))
+    questions: list[str] = []
+    monkeypatch.setattr(command, "_asked", lambda words, screen, question: questions.append(question))
+    words = argparse.Namespace(
+        box=str(hull), port=None, yes=False, save=True, flash=False, from_file=from_file
+    )
+    command._saved(words, Screen(quiet=True), read_box(hull), hull, result)
+    assert ("flash it now?" in questions) == asked
+
+
+def test_a_sender_at_nothing_is_measured_a_little_below(hull: Path) -> None:
+    """By the converter's offset; and that can be saved."""
+    session = written(hull.parent / "s.toml", signal=lambda gallons: 5 * gallons - 0.02)
+    assert main(["calibrate", str(hull), "left fuel", "--from", str(session), "--save", "--json"]) == 0
+    law = read_box(hull).inputs[1].law
+    assert law.low == 0
 
 
 def gauge(path: Path, bend: float = 0.0, most: int = 1200) -> Path:
@@ -291,6 +318,9 @@ def test_the_print_is_at_full_size(demo: Box) -> None:
     bar = next(line for line in lines if line.width == 0.3)
     assert bar.end[0] - bar.start[0] == pytest.approx(50)
     assert made.width <= 190 and made.height <= 280
+    ends = [line.start[1] for line in lines if line.width == 0.5]
+    figures = [shape for shape in made.shapes if isinstance(shape, Words) and shape.size == 4.0]
+    assert figures and all(abs(figure.place[1] - end) > 2 for figure in figures for end in ends)
 
 
 def test_dips_up_and_down_are_averaged(tmp_path: Path, demo: Box) -> None:
@@ -303,7 +333,11 @@ def test_dips_up_and_down_are_averaged(tmp_path: Path, demo: Box) -> None:
 
 STICKS: dict[str, tuple[tuple[float, ...], Callable[[float], float], str]] = {
     "too few": ((0, 2, 2), lambda v: 10 * v, "needs 3"),
-    "turns back": ((0, 2, 2, 2, 2), lambda v: 100 - v, "one of them is wrong"),
+    "turns back": (
+        (0, 2, 2, 2, 2),
+        lambda v: 100 - v,
+        r"s\.toml:14: dip: .* one of them is wrong \(line 8\)",
+    ),
 }
 
 
@@ -399,6 +433,10 @@ MISUSE = {
     "from and new": (["left fuel", "--from", "S", "--new"], "leave them out"),
     "new over old": (["left fuel", "--session", "S", "--new"], "not written over"),
     "another's session": (["right fuel", "--from", "S"], "not of"),
+    "parked, and the session says level": (
+        ["left fuel", "--from", "S", "--parked"],
+        'write attitude = "parked"',
+    ),
     "a picture of sorts": (["left fuel", "--from", "S", "--plot", "x.doc"], "no picture"),
     "a dipstick in a pdf": (["left fuel", "--from", "S", "--dipstick", "x.pdf"], "no picture"),
     "no folder": (["left fuel", "--session", "nowhere/s.toml"], "cannot be written there"),

@@ -1,6 +1,7 @@
 """Serial ports: which one the box is on, and opening it."""
 
 import errno
+import re
 import time
 
 import serial
@@ -64,4 +65,4 @@ def reason_of(problem: Exception) -> str:
         return "unplugged"
     if isinstance(problem, OSError) and problem.strerror:
         return problem.strerror
-    return str(problem).split(": ")[-1]
+    return re.sub(r"^\[Errno \d+\] ", "", str(problem).split(": ")[-1])

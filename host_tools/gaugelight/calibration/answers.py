@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from gaugelight.live import Keys
 
 RETURN, RUB_OUT = "\r\n", "\x7f\b"
+HABIT_S = 1.0  # a return so soon after a key that was an answer by itself belongs to that key, and answers nothing else
 
 
 class Ended(Exception):
@@ -82,6 +83,7 @@ class Typed(Answers):
     def __init__(self, keys: Keys) -> None:
         super().__init__()
         self.keys = keys
+        self.answered = -HABIT_S  # by a key
 
     def forget(self) -> None:
         for _ in self.keys.until(0.0):
@@ -94,6 +96,9 @@ class Typed(Answers):
             for key in self.keys.until(time.monotonic() + seconds):
                 if key in self.at_once and not self.typed:
                     self.lines.append(key)
+                    self.answered = time.monotonic()
+                elif key in RETURN and time.monotonic() - self.answered < HABIT_S:
+                    continue
                 elif key in RETURN:
                     self.lines.append(self.typed)
                     self.typed = ""
@@ -101,6 +106,8 @@ class Typed(Answers):
                     self.typed = self.typed[:-1]
                 elif key == "\x04":  # Ctrl-D
                     raise Ended
+                elif self.at_once and key.isprintable():
+                    continue  # none of those: whoever looks elsewhere does not see it stand there
                 elif key.isprintable() and len(self.typed) < 60:
                     self.typed += key
                 if self.lines:

@@ -54,6 +54,10 @@ def calibrate(words: argparse.Namespace, screen: Screen) -> Outcome:
         return {"input": one.name, "session": None if session is None else session.file, "finished": False}, 0
     if session.input != one.name:
         raise Misuse(f'{session.file}: is of "{session.input}", not of "{one.name}"; name that input')
+    if words.parked and not session.parked:
+        raise Misuse(
+            f'{session.file}: is of attitude "{session.attitude}"; write attitude = "{PARKED}" in it, or leave --parked out'
+        )
     result = results.evaluate(session, box)
     _show(screen, result)
     said_of = _in_json(result) | {"finished": True}
@@ -85,7 +89,7 @@ def _file_of(box_file: Path, one: Input, kind: str) -> Path:
 def _guided(
     words: argparse.Namespace, screen: Screen, box: Box, one: Input, path: Path
 ) -> tuple[Session | None, bool]:
-    from gaugelight.box_line import BoxLine
+    from gaugelight.box_line import BoxLine, Lost
     from gaugelight.calibration import guide
     from gaugelight.ports import the_port
 
@@ -99,8 +103,13 @@ def _guided(
         guide.check_goes_on(files.read_session(file), box, one, PARKED if words.parked else LEVEL)
     elif not os.access(file.parent, os.W_OK):
         raise Misuse(f"{file}: cannot be written there; name a file in a folder of yours with --session")
-    with BoxLine(the_port(words.port)) as line, _screen(screen) as (answers, view):
-        return guide.guide(box, one, file, words.parked, line, answers, view)
+    try:
+        with BoxLine(the_port(words.port)) as line, _screen(screen) as (answers, view):
+            return guide.guide(box, one, file, words.parked, line, answers, view)
+    except Lost as lost:
+        raise Wrong(
+            f"{lost}; every point that was taken is safe in {file}; the same command goes on"
+        ) from None
 
 
 @contextlib.contextmanager
@@ -298,7 +307,8 @@ def _saved(words: argparse.Namespace, screen: Screen, box: Box, path: Path, resu
         files.write_whole(path, new)
         screen.say(f"{path}: saved")
         said["saved"] = True
-    if words.flash or (lines and words.port and _asked(words, screen, "flash it now?")):
+    at_hand = words.port or words.from_file is None
+    if words.flash or (lines and at_hand and _asked(words, screen, "flash it now?")):
         from gaugelight.cli import flash
 
         flashed, _ = flash(

@@ -25,6 +25,7 @@ ABOVE = 3.0  # mm of a piece beyond its end, for half a figure
 NARROWEST = 104.0 + 2 * MARGIN
 LEAST_MAJOR, LEAST_MINOR = 7.0, 1.5  # mm
 FEWEST = 3
+HALF_FIGURE = 2.4  # mm
 
 
 @dataclass(frozen=True)
@@ -52,9 +53,11 @@ def stick_of(box: str, result: Result, shown: Sequence[Corrected] = ()) -> Stick
     """From the points that have a dip. Raises Wrong where they make no scale."""
     session = result.session
     gathered: dict[float, list[float]] = {}
-    for point in result.points:
+    lines: dict[float, int] = {}  # where the newest of them stands
+    for point, written in zip(result.points, session.points):
         if point.dip is not None:
             gathered.setdefault(round(point.true, 6), []).append(point.dip)
+            lines[round(point.true, 6)] = written.line
     pairs = sorted((quantity, sum(dips) / len(dips)) for quantity, dips in gathered.items())
     if len(pairs) < FEWEST:
         what = f'{len(pairs)} points have a dip; a dipstick\'s scale needs {FEWEST}: dip the tank in parked attitude, dip = "102 mm"'
@@ -65,7 +68,7 @@ def stick_of(box: str, result: Result, shown: Sequence[Corrected] = ()) -> Stick
         if longer <= shorter:
             unit = result.input.bare_unit
             what = f"at {quantity:g} {unit} the stick is wet for {longer:g} mm, at {before:g} {unit} for {shorter:g} mm; one of them is wrong"
-            raise Wrong(f"{session.file}: {what}")
+            raise Wrong(f"{session.file}:{lines[quantity]}: dip: {what} (line {lines[before]})")
     quantities, dips = zip(*pairs)
     return Stick(box, result.input, str(session.started), dips, quantities, tuple(shown))
 
@@ -157,6 +160,7 @@ def _piece(
             shapes.append(Line((left, y), (left + 5, y), 0.2))
             continue
         shapes.append(Line((left, y), (left + 9, y), 0.45))
+        y = min(y, bottom - HALF_FIGURE)  # clear of the end's line
         shapes.append(Words((left + 10, y), f"{quantity:.{decimals}f}", 4.0, centred=False, bold=True))
         if (shown := stick.shows(quantity)) is not None:
             shapes.append(Words((left + 22, y), f"{shown:.{max(1, decimals)}f}", 2.8, centred=False))

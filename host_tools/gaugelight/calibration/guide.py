@@ -345,15 +345,17 @@ class Guide:
         weighed = session.fuel is not None or session.density is not None
         base = ("kg" if unit in ("l", "kg") else "lb") if weighed else unit
         given = files.fuel_amount(_with_unit(match["amount"].strip(), base))
-        most = 1.5 * (self.input.law.span[1] - self.input.law.span[0])
-        if UNITS[given.unit][0] == UNITS[unit][0] and abs(given.to(unit)) > most:
+        if UNITS[given.unit][0] == UNITS[unit][0] and abs(given.to(unit)) > results.most_poured(self.input):
             raise ValueError(f"{given}: more than the whole tank; is the unit right?")
         dip = None if match["dip"] is None else Amount(Fraction(match["dip"]), match["unit"] or "mm")
         if UNITS[given.unit][0] == "mass" and UNITS[unit][0] != "mass":
             if not weighed:
                 raise ValueError(f"{given}: this session's pours are by volume; give {unit}")
-            return Point(nothing, weighed=given, temperature=self._degrees(session), dip=dip)
-        return Point(nothing, added=given, dip=dip)
+            point = Point(nothing, weighed=given, temperature=self._degrees(session), dip=dip)
+        else:
+            point = Point(nothing, added=given, dip=dip)
+        results.check_drained(session, point, self.input)
+        return point
 
     def _degrees(self, session: Session) -> Amount | None:
         if session.density is not None and self.temperature is None:
@@ -396,6 +398,8 @@ class Guide:
                 return self._add(session, point, standing, _unstill(standing))
             if said.lower() == TAKE:
                 self._say(f"nothing to take: {standing.fault or 'too few readings yet'}")
+            elif said:
+                self._say(f'"{said}" was not taken down: this point comes first; {picture.keys}')
 
     def _late(self, picture: Picture, standing: Standing) -> str:
         """Nobody watches: the next line says whether to take it so. Raises Wrong where none does."""

@@ -45,6 +45,8 @@ K = 1.96  # from a plus or minus at 95 % to a standard uncertainty: what a perso
 MOST_FACED = 201
 COOL = 15.0  # degC
 DENSITY_U = 0.001  # kg/l, standard: of a density read off a glass hydrometer; common practice, no source
+NEAR_NOUGHT = 0.01  # of the sender's span, below 0
+FAR = 10.0  # spans of the sender from its ends: thousands for ones, not a sender of another kind
 LIFT = 1.5  # times as much room as a step of the converter needs
 
 
@@ -213,11 +215,28 @@ def signals_of(session: Session, box: Box, one: Input) -> list[tuple[float, floa
             signal = point.signal.to(one.circuit.unit)
         except ValueError as problem:
             raise Wrong(f"{session.file}:{point.line}: signal: {problem}") from None
+        try:
+            signal = _measurable(signal, one)
+        except ValueError as problem:
+            raise Wrong(f"{session.file}:{point.line}: signal: {point.signal}: {problem}") from None
         found.append((signal, math.hypot(spread, _last_digit(point, one.circuit.unit))))
     if session.signals != BY_BOX:
         return found
     steps = resolution_at(box, one, [signal for signal, _ in found])
     return [(signal, math.hypot(u, step / math.sqrt(12))) for (signal, u), step in zip(found, steps)]
+
+
+def _measurable(signal: float, one: Input) -> float:
+    """A sender at 0 ohm is measured a little below, by what the box or the meter is off by: that is 0. Raises ValueError, in plain words."""
+    span = one.law.high - one.law.low
+    if signal < 0 and one.circuit.unit != "mV":
+        if signal < -NEAR_NOUGHT * span:
+            raise ValueError("no sender gives less than 0; look for a slip, or for leads that are crossed")
+        return 0.0
+    if not one.law.low - FAR * span <= signal <= one.law.high + FAR * span:
+        there = f"{one.law.low:g} to {one.law.high:g} {one.circuit.unit}"
+        raise ValueError(f"far from what the sender gives by the box file, {there}; is the unit right?")
+    return signal
 
 
 def _last_digit(point: Point, unit: str) -> float:
@@ -277,13 +296,37 @@ def observed_of(session: Session, box: Box, one: Input) -> tuple[list[Observed],
             added, own, common = _poured(session, point, one.bare_unit)
         except ValueError as problem:
             raise Wrong(f"{session.file}:{point.line}: {problem}") from None
+        key = "added" if point.weighed is None else "weighed"
+        if abs(added) > most_poured(one):
+            given = point.added or point.weighed
+            raise Wrong(
+                f"{session.file}:{point.line}: {key}: {given}: more than the whole tank; is the unit right?"
+            )
+        if drained := _drained(total, added, own, one):
+            raise Wrong(f"{session.file}:{point.line}: {key}: {drained}")
         total += added
-        if total < -2 * own - 1e-9:
-            what = f"by then {-added:g} {one.bare_unit} are drained and only {total - added:g} were there"
-            raise Wrong(f"{session.file}:{point.line}: added: {what}")
         observed.append(Observed(added, own, signal, signal_u))
         shared.append(common)
     return observed, max(shared, default=0.0)
+
+
+def most_poured(one: Input) -> float:
+    """At once, in the unit of the reading: what is more was written in another unit."""
+    return 1.5 * (one.law.span[1] - one.law.span[0])
+
+
+def _drained(total: float, added: float, own: float, one: Input) -> str | None:
+    """What is wrong where more is drained than can have been there."""
+    if total + added >= -2 * own - 1e-9:
+        return None
+    return f"{-added:.4g} {one.bare_unit} drained, and only {total:.4g} were there"
+
+
+def check_drained(session: Session, point: Point, one: Input) -> None:
+    """Of a point that is to be added. Raises ValueError where more is drained than can be there."""
+    added, own, _ = _poured(session, point, one.bare_unit)
+    if drained := _drained(total_of(session, one), added, own, one):
+        raise ValueError(drained)
 
 
 def total_of(session: Session, one: Input) -> float:
