@@ -178,11 +178,14 @@ def test_without_a_table_it_logs_nothing(
     assert asked(again, "flight", first, "0")[0] and first == last == "1"
 
 
-def test_a_disk_that_fails_is_told_once_and_stops_nothing(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize("problem", [OSError(errno.EIO), MemoryError()], ids=["disk", "heap"])
+def test_a_disk_that_fails_is_told_once_and_stops_nothing(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch, problem: Exception
+) -> None:
     from gaugebox.app import FLIGHT_TICKS
 
     def fails(*_: Any) -> None:
-        raise OSError(errno.EIO)
+        raise problem
 
     def minute() -> None:
         rig.tick(70)
@@ -191,8 +194,10 @@ def test_a_disk_that_fails_is_told_once_and_stops_nothing(rig: Rig, monkeypatch:
 
     with monkeypatch.context() as broken:
         broken.setattr("gaugebox.flight_log.open", fails, raising=False)
+        broken.setattr(rig.app.events, "flush", fails)
         for _ in range(3):
             minute()
+        rig.app.flush()
     told = [*events(rig.app.events.read(0, 100), "", [], [])]
     assert [one.what for one in told if "flight log" in one.what] == [
         "the flight log could not be written: its disk is full or worn"
@@ -287,6 +292,18 @@ def test_a_jumper_that_is_pulled_lets_go_at_once(needled: Rig, what: str) -> Non
     needled.board.jumper_closed = True
     needled.tick(20)
     assert held.duty == before
+
+
+@pytest.mark.parametrize("what", ["lamp", "needle"])
+def test_a_flight_that_begins_lets_go(needled: Rig, what: str) -> None:
+    """With the jumper still closed."""
+    held = outputs(needled, what)[0]
+    before = held.duty
+    asked(needled, "hold", what, "0", "54321")
+    needled.tick()
+    needled.app._fly()
+    needled.tick()
+    assert needled.app.closed and held.duty == before
 
 
 REFUSED: dict[str, tuple[str, ...]] = {

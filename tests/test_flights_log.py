@@ -406,6 +406,79 @@ def test_a_write_that_fails_ends_its_file(tmp_path: Path, monkeypatch: pytest.Mo
     assert damaged and numbers(folder) == [1, 2]
 
 
+def test_writes_that_go_on_failing_do_not_use_up_the_ring(
+    small: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "f"
+    one = flights(folder, (1, 0, 0), most_files=5)
+    in_minutes(one, 1, 40)
+    before = unpacked(content(folder))
+
+    def fails(*_: Any) -> None:
+        raise OSError(errno.EIO)
+
+    monkeypatch.setattr(gaugebox.flight_log, "open", fails, raising=False)
+    for minute in range(40, 60):
+        with pytest.raises(OSError):
+            logged(one, counted(1 + 60 * minute, 60))
+        one.roll()
+    monkeypatch.undo()
+    monkeypatch.setattr(gaugebox.flight_log, "FULL", 400)
+    in_minutes(one, 3601, 1)
+    now = unpacked(content(folder))
+    assert now[-60:] == counted(3601, 60) and set(now[:-60]) <= set(before) and len(now) > len(before) / 2
+
+
+def test_a_file_that_cannot_be_removed_does_not_stop_the_ring(disk: Room) -> None:
+    """It is left; at the next start what is far behind the ring goes, and no tick has to look for hundreds of files."""
+    one = flights(disk.folder, (1, 0, 0), most_files=4)
+    in_minutes(one, 1, 40)
+    stuck, remove = one.oldest, disk.remove
+
+    def all_but_that(path: str) -> None:
+        disk.failing = path.endswith(f"/{stuck}")
+        remove(path)
+
+    disk.remove = all_but_that  # type: ignore[method-assign]
+    failed = 0
+    for minute in range(40, 100):
+        try:
+            in_minutes(one, 1 + 60 * minute, 1)
+        except OSError:
+            failed += 1
+            one.roll()
+    assert failed == 1 and one.oldest > stuck + 4
+    assert numbers(disk.folder)[0] == stuck and len(numbers(disk.folder)) <= 5
+    again = flights(disk.folder, (1, 0, 0), most_files=4)
+    assert again.newest - again.oldest < 4 and stuck in numbers(disk.folder)
+    disk.remove, disk.failing = remove, False  # type: ignore[method-assign]
+    again = flights(disk.folder, (1, 0, 0), most_files=4)
+    assert again.newest - again.oldest < 4 and stuck not in numbers(disk.folder)
+
+
+def test_a_table_is_not_refused_for_a_file_that_stays(disk: Room) -> None:
+    one = flights(disk.folder, (1, 0, 0))
+    in_minutes(one, 1, 20)
+    disk.failing, one.room = True, 1 << 31
+    one.give_way()
+
+
+def test_a_newest_file_that_cannot_be_looked_at_stops_no_start(
+    small: None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "f"
+    in_minutes(flights(folder, (1, 0, 0)), 1, 4)
+
+    def fails(path: str) -> None:
+        raise OSError(errno.EIO)
+
+    broken = Room(folder, 1 << 30)
+    broken.stat = fails  # type: ignore[attr-defined]
+    monkeypatch.setattr(gaugebox.flight_log, "os", broken)
+    in_minutes(flights(folder, (1, 0, 0)), 241, 1)
+    assert unpacked(content(folder)) == counted(1, 300)
+
+
 def test_a_file_that_somebody_removed(small: None, tmp_path: Path) -> None:
     folder = tmp_path / "f"
     one = flights(folder, (1, 0, 0), most_files=5)
@@ -717,6 +790,7 @@ PARTS: dict[str, tuple[Any, str]] = {
     "another's": (lambda part: b"start,seconds\n", "part"),
     "not base64": (lambda part: part + b"9 0 ????\n", "part"),
     "half a line": (lambda part: part + b"9\n", "part"),
+    "another's, of no line": (lambda part: b"mine", "part"),
 }  # fmt: skip
 
 
@@ -765,3 +839,45 @@ def test_a_ring_begun_anew_is_refused(box: Any, tmp_path: Path) -> None:
     box.flights.oldest = box.flights.newest = 90
     with pytest.raises(Misuse, match="another box"):
         fetched(box, path)
+
+
+def test_a_file_that_the_box_cannot_read_does_not_hide_the_others(box: Any, tmp_path: Path) -> None:
+    read, broken = box.flights.read, box.flights.oldest + 1
+
+    def failing(number: int, at: int, count: int) -> bytes:
+        if number == broken and at:
+            raise OSError(errno.EIO)
+        return read(number, at, count)  # type: ignore[no-any-return]
+
+    box.flights.read = failing
+    told, _ = fetched(box, tmp_path / "out.csv")
+    (why,) = told.unread
+    assert why.startswith(f"file {broken} of the log, from byte {PIECE} on: ")
+    assert 300 < sum(one.rows for one in told.files) < 600 and told.files[0].rows == 300
+
+
+def test_a_restart_just_when_it_is_asked_gives_no_wrong_time(box: Any, tmp_path: Path) -> None:
+    line = Answering(box)
+
+    def restarts() -> None:
+        if line.asked == 1:
+            box.events.start = 3
+
+    line.before = restarts
+    log(line, tmp_path / "out.csv", {}, lambda done, of: None)
+    assert {row[2] for row in csv.reader((tmp_path / "out.csv").read_text().splitlines()[2:])} == {""}
+
+
+def test_a_full_disk_leaves_what_has_come_and_nothing_half(
+    box: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(file: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as no_room:
+        no_room.setattr("gaugelight.flights.fetch.os.fsync", full)
+        with pytest.raises(Wrong) as told:
+            fetched(box, tmp_path / "out.csv")
+    assert "No space left" in told.value.lines[0] and "out.csv.part" in told.value.lines[-1]
+    assert sorted(os.listdir(tmp_path)) == ["box", "out.csv.part"]
+    assert fetched(box, tmp_path / "out.csv")[0].files[0].rows == 300

@@ -368,7 +368,7 @@ class App:
         """Does it; where it cannot, that is told once."""
         try:
             job()
-        except OSError:
+        except (OSError, MemoryError):
             if not self.unwritten:
                 self.unwritten = self.events.add(log.NOTICE, log.NO_FLIGHT_LOG, self.seconds)
         return True
@@ -496,6 +496,8 @@ class App:
 
     def _fly(self) -> None:
         self.flight = True
+        for output in self.outputs + self.needle_outputs:
+            output.left = 0
         self.board.close_line()
 
     def _serve(self) -> None:
@@ -562,8 +564,8 @@ def _sampled(converter: "Any", doublings: int) -> int:
 def _flush(events: log.Log, seconds: int = 0) -> None:
     try:
         events.flush(seconds)
-    except OSError:
-        pass  # a full or worn flash stops no gauge
+    except (OSError, MemoryError):
+        pass  # a full or worn flash stops no gauge, nor does a full heap
 
 
 class Output:

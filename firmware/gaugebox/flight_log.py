@@ -8,6 +8,10 @@ import binascii
 import os
 import struct
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any, Callable
+
 # length of the piece, number of the start, seconds since it of the first row (the others follow a second apart), CRC of the table,
 # form, how many inputs, dimmers, switches
 HEAD = "<HHIIBBBB"
@@ -53,8 +57,14 @@ class FlightLog:
             numbers = []
         self.oldest, self.newest, self.size = 1, 0, FULL
         if numbers:
-            self.oldest, self.newest = min(numbers), max(numbers)
-            self.size = int(os.stat(self._path(self.newest))[6])
+            self.newest = max(numbers)
+            self.oldest = max(min(numbers), self.newest - most_files + 1)
+            for number in numbers:
+                if number < self.oldest:
+                    self._try(os.remove, number)  # what could not be, when its turn was
+            said = self._try(os.stat, self.newest)
+            if said is not None:
+                self.size = int(said[6])
 
     def wire(self, start: int, crc: int, inputs: int, dimmers: int, switches: int) -> None:
         """What its rows are of; before the first."""
@@ -117,7 +127,9 @@ class FlightLog:
         if self.size >= FULL:
             raise OSError(NO_ROOM)  # the next file has found none yet
         size = self.size
-        self.size = FULL  # a write that fails ends its file
+        self.size = (
+            FULL if size else 0
+        )  # a write that fails ends its file; but it does not use up the ring, one empty file a minute
         with open(self._path(self.newest), "ab") as file:
             file.write(view)
         self.size = size + length
@@ -133,8 +145,11 @@ class FlightLog:
             self.size = 0
 
     def give_way(self) -> None:
-        """To a table that is to be stored. Raises OSError."""
-        self._gives_way(self.newest - 1)
+        """To a table that is to be stored, as far as it can: the store says itself when it has no room."""
+        try:
+            self._gives_way(self.newest - 1)
+        except OSError:
+            pass
 
     def _gives_way(self, last: int) -> bool:
         """With files up to that one; whether there is room then."""
@@ -147,13 +162,20 @@ class FlightLog:
             self._remove()
 
     def _remove(self) -> None:
-        """The oldest file."""
+        """The oldest file. One that cannot be removed is left until the next start: no damaged one shall stop the ring."""
+        self.oldest += 1
         try:
-            os.remove(self._path(self.oldest))
+            os.remove(self._path(self.oldest - 1))
         except OSError as problem:
             if problem.args[0] != ENOENT:
                 raise
-        self.oldest += 1
+
+    def _try(self, job: "Callable[[str], Any]", number: int) -> "Any":
+        """With a file, at the start, which no damaged one shall stop."""
+        try:
+            return job(self._path(number))
+        except OSError:
+            return None
 
     def _path(self, number: int) -> str:
         return "%s/%d" % (self.folder, number)

@@ -686,8 +686,16 @@ def log(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(f"{one.path}: {one.rows} rows of table {one.table}{numbers}")
     if fetched.damaged:
         screen.say(f"{fetched.damaged} of {fetched.bytes} bytes of the log are damaged, and were passed over")
-    files = [vars(one) | {"path": str(one.path)} for one in fetched.files]
-    return {"port": port, "files": files, "bytes": fetched.bytes, "damaged_bytes": fetched.damaged}, 0
+    for why in fetched.unread:
+        screen.say(f"left out: {why}")
+    said = {
+        "port": port,
+        "files": [vars(one) | {"path": str(one.path)} for one in fetched.files],
+        "bytes": fetched.bytes,
+        "damaged_bytes": fetched.damaged,
+        "unread": list(fetched.unread),
+    }
+    return said, 0
 
 
 def _clock(seconds: int) -> str:

@@ -31,22 +31,23 @@ Progress = Callable[[int, int], None]
 @dataclass
 class Part:
     """What has come so far. files: bytes of the box's files, by number, as far as they are here; last: where the last bytes of each
-    begin. began: when a start was, by its number."""
+    begin. began: when a start was, by its number. unread: why the box could not read a file of it to its end.
+    """
 
     path: Path
     files: dict[int, bytes] = field(default_factory=dict)
     last: dict[int, int] = field(default_factory=dict)
     began: dict[int, datetime] = field(default_factory=dict)
+    unread: list[str] = field(default_factory=list)
     out: TextIO | None = None
 
     def read(self) -> None:
         """What is in the file, if there is one; a line that was cut off at its end counts for nothing. Raises Misuse."""
         try:
             content = self.path.read_bytes().decode()
-            lines = content[: content.rfind("\n") + 1].splitlines(keepends=True)
-            if lines and lines[0] != HEAD:
+            if not (content.startswith(HEAD) or HEAD.startswith(content)):
                 raise ValueError
-            for line in lines[1:]:
+            for line in content[: content.rfind("\n") + 1].splitlines()[1:]:
                 self._take(line)
         except FileNotFoundError:
             pass
@@ -107,17 +108,19 @@ def fetch(line: BoxLine, path: Path, progress: Progress) -> Part:
         raise Misuse(f"{path}: {what}")
     with part.opened():
         uptime = timedelta(milliseconds=line.hello().uptime_ms)
-        part.add("start", str(said.start), (datetime.now(timezone.utc) - uptime).isoformat())
+        since = datetime.now(timezone.utc) - uptime
+        if line.flights().start == said.start:  # the uptime is of that start
+            part.add("start", str(said.start), since.isoformat())
         number = said.first
         while number <= said.last:
             at = len(part.files.get(number, b""))
             try:
                 content = line.flight_piece(number, at)
-            except BoxSaysNo:  # its ring has gone on meanwhile, or it cannot be read
+            except BoxSaysNo as no:  # its ring has gone on meanwhile, or it cannot be read
                 said = line.flights()
                 if number >= said.first:
-                    raise
-                number = said.first
+                    part.unread.append(f"file {number} of the log, from byte {at} on: {no}")
+                number = max(number + 1, said.first)
                 continue
             if content:
                 part.add(str(number), str(at), base64.b64encode(content).decode())
@@ -145,11 +148,12 @@ class Written:
 
 @dataclass(frozen=True)
 class Fetched:
-    """damaged: bytes of the log that were passed over."""
+    """damaged: bytes of the log that were passed over; unread: files that the box could not read to their end, and why."""
 
     files: tuple[Written, ...]
     damaged: int
     bytes: int
+    unread: tuple[str, ...] = ()
 
 
 def log(line: BoxLine, path: Path, more: dict[str, Table], progress: Progress) -> Fetched:
@@ -158,8 +162,8 @@ def log(line: BoxLine, path: Path, more: dict[str, Table], progress: Progress) -
 
     Raises Wrong, Misuse.
     """
-    part_path = path.with_name(path.name + ".part")
     _is_free(path)
+    part_path = path.with_name(path.name + ".part")
     try:
         part = fetch(line, part_path, progress)
         tables = more | _tables(line)
@@ -176,7 +180,9 @@ def log(line: BoxLine, path: Path, more: dict[str, Table], progress: Progress) -
         damaged += passed_over
     if not found:
         part_path.unlink()
-        raise Wrong(f"{line.port}: its flight log has no rows yet; they are written once a minute")
+        raise Wrong(
+            *part.unread, f"{line.port}: its flight log has no rows yet; they are written once a minute"
+        )
     ordered = [*dict.fromkeys(piece.table for piece in reversed(found))]  # the newest first
     paths = {crc: path if crc == ordered[0] else path.with_stem(f"{path.stem}-{crc}") for crc in ordered}
     for each in paths.values():
@@ -190,10 +196,13 @@ def log(line: BoxLine, path: Path, more: dict[str, Table], progress: Progress) -
         else:
             names = names_of(table)
             told = list(events(records, crc, [*names.inputs], [*names.dimmers], alerts_of(table)))
-        rows = _put(each, lambda file: write_csv(file, box, crc, names, found, told, part.began))
+        try:
+            rows = _put(each, lambda file: write_csv(file, box, crc, names, found, told, part.began))
+        except Wrong as wrong:
+            raise Wrong(*wrong.lines, f"{KEPT.format(part_path)}") from None
         written.append(Written(each, crc, rows, table is not None))
     part_path.unlink()
-    return Fetched(tuple(written), damaged, sum(map(len, part.files.values())))
+    return Fetched(tuple(written), damaged, sum(map(len, part.files.values())), tuple(part.unread))
 
 
 def _tables(line: BoxLine) -> dict[str, Table]:
@@ -222,4 +231,6 @@ def _put(path: Path, write: Callable[[TextIO], int]) -> int:
         os.replace(beside, path)
         return said
     except OSError as problem:
+        with contextlib.suppress(OSError):
+            beside.unlink()
         raise Wrong(f"{path}: cannot be written: {problem.strerror}") from None
