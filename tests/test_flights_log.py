@@ -1,5 +1,6 @@
 """The flight log: rows as the box packs them, its ring of files, and what the host makes of them; the cable lost anywhere."""
 
+import base64
 import csv
 import errno
 import io
@@ -32,6 +33,7 @@ from gaugelight.build import build
 from gaugelight.cli import DEMO
 from gaugelight.converters import OnChip
 from gaugelight.event_log import Event
+from gaugelight.flights.fetch import HEAD as PART
 from gaugelight.flights.fetch import Fetched, log
 from gaugelight.flights.flight_log import Names, Piece, head_of, names_of, pieces, write_csv
 from gaugelight.problems import Misuse, Wrong
@@ -780,6 +782,17 @@ def test_a_part_of_another_box_is_refused(box: Any, tmp_path: Path) -> None:
     assert part.read_bytes() == kept and not path.exists()
 
 
+def test_a_part_of_another_box_whose_last_byte_is_the_same(box: Any, tmp_path: Path) -> None:
+    path, number = tmp_path / "out.csv", box.flights.oldest
+    octets = box.flights.read(number, 0, PIECE + 1)
+    other = bytes(byte ^ 1 for byte in octets[:-1])
+    lines = [(0, other), (PIECE, octets[-1:])]
+    kept = "".join(f"{number} {at} {base64.b64encode(piece).decode()}\n" for at, piece in lines)
+    path.with_name("out.csv.part").write_text(PART + kept)
+    with pytest.raises(Misuse, match="another box"):
+        fetched(box, path)
+
+
 PARTS: dict[str, tuple[Any, str]] = {
     "torn in its last line": (lambda part: part[:-9], ""),
     "its last line missing": (lambda part: part[: part.rstrip(b"\n").rfind(b"\n") + 1], ""),
@@ -849,10 +862,13 @@ def test_a_file_that_the_box_cannot_read_does_not_hide_the_others(box: Any, tmp_
             raise OSError(errno.EIO)
         return read(number, at, count)  # type: ignore[no-any-return]
 
+    with pytest.raises(Wrong):  # the cable is lost while that one comes
+        fetched(box, tmp_path / "out.csv", lost_after=-(-len(read(broken - 1, 0, 1 << 20)) // PIECE) + 6)
+    assert f"\n{broken} {PIECE} " in (tmp_path / "out.csv.part").read_text()
     box.flights.read = failing
     told, _ = fetched(box, tmp_path / "out.csv")
     (why,) = told.unread
-    assert why.startswith(f"file {broken} of the log, from byte {PIECE} on: ")
+    assert why.startswith(f"file {broken} of the log, from byte {2 * PIECE} on: ")
     assert 300 < sum(one.rows for one in told.files) < 600 and told.files[0].rows == 300
 
 

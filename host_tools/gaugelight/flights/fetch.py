@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TextIO
 
 from gaugebox.flight_log import FULL, MOST_PIECE
+from gaugebox.store import PIECE
 from gaugebox.table import Table, TableError
 from gaugelight.box_line import BoxLine, BoxSaysNo
 from gaugelight.event_log import alerts_of, events
@@ -30,13 +31,11 @@ Progress = Callable[[int, int], None]
 
 @dataclass
 class Part:
-    """What has come so far. files: bytes of the box's files, by number, as far as they are here; last: where the last bytes of each
-    begin. began: when a start was, by its number. unread: why the box could not read a file of it to its end.
-    """
+    """What has come so far. files: bytes of the box's files, by number, as far as they are here. began: when a start
+    was, by its number. unread: why the box could not read a file of it to its end."""
 
     path: Path
     files: dict[int, bytes] = field(default_factory=dict)
-    last: dict[int, int] = field(default_factory=dict)
     began: dict[int, datetime] = field(default_factory=dict)
     unread: list[str] = field(default_factory=list)
     out: TextIO | None = None
@@ -64,7 +63,6 @@ class Part:
         if at != len(self.files.get(int(what), b"")):
             raise ValueError
         self.files[int(what)] = self.files.get(int(what), b"") + octets
-        self.last[int(what)] = at
 
     @contextlib.contextmanager
     def opened(self) -> Iterator[None]:
@@ -91,11 +89,11 @@ class Part:
     def is_of(self, line: BoxLine, first: int, last: int) -> bool:
         """Whether the box's files, `first` to `last`, are those of which this is a part: its last bytes are there."""
         there = [number for number in self.files if first <= number <= last]
-        if not there:
-            return not self.files
-        newest = max(there)
-        at = self.last[newest]
-        return line.flight_piece(newest, at).startswith(self.files[newest][at:])
+        for number in sorted(there, reverse=True):
+            at = max(0, len(self.files[number]) - PIECE)
+            with contextlib.suppress(BoxSaysNo):  # it cannot read that one
+                return line.flight_piece(number, at).startswith(self.files[number][at:])
+        return not self.files
 
 
 def fetch(line: BoxLine, path: Path, progress: Progress) -> Part:
