@@ -85,6 +85,15 @@ def test_the_face_is_right_within_what_it_states(tmp_path: Path, demo: Box) -> N
     assert shown > 150 and inside / shown >= 0.93
 
 
+def test_a_signal_below_nought_is_nought(tmp_path: Path, demo: Box) -> None:
+    """The converter's offset takes a float of 0 ohm there; the points that come of it are ones that the box file takes."""
+    made = evaluate(
+        read_session(written(tmp_path / "s.toml", signal=lambda gallons: max(5 * gallons - 2, 0) - 0.04)),
+        demo,
+    )
+    assert made.listed[0][:2] == (0, 0) and made.points[0].signal == 0
+
+
 def test_what_it_says_of_a_session(tmp_path: Path, demo: Box) -> None:
     result = evaluate(read_session(written(tmp_path / "s.toml")), demo)
     assert [point.true for point in result.points][8:11] == [16, 18, 14]

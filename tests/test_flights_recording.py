@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from gaugelight.flights.command import write_csv
 from gaugelight.flights.recording import ROWS_AT_ONCE, Recording, read_recording
 from gaugelight.live_log import LiveLog
 from gaugelight.problems import Misuse, Wrong
@@ -85,6 +86,32 @@ def test_pieces(tmp_path: Path, rows: str, begins: list[int], times: list[int], 
     assert [first for first, _ in found.spans] == begins and found.spans[-1][1] == len(found)
     assert found.times_ms.tolist() == times
     assert note in "\n".join(found.notes) and bool(note) == bool(found.notes)
+
+
+UNKNOWN, TEN = "{},0,,1,1,0,0,\n{},1,,1,1,0,0,\n", "{},0,2026-11-26T10:{}:00Z,1,1,0,0,\n"
+# rows, what is said of the time of each, and milliseconds since the first
+DATED = {
+    "before one that is known": (UNKNOWN.format(1, 1) + TEN.format(2, "00"), ["+0:00:00", "+0:00:01", "10:00:00"], [0, 1000, 2000]),
+    "after it": (TEN.format(2, "00") + UNKNOWN.format(3, 3), ["10:00:00", "+0:00:01", "+0:00:02"], [0, 1000, 2000]),
+    "between two": (
+        TEN.format(2, "00") + UNKNOWN.format(3, 3) + TEN.format(4, "01"),
+        ["10:00:00", "+0:00:01", "+0:00:02", "10:01:00"],
+        [0, 1000, 2000, 60000],
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("rows, moments, times", DATED.values(), ids=DATED)
+def test_no_time_of_day_is_invented(tmp_path: Path, rows: str, moments: list[str], times: list[int]) -> None:
+    found = reading(tmp_path, LOG + STARTS + rows)
+    assert [found.moment(row) for row in range(len(found))] == moments
+    assert found.times_ms.tolist() == times and "nobody knows" in found.notes[0]
+    assert (found.first_moment is None) == moments[0].startswith("+")
+    written = tmp_path / "out.csv"
+    write_csv(written, [], found, lambda done, of: None)
+    told = [line.split(",")[:2] for line in written.read_text().splitlines()[1:]]
+    assert told[0] == ["seconds", "time UTC"]
+    assert [bool(at) for _, at in told[1:]] == [not moment.startswith("+") for moment in moments]
 
 
 def test_a_clock_that_is_set_back(tmp_path: Path) -> None:

@@ -116,6 +116,27 @@ def test_each_pump_cycle_is_found_and_the_leak(leak: float, noise: float) -> Non
     assert found.interval == pytest.approx(200 / leak + 5, rel=0.03)
 
 
+def test_a_pump_that_ran_when_the_recording_began_tells_no_interval() -> None:
+    t = np.arange(1500.0)
+    pressure = np.interp((t + 245) % 300, [0, 240, 300], [1200, 900, 1200]) + chance().normal(0, 2, len(t))
+    found = hydraulics(t, pressure)
+    assert found is not None and len(found.starts) == 4
+    assert [seconds for _, seconds in found.intervals] == pytest.approx([300] * 3, abs=8)
+
+
+@pytest.mark.parametrize("off_s", [None, 1])
+def test_nothing_is_told_across_a_hole(off_s: int | None) -> None:
+    """Cycles of 300 s; from 1000 to 2900 s nobody listened, and in one case nobody knows for how long."""
+    t = np.arange(6000.0)
+    pressure = np.interp(t % 300, [0, 295, 300], [1200, 900, 1200]) + chance().normal(0, 2, len(t))
+    there = (t < 1000) | (t >= 2900)
+    seconds = t[there] - (np.where(t[there] < 1000, 0, 1900 - off_s) if off_s else 0)
+    found = hydraulics(seconds, pressure[there], 0.0, [0, 1000])
+    assert found is not None and found.leak is not None
+    assert [seconds for _, seconds in found.intervals] == pytest.approx([300] * 12, abs=8)
+    assert abs(found.leak[0] + 300 / 295) <= found.leak[1] + 0.002
+
+
 def test_a_leak_that_grows_shortens_the_intervals() -> None:
     steady, worse = hydraulics(HOUR, wave()[0]), hydraulics(HOUR, wave(growing=0.5)[0])
     assert steady is not None and worse is not None and steady.drift is not None and worse.drift is not None

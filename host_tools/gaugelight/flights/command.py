@@ -179,7 +179,8 @@ def _read(screen: Screen, log: Path) -> Recording:
 
 
 def _say_recording(screen: Screen, recording: Recording, notes: list[str]) -> None:
-    began = "" if recording.began is None else f" from {recording.began:%Y-%m-%d %H:%M:%S} UTC"
+    first = recording.first_moment
+    began = "" if first is None else f" from {first:%Y-%m-%d %H:%M:%S} UTC"
     rate = 1000 / recording.interval_ms
     every = f"{rate:.3g} a second" if rate >= 1 else f"one in {1 / rate:.3g} s"
     length = clock(float(recording.seconds()[-1]))
@@ -316,7 +317,8 @@ def write_csv(
     path: Path, replays: list[Replay], recording: Recording, progress: Callable[[int, int], None]
 ) -> None:
     """The readings said, a row a row of the log; with two tables their columns carry their names. Raises Wrong."""
-    heads = ["time UTC" if recording.began is not None else "seconds"]
+    heads = ["seconds"] * (recording.began is None or bool(recording.undated))
+    heads += ["time UTC"] * (recording.began is not None)
     columns = []
     for one in replays:
         after = f" ({one.label})" if len(replays) > 1 else ""
@@ -345,12 +347,17 @@ def _csv_rows(recording: Recording, columns: list[Any], alerts: list[list[str]],
 
     piece = slice(at, at + ROWS_AT_ONCE)
     times = recording.times_ms[piece].tolist()
-    if recording.began is None:
-        cells = [[f"{ms / 1000:.3f}" for ms in times]]
-    else:
+    cells = []
+    if recording.began is None or recording.undated:
+        cells.append([f"{ms / 1000:.3f}" for ms in times])
+    if recording.began is not None:
         began = recording.began.timestamp()
         moments = [datetime.fromtimestamp(began + ms / 1000, timezone.utc) for ms in times]
-        cells = [[one.isoformat(timespec="milliseconds").replace("+00:00", "Z") for one in moments]]
+        told = [one.isoformat(timespec="milliseconds").replace("+00:00", "Z") for one in moments]
+        for first, end in recording.undated:
+            for row in range(max(first - at, 0), min(end - at, len(told))):
+                told[row] = ""
+        cells.append(told)
     for trace in columns:
         faults = trace.faults[piece].tolist()
         form = f"%.{trace.decimals}f"

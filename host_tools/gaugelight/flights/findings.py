@@ -156,7 +156,8 @@ def _finding(flight: _Flight, trace: Trace, damping_s: float | None, fuel: bool,
     seconds, readings = flight.recording.seconds(), trace.readings
     finding = Finding(trace, damping_s)
     if pressure:
-        finding = replace(finding, hydraulics=hydraulics(seconds, readings, 2 * trace.step))
+        anew = [first for first, _ in flight.recording.spans]
+        finding = replace(finding, hydraulics=hydraulics(seconds, readings, 2 * trace.step, anew))
     if fuel:
         finding = replace(finding, tank=_tank(flight, trace))
     if damping_s is not None and finding.hydraulics is None:

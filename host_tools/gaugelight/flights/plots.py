@@ -88,7 +88,7 @@ def _times(recording: Recording) -> tuple[Floats, str]:
 
 
 def _since(recording: Recording, unit: str) -> str:
-    return f"{unit} since {'the first row' if recording.began is None else f'{recording.began:%Y-%m-%d %H:%M:%S} UTC'}"
+    return f"{unit} since {'the first row' if recording.first_moment is None else f'{recording.first_moment:%Y-%m-%d %H:%M:%S} UTC'}"
 
 
 def _legend(replays: Sequence[Replay]) -> list[Any]:

@@ -51,7 +51,8 @@ class Recording:
     crc        of the table that ran, eight hexadecimal digits; None: without a table
     spans      rows from, and up to but not with, in which the box ran on: it has started anew between two, or nobody was listening
     up_ms      of each span, for how long the box had been up at its first row; where the log does not say, for long
-    began      of the first row, where its time is known
+    began      of the first row, by the clock of the first whose time is known
+    undated    rows from, and up to but not with, of starts of which nobody knows when they were
     said       by readout, what the box said
     events     row, words
     notes      what a reader should know: rows cut off, gaps
@@ -66,6 +67,7 @@ class Recording:
     spans: tuple[tuple[int, int], ...] = ()
     up_ms: tuple[int, ...] = ()
     began: datetime | None = None
+    undated: tuple[tuple[int, int], ...] = ()
     said: dict[str, LoggedReading] = field(default_factory=dict)
     events: tuple[tuple[int, str], ...] = ()
     notes: tuple[str, ...] = ()
@@ -82,13 +84,26 @@ class Recording:
     def seconds(self) -> Floats:
         return self.times_ms / 1000
 
+    @property
+    def first_moment(self) -> datetime | None:
+        """When the first row was; None where nobody knows."""
+        return self.at(0)
+
+    def at(self, row: int) -> datetime | None:
+        """When a row was; None where nobody knows."""
+        if self.began is None or any(first <= row < end for first, end in self.undated):
+            return None
+        seconds = int(self.times_ms[row]) / 1000
+        return datetime.fromtimestamp(self.began.timestamp() + seconds, timezone.utc)
+
     def moment(self, row: int) -> str:
-        """As people say it: the time of day where it is known, else since the first row."""
-        ms = int(self.times_ms[min(row, len(self) - 1)])
-        if self.began is not None:
-            at = datetime.fromtimestamp(self.began.timestamp() + ms / 1000, timezone.utc)
+        """As people say it: the time of day where it is known, else since the first row, with a + where others are times of day."""
+        row = min(row, len(self) - 1)
+        if (at := self.at(row)) is not None:
             return f"{at:%H:%M:%S}"
-        return f"{ms // 3_600_000}:{ms // 60_000 % 60:02}:{ms // 1000 % 60:02}"
+        ms = int(self.times_ms[row])
+        sign = "" if self.began is None else "+"
+        return f"{sign}{ms // 3_600_000}:{ms // 60_000 % 60:02}:{ms // 1000 % 60:02}"
 
 
 @dataclass
@@ -239,11 +254,17 @@ class _Reading:
         joined = {
             name: np.concatenate(pieces) for name, pieces in parts.items() if pieces and name != "events"
         }
-        notes = []
+        notes: list[str] = []
+        undated: tuple[tuple[int, int], ...] = ()
         if self.cut:
             notes.append(f"{self.cut} {'row was' if self.cut == 1 else 'rows were'} cut off, and left out")
         if where.start >= 0:
             times, breaks, began = _by_starts(joined["starts"], joined["times"], joined["clocks"])
+            undated = () if began is None else _undated(breaks, joined["clocks"])
+            if undated:
+                notes.append(
+                    "when some of its starts were, nobody knows: a time with a + is since the first row, with a second between starts"
+                )
             up_ms = joined["times"].astype(np.int64)
         else:
             times, breaks, began = _by_clock(joined["times"], notes)
@@ -268,6 +289,7 @@ class _Reading:
             spans=tuple(zip(edges, edges[1:])),
             up_ms=tuple(int(up_ms[edge]) for edge in edges[:-1]),
             began=began,
+            undated=undated,
             said=said,
             events=tuple(parts["events"]),
         )
@@ -316,16 +338,24 @@ def _by_starts(starts: Ints, since: Floats, clock: Floats) -> tuple[Ints, set[in
     """Times from what the box counts since each of its starts."""
     steps = np.diff(since)
     breaks = np.flatnonzero((np.diff(starts) != 0) | (steps < 0)) + 1
-    for row in breaks:
-        apart = clock[row] - clock[row - 1]
+    known = np.flatnonzero(~np.isnan(clock))
+    for row in breaks.tolist():
+        earlier = known[known < row]
+        last = int(earlier[-1]) if len(earlier) else row - 1  # there may be starts of no known time between
+        apart = clock[row] - clock[last] - float(steps[last : row - 1].sum())
         steps[row - 1] = apart if apart > 0 else BETWEEN_STARTS_MS
     times = np.round(np.concatenate([[0.0], np.cumsum(steps)])).astype(np.int64)
-    known = np.flatnonzero(~np.isnan(clock))
     began = None
     if len(known):
         first = int(known[0])
         began = datetime.fromtimestamp((clock[first] - times[first]) / 1000, timezone.utc)
     return times, {int(row) for row in breaks}, began
+
+
+def _undated(breaks: set[int], clock: Floats) -> tuple[tuple[int, int], ...]:
+    """Rows of the starts of which no row has a time."""
+    edges = [0, *sorted(breaks), len(clock)]
+    return tuple((first, end) for first, end in zip(edges, edges[1:]) if np.isnan(clock[first:end]).all())
 
 
 def _ends_with_newline(path: Path) -> bool:

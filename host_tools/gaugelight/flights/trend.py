@@ -23,6 +23,7 @@ Bools = NDArray[np.bool_]
 TURN_S = DAMPING_MS / 1000  # of the box's damper
 # hydraulics: a rise is a pump cycle when it is so many times the noise, and such a share of all that the pressure does
 NOISES, SHARE_OF_RANGE = 8.0, 0.25
+SEEN = 4.0  # times the noise: a fall before the pump comes on
 SETTLES, LEAST_REST = (
     0.1,
     8,
@@ -142,12 +143,16 @@ class Hydraulics:
         return [rest for rest in self.rests if rest.slope is not None]
 
 
-def hydraulics(seconds: Floats, pressure: Floats, least_rise: float = 0.0) -> Hydraulics | None:
+def hydraulics(
+    seconds: Floats, pressure: Floats, least_rise: float = 0.0, anew: Sequence[int] = ()
+) -> Hydraulics | None:
     """Pump cycles and leak-down of a pressure that an accumulator holds; None where it does nothing of the kind.
 
     A cycle is a rise between two turning points of the pressure. A point is one when the pressure has come back from it by more than `rise`
     (a hysteresis, so no threshold has to be known): a quarter of all that it moves through, eight times its noise, and `least_rise`. A pump
     fills an accumulator at least twice as fast as it leaks; where it never comes on, the pressure must fall by as much.
+    anew: rows before which nobody was listening. Nothing is told across them, and of a pump that ran already when the
+    recording began, nobody knows since when.
     """
     known = np.flatnonzero(~np.isnan(pressure))
     if len(known) < 3:
@@ -158,8 +163,18 @@ def hydraulics(seconds: Floats, pressure: Floats, least_rise: float = 0.0) -> Hy
     rise = max(SHARE_OF_RANGE * float(high - low), NOISES * noise, least_rise)
     if rise <= 0:
         return None
-    lows, highs = turning_points(p, rise)
-    rests, rises = _rests(t, p, lows, highs, rise)
+    edges = sorted({0, *np.searchsorted(known, anew).tolist(), len(known)})
+    lows: list[int] = []
+    starts: list[list[int]] = []
+    found: list[tuple[int, int]] = []
+    rises: list[float] = []
+    for edge, after in zip(edges, edges[1:]):
+        its_lows, its_highs = ([edge + k for k in some] for some in turning_points(p[edge:after], rise))
+        lows += its_lows
+        starts.append([low for low in its_lows if float(p[edge : low + 1].max() - p[low]) > SEEN * noise])
+        found += _fallen(its_lows, its_highs, edge, after - 1)
+        rises += _risen(t, its_lows, its_highs)
+    rests = _rests(t, p, found, rise)
     slopes = [rest.slope for rest in rests if rest.slope is not None]
     fallen = [float(t[rest.end] - t[rest.first]) for rest in rests]
     if not slopes or np.mean(slopes) >= 0 or rises and np.median(rises) > np.median(fallen) / 2:
@@ -167,9 +182,9 @@ def hydraulics(seconds: Floats, pressure: Floats, least_rise: float = 0.0) -> Hy
     if not lows and -np.mean(slopes) * max(fallen) < rise:
         return None
     told = {rest.end for rest in rests if rest.slope is not None and not rest.used}
-    intervals = [(b, float(t[b] - t[a])) for a, b in zip(lows, lows[1:]) if b in told]
+    intervals = [(b, float(t[b] - t[a])) for some in starts for a, b in zip(some, some[1:]) if b in told]
     return Hydraulics(
-        tuple(int(known[one]) for one in lows),
+        tuple(int(known[one]) for some in starts for one in some),
         tuple(replace(rest, first=int(known[rest.first]), end=int(known[rest.end])) for rest in rests),
         noise,
         rise,
@@ -179,28 +194,27 @@ def hydraulics(seconds: Floats, pressure: Floats, least_rise: float = 0.0) -> Hy
     )
 
 
-def _rests(
-    seconds: Floats, pressure: Floats, lows: list[int], highs: list[int], rise: float
-) -> tuple[list[Rest], list[float]]:
-    """What lies between a top, or the begin, and the next low, or the end; and the seconds of each rise."""
-    found = []
-    rises = []
-    for low in lows:
-        high = min([high for high in highs if high > low], default=None)
-        if high is not None:
-            rises.append(float(seconds[high] - seconds[low]))
-    ends = lows if lows and (not highs or lows[-1] > highs[-1]) else [*lows, len(pressure) - 1]
-    for end in ends:
-        first = max([high for high in highs if high < end], default=0)
-        if end > first:
-            found.append((first, end))
+def _risen(seconds: Floats, lows: list[int], highs: list[int]) -> list[float]:
+    """Seconds of each rise."""
+    nexts = [(low, min([high for high in highs if high > low], default=low)) for low in lows]
+    return [float(seconds[high] - seconds[low]) for low, high in nexts if high > low]
+
+
+def _fallen(lows: list[int], highs: list[int], begin: int, last: int) -> list[tuple[int, int]]:
+    """What lies between a top, or the begin, and the next low, or the last row."""
+    ends = lows if lows and (not highs or lows[-1] > highs[-1]) else [*lows, last]
+    found = [(max([high for high in highs if high < end], default=begin), end) for end in ends]
+    return [(first, end) for first, end in found if end > first]
+
+
+def _rests(seconds: Floats, pressure: Floats, found: Sequence[tuple[int, int]], rise: float) -> list[Rest]:
     longest = max((seconds[end] - seconds[first] for first, end in found), default=0.0)
     rests = []
     for first, end in found:
         slope = _rest_slope(seconds[first:end], pressure[first:end], longest)
         used = slope is None or _falls_out(seconds[first : end + 1], pressure[first : end + 1], slope, rise)
         rests.append(Rest(first, end, slope, used))
-    return rests, rises
+    return rests
 
 
 def _falls_out(seconds: Floats, pressure: Floats, slope: float, rise: float) -> bool:
