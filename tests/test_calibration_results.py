@@ -85,6 +85,16 @@ def test_the_face_is_right_within_what_it_states(tmp_path: Path, demo: Box) -> N
     assert shown > 150 and inside / shown >= 0.93
 
 
+@pytest.mark.parametrize("pours", [(0, *9 * [2]), (0, *6 * [3]), (0, 3.1, *5 * [3])])
+def test_full_under_a_float_that_stopped_lies_within_what_the_face_states(
+    tmp_path: Path, demo: Box, pours: Sequence[float]
+) -> None:
+    """The float stops at 15.6 US gal of 18: by few pours or many, the highest reading says how much more there may be."""
+    stopped = written(tmp_path / "s.toml", pours, lambda gallons: min(5 * gallons, 78))
+    top = evaluate(read_session(stopped), demo).face[-1]
+    assert top.reading < sum(pours) - 1 and top.reading + top.plus_minus >= sum(pours)
+
+
 def test_a_signal_below_nought_is_nought(tmp_path: Path, demo: Box) -> None:
     """The converter's offset takes a float of 0 ohm there; the points that come of it are ones that the box file takes."""
     made = evaluate(

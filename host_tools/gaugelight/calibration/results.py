@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     from gaugelight.calibration.density import Density
     from gaugelight.calibration.straight_line import ReferenceFit
     from gaugelight.calibration.tank import Observed, TankFit
+    from gaugelight.error_budget import Budget
 
 K = 1.96  # from a plus or minus at 95 % to a standard uncertainty: what a person states is taken for normal
 MOST_FACED = 201
@@ -488,7 +489,7 @@ def _lever(taken: Floats, at: float) -> float:
 def _face(box: Box, session: Session, one: Input, listed: Sequence[Listed]) -> tuple[Faced, ...]:
     """Every reading that the face shows, or a part of them evenly spread where there are many."""
     from gaugelight.build import solve_input
-    from gaugelight.error_budget import budget_at, half_width, quantities
+    from gaugelight.error_budget import budget_at, quantities
 
     as_written = with_calibration(box, one.name, listed, calibrated_of(session, Path(box.file)))
     new = as_written.input(one.name)
@@ -496,15 +497,27 @@ def _face(box: Box, session: Session, one: Input, listed: Sequence[Listed]) -> t
     solved = solve_input(as_written, new)
     found = quantities(solved)
     step, (low, high) = float(one.step), new.law.span
-    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
+    first, last = math.floor(low / step + 0.5), math.floor(high / step + 0.5)  # as the face rounds
     every = max(1, math.ceil((last - first + 1) / MOST_FACED))
     faced = []
-    for k in range(first, last + 1, every):
-        budget = budget_at(solved, found, k * step)
-        parts = [part for contributor in budget.contributors for part in contributor.parts]
-        off = half_width([*parts, (step / math.sqrt(12), "rectangular")])
+    for k in sorted({*range(first, last + 1, every), last}):
+        # at its ends, where a float may lie, the face shows a whole step that stands for what lies there
+        shown = {
+            min(max(k * step, low), high),
+            *([low] if k == first else []),
+            *([high] if k == last else []),
+        }
+        off = max(_off(budget_at(solved, found, reading), step) for reading in shown)
         faced.append(Faced(k * step, off))
     return tuple(faced)
+
+
+def _off(budget: Budget, step: float) -> float:
+    """Plus or minus at 95 %, the rounding to the displayed step included."""
+    from gaugelight.error_budget import half_width
+
+    parts = [part for contributor in budget.contributors for part in contributor.parts]
+    return half_width([*parts, (step / math.sqrt(12), "rectangular")])
 
 
 def _notes(session: Session, one: Input, fit: TankFit | ReferenceFit) -> list[str]:

@@ -78,7 +78,9 @@ def fit_tank(points: Sequence[Observed], common: float, step: float, lift: float
     # At its outermost signals the float may lie: there the face shows the least that may be in the tank.
     lifts, stops = float(readings[0]), float(readings[-1])
     first = int(lifts - poured.lowest > max(tolerance[0], 2 * unit(step)))
-    last = len(x) - int(above > 0 and stops - readings[-2] > 2 * unit(step))
+    # so it may where one point alone lies there: more was poured in than the face will say
+    more = above > 0 or poured.most - stops > plus_minus[-1]
+    last = len(x) - int(more and stops - readings[-2] > 2 * unit(step))
     chosen = [
         first + k
         for k in smooth.fewest(
@@ -88,7 +90,7 @@ def fit_tank(points: Sequence[Observed], common: float, step: float, lift: float
     chosen = [*range(first), *chosen, *range(last, len(x))]
     plus_minus[0] += lifts - poured.lowest
     readings[0] = poured.lowest
-    if above:
+    if more:
         plus_minus[-1] = max(plus_minus[-1], poured.most - stops + unit(step))
     fit = TankFit(
         *breakpoints(poured.scale, x[chosen], readings[chosen], plus_minus[chosen], step),
