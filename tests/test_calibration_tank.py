@@ -415,3 +415,12 @@ def test_fewest_keeps_neighbours_apart_though_the_curve_hardly_rises() -> None:
     ys = np.where(xs < 0.4, 1e-4 * xs, xs - 0.4)
     chosen = smooth.fewest(xs, ys, np.ones(65), np.full(65, 1e-6), 0.01)
     assert (np.diff(ys[chosen])[:-1] >= 0.02 - 1e-12).all()
+
+
+def test_a_flat_end_leaves_the_rest_its_breakpoints() -> None:
+    """Nearly all of the sender's travel is the last two gallons: no line there follows well enough, and yet none goes past all points."""
+    signals = [239.01, 199.25, 181.15, 167.57, 157.03, 145.72, 137.54, 127.51, 113.78, 33.03]
+    points = [Observed(2.0 if k else 0.0, 0.025, signal, 0.428) for k, signal in enumerate(signals)]
+    fitted = fit_tank(points, 0.01, 0.5)
+    assert len(fitted.signals) > 8
+    assert np.abs(fitted.residuals[:-1]).max() < 0.4

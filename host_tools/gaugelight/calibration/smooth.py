@@ -179,7 +179,8 @@ def fewest(xs: Floats, ys: Floats, us: Floats, tolerance: Floats, unit: float) -
     costs = np.where(linked, 1 + (gaps / (xs[-1] - xs[0])) ** 2 / 1000, np.inf)
     # what nothing follows well enough: to the next place that is high enough, and if that is too near to the end, to the end
     costs[~linked & rises & (np.cumsum(rises, axis=1) == 1)] = 1e3
-    costs[~linked[:, last], last] = np.where(rises[~linked[:, last], last], 1e6, np.inf)
+    far = ~linked[:, last]
+    costs[far, last] = np.where(rises[far, last], 1e6 * np.arange(last + 1, 0, -1)[far], np.inf)
     costs[0, last] = min(costs[0, last], 1e9)
     cheapest, before = np.full(last + 1, np.inf), np.zeros(last + 1, dtype=int)
     cheapest[0] = 0.0
