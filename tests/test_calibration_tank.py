@@ -424,3 +424,13 @@ def test_a_flat_end_leaves_the_rest_its_breakpoints() -> None:
     fitted = fit_tank(points, 0.01, 0.5)
     assert len(fitted.signals) > 8
     assert np.abs(fitted.residuals[:-1]).max() < 0.4
+
+
+def test_an_empty_tank_is_not_read_as_what_lifts_the_float() -> None:
+    """The signal of the empty tank was noisy when it was taken, and is when it is read: three noises of the difference of both are still empty."""
+    signals, noise = [2.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0, 88.0], 0.25
+    points = [Observed(2.5 if k else 0.0, 0.025, signal, noise) for k, signal in enumerate(signals)]
+    fitted = fit_tank(points, 0.01, 0.5)
+    for off in (0.0, 0.25, 0.5, 0.75):
+        reading, plus_minus = fitted.band(2.0 + off)
+        assert reading - plus_minus <= 0, off

@@ -42,6 +42,7 @@ STRANGE = 3.0  # standard deviations from what all others say
 SLIP_U = 0.3  # of the span, or of the range: what was mistaken says nothing
 SLIPS = 0.05  # chance of there being one, before any point is known
 FEWEST = 4
+CLEAR = 4.0  # noises from the empty tank's signal, itself a noisy one: from there on it is not taken for an empty one any more
 
 
 @dataclass(frozen=True)
@@ -203,8 +204,8 @@ def _places(poured: _Poured, below: int, above: int, lift: float) -> Floats:
     swims = poured.x[below : len(poured.x) - above]
     within = swims[(swims > ends[0]) & (swims < ends[1])]
     low, high = (
-        min(max(2 * float(u), 2 * poured.scale.unit, lift), abs(near - end) / 2)
-        for end, u, near in zip(ends, poured.x_u[[0, -1]], (within.min(), within.max()))
+        min(max(noises * float(u), 2 * poured.scale.unit, lift), abs(near - end) / 2)
+        for noises, end, u, near in zip((CLEAR, 2), ends, poured.x_u[[0, -1]], (within.min(), within.max()))
     )
     return poured.scale.places(
         np.array([ends[0], *np.linspace(ends[0] + low, ends[1] - high, PLACES), ends[1]])
