@@ -428,9 +428,9 @@ def test_a_flat_end_leaves_the_rest_its_breakpoints() -> None:
 
 def test_an_empty_tank_is_not_read_as_what_lifts_the_float() -> None:
     """The signal of the empty tank was noisy when it was taken, and is when it is read: three noises of the difference of both are still empty."""
-    signals, noise = [2.0, 12.0, 24.0, 36.0, 48.0, 60.0, 72.0, 88.0], 0.25
-    points = [Observed(2.5 if k else 0.0, 0.025, signal, noise) for k, signal in enumerate(signals)]
+    signals, noise = [225.88, 215.78, 192.23, 168.57, 145.98, 124.26, 102.04, 79.47, 55.35, 33.83], 0.213
+    points = [Observed(2.0 if k else 0.0, 0.025, signal, noise) for k, signal in enumerate(signals)]
     fitted = fit_tank(points, 0.01, 0.5)
-    for off in (0.0, 0.25, 0.5, 0.75):
-        reading, plus_minus = fitted.band(2.0 + off)
+    for off in (0.0, 1.0, 2.0, 2.8):
+        reading, plus_minus = fitted.band(signals[0] - off * noise)
         assert reading - plus_minus <= 0, off
