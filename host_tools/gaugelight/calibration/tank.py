@@ -42,7 +42,7 @@ STRANGE = 3.0  # standard deviations from what all others say
 SLIP_U = 0.3  # of the span, or of the range: what was mistaken says nothing
 SLIPS = 0.05  # chance of there being one, before any point is known
 FEWEST = 4
-CLEAR = 4.0  # noises from the empty tank's signal, itself a noisy one: from there on it is not taken for an empty one any more
+CLEAR = 6.0  # noises from the empty tank's signal, itself a noisy one: from there on it is not taken for an empty one any more
 
 
 @dataclass(frozen=True)
