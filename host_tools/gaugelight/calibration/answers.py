@@ -97,7 +97,7 @@ class Typed(Answers):
                 if key in self.at_once and not self.typed:
                     self.lines.append(key)
                     self.answered = time.monotonic()
-                elif key in RETURN and time.monotonic() - self.answered < HABIT_S:
+                elif key in RETURN and not self.typed and time.monotonic() - self.answered < HABIT_S:
                     continue
                 elif key in RETURN:
                     self.lines.append(self.typed)
@@ -106,7 +106,7 @@ class Typed(Answers):
                     self.typed = self.typed[:-1]
                 elif key == "\x04":  # Ctrl-D
                     raise Ended
-                elif self.at_once and key.isprintable():
+                elif self.at_once.isalpha() and key.isprintable():
                     continue  # none of those: whoever looks elsewhere does not see it stand there
                 elif key.isprintable() and len(self.typed) < 60:
                     self.typed += key
