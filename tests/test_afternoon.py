@@ -142,13 +142,11 @@ def test_from_drained_to_recorded(tmp_path: Path, capsys: pytest.CaptureFixture[
             assert band["plus_minus"] < 0.5
             said = reading_at(aircraft, virtual, gallons)
             assert abs(said - gallons) <= band["plus_minus"] + 0.001, gallons
-        assert reading_at(aircraft, virtual, 0.0) == pytest.approx(
-            0, abs=0.1
-        )  # the float on the bottom: nothing is promised
+        # the float on the bottom: nothing is promised
+        assert reading_at(aircraft, virtual, 0.0) == pytest.approx(0, abs=0.1)
         assert reading_at(aircraft, virtual, 0.3) == pytest.approx(0, abs=0.1)
-        assert (
-            reading_at(aircraft, virtual, HOLDS) <= TOUCHES + 0.3
-        )  # under the top: no more than it has seen
+        # under the top: no more than it has seen
+        assert reading_at(aircraft, virtual, HOLDS) <= TOUCHES + 0.3
 
         starter = run(capsys, "record", str(file), "--starter")
         page = tmp_path / "page.html"

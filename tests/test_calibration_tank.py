@@ -169,9 +169,8 @@ def test_zones_where_the_float_lies(
     readings, bands = (list(one)[:: -1 if falls else 1] for one in (fit.readings, fit.plus_minus))
     if fit.bottom:
         assert fit.bottom[0] == 0 and fit.bottom[1] == pytest.approx(low, abs=0.6)
-        assert (
-            readings[0] == 0 and readings[1] >= 0.8 * low
-        )  # nothing, then at once what it takes to lift the float
+        # nothing, then at once what it takes to lift the float
+        assert readings[0] == 0 and readings[1] >= 0.8 * low
         assert bands[0] >= fit.bottom[1] and bands[1] < 1.0
     if fit.top:
         assert fit.top[0] == pytest.approx(high, abs=0.6) and fit.top[1] == 18.0
@@ -182,9 +181,8 @@ def test_zones_where_the_float_lies(
     if not bottom and not top and low < 0 and high > 18:
         assert max(abs(one) for one in fit.residuals) < 0.1
     signals = sorted(fit.signals)
-    assert (
-        min(b - a for a, b in itertools.pairwise(signals)) >= 2 * NOISE / 2 * 0.99
-    )  # no step within the noise
+    # no step within the noise
+    assert min(b - a for a, b in itertools.pairwise(signals)) >= 2 * NOISE / 2 * 0.99
 
 
 def test_where_between_two_pours_it_lifts_is_said_to_be_unknown() -> None:

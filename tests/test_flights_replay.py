@@ -416,9 +416,8 @@ def test_misuse(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(
-        "gaugelight.flights.command.build", lambda box: demo()
-    )  # it is the words that are wrong
+    # it is the words that are wrong
+    monkeypatch.setattr("gaugelight.flights.command.build", lambda box: demo())
     write_live(tmp_path / "f.csv", 5)
     before = (tmp_path / "f.csv").read_bytes()
     assert main(["replay", str(DEMO), "f.csv", *words]) == 2

@@ -155,9 +155,8 @@ def test_what_uses_the_pressure_is_no_leak() -> None:
     assert [seconds for _, seconds in found.intervals] == pytest.approx(
         [405] * len(found.intervals), rel=0.04
     )
-    assert (
-        len(found.intervals) == len(starts) - 1 - 2
-    )  # the first use comes before any start that it could follow
+    # the first use comes before any start that it could follow
+    assert len(found.intervals) == len(starts) - 1 - 2
     assert abs(found.drift[0]) <= found.drift[1] + 10
     assert sum(rest.used for rest in found.rests) == 3
 
@@ -330,9 +329,8 @@ def test_a_flight() -> None:
     assert found["coolant pressure"].hydraulics is None and found["coolant pressure"].slosh is not None
     assert found["usable fuel"].slosh is None  # it has no damping of its own
     tank = found["usable fuel"].tank
-    assert (
-        tank is not None and tank.burn is not None and tank.burns is not None
-    )  # a gauge's scale may be 5 % off
+    # a gauge's scale may be 5 % off
+    assert tank is not None and tank.burn is not None and tank.burns is not None
     assert tank.burns.plus_minus == pytest.approx(np.hypot(tank.burn[1], 0.05 * tank.burn[0]))
     lines = dict(in_lines(found["usable fuel"], an_hour()))
     assert "agrees with the burn stated, 7 to 9 US gal an hour" in lines["falls by"]

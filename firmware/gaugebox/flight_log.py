@@ -22,15 +22,14 @@ MOST_PIECE = 2048
 # a row: a bit for each column that has changed, the first in the lowest bit of the first byte; then for each of them its change, and
 # CENTRE, in a byte; or where that does not do, SILENT, or ABSOLUTE and what it now is, in two bytes, the lower first
 ABSOLUTE, SILENT, LEAST, CENTRE = 0, 1, 2, 128
-# columns: counts of the inputs, -1 while the converter is silent; levels of the dimmers, 0 while they are dark; switches, so many in a column, the first in
-# its lowest bit
+# columns: counts of the inputs, -1 while the converter is silent; levels of the dimmers, 0 while they are dark; switches, so many in a
+# column, the first in its lowest bit
 SWITCHES_A_COLUMN = 16
 # Of 352 blocks of 4 kB on the board two firmware folders take 80, and tables and event log 25.
 FULL = 8 * 4096 - MOST_PIECE  # bytes: a file that has so many takes no other piece
 MOST_FILES = 24
-ROOM = (
-    56 * 4096
-)  # bytes left for another firmware folder and a table; where there are fewer, the ring gives way
+# bytes left for another firmware folder and a table; where there are fewer, the ring gives way
+ROOM = 56 * 4096
 NO_ROOM = 28  # ENOSPC
 ENOENT = 2
 
@@ -127,9 +126,8 @@ class FlightLog:
         if self.size >= FULL:
             raise OSError(NO_ROOM)  # the next file has found none yet
         size = self.size
-        self.size = (
-            FULL if size else 0
-        )  # a write that fails ends its file; but it does not use up the ring, one empty file a minute
+        # a write that fails ends its file; but it does not use up the ring, one empty file a minute
+        self.size = FULL if size else 0
         with open(self._path(self.newest), "ab") as file:
             file.write(view)
         self.size = size + length

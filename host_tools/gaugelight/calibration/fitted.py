@@ -30,9 +30,8 @@ class Fit:
     readings: tuple[float, ...]  # rising, or falling throughout
     plus_minus: tuple[float, ...]
     residuals: tuple[float, ...]  # what was so less what the box will say, a point each, in the order given
-    hysteresis: (
-        float | None
-    )  # largest difference up to down at one signal, in the reading's unit; None: one way only
+    # largest difference up to down at one signal, in the reading's unit; None: one way only
+    hysteresis: float | None
     lack: str | None  # what does not fit, in words
 
     def band(self, signal: float) -> tuple[float, float]:

@@ -306,9 +306,8 @@ def _session(reader: Reader) -> Session | None:
         sections = []
     for (table, _, key), line in list(reader.lines.items()):
         if not key:
-            reader.lines.setdefault(
-                ("", 0, table), line
-            )  # a table that does not belong here, too, has its line
+            # a table that does not belong here, too, has its line
+            reader.lines.setdefault(("", 0, table), line)
     head = Section(reader, "", 0, reader.content, "session")
     head.known.append("point")
     name = head.take("input", box_values.name, None, 'the name of its input, such as "left fuel"')

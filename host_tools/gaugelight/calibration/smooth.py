@@ -88,9 +88,8 @@ def _posterior(ways: Sequence[Points], grid: Floats, slopes: Floats) -> Smooth:
         sure = parabola + one.covariance + LAG_U**2 * np.outer(lag, lag)
         noises.append((slope * np.maximum(one.x_u, ROUNDED)) ** 2)
         noise = SCATTERS[:, None, None] ** 2 * np.diag(noises[-1])
-        stacks.append(
-            sure + BENDS[:, None, None, None] ** 2 * bend + noise
-        )  # bends, scatters, points, points
+        # bends, scatters, points, points
+        stacks.append(sure + BENDS[:, None, None, None] ** 2 * bend + noise)
     # the points' distances from the straight line, as one more row of the covariances: their root then has them whitened
     off = np.stack([one.y - one.x for one in ways])
     bordered = np.empty((len(ways), len(BENDS), len(SCATTERS), count + 1, count + 1))
