@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from gaugelight.box_values import Calibrated
-from gaugelight.boxfile import Box, Input, box_of_text, read_box
+from gaugelight.boxfile import Input, box_of_text, read_box
 from gaugelight.build import solve_input
 from gaugelight.calibration import box_file
 from gaugelight.cli import DEMO

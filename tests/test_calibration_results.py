@@ -19,7 +19,7 @@ from gaugelight.calibration.results import evaluate, notes_on_calibrations, park
 from gaugelight.calibration.session import read_session
 from gaugelight.cli import DEMO, Screen, main
 from gaugelight.dial import Line, Words
-from gaugelight.problems import Misuse, Wrong
+from gaugelight.problems import Wrong
 
 HEAD = """input = "left fuel"
 kind = "tank"

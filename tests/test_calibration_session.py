@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from gaugelight import whole_file
 from gaugelight.calibration import session as files
 from gaugelight.calibration.session import Amount, Can, Point, Reference, Session, read_session
 from gaugelight.problems import Misuse, Wrong
@@ -192,12 +193,14 @@ def test_a_cut_leaves_the_old_or_the_new(tmp_path: Path, monkeypatch: pytest.Mon
                     self.file.close()
 
                 def write(self, text: str) -> None:
-                    self.file.write(text[: len(text) // 2])
+                    self.file.write(text if step == "flush" else text[: len(text) // 2])
+                    if step == "write":
+                        raise Cut
+
+                def flush(self) -> None:
                     raise Cut
 
-                flush = write  # never reached
-
-            patch.setattr(files, "open", File, raising=False)
+            patch.setattr(whole_file, "open", File, raising=False)
         elif step == "copymode":
             patch.setattr(shutil, "copymode", cut)
         else:

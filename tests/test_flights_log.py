@@ -891,7 +891,7 @@ def test_a_full_disk_leaves_what_has_come_and_nothing_half(
         raise OSError(errno.ENOSPC, "No space left on device")
 
     with monkeypatch.context() as no_room:
-        no_room.setattr("gaugelight.flights.fetch.os.fsync", full)
+        no_room.setattr("gaugelight.whole_file.os.fsync", full)
         with pytest.raises(Wrong) as told:
             fetched(box, tmp_path / "out.csv")
     assert "No space left" in told.value.lines[0] and "out.csv.part" in told.value.lines[-1]

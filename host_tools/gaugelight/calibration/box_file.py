@@ -5,10 +5,9 @@ from __future__ import annotations
 import difflib
 import json
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
-from pathlib import Path
 
 import tomlkit
 
@@ -16,7 +15,7 @@ from gaugelight.box_values import Calibrated, Limits
 from gaugelight.boxfile import LAW_KEYS, Box, Input, box_of_text, law_of_calibrated
 from gaugelight.build import Build, build
 from gaugelight.laws import Itself, Line
-from gaugelight.problems import Misuse, Problem, Wrong, WrongBoxFile
+from gaugelight.problems import Wrong, WrongBoxFile
 from gaugelight.toml_lines import key_lines
 
 LONGEST_LINE = 110
@@ -115,16 +114,6 @@ def _plain(value: float) -> str:
     """A number without an exponent and without noughts that say nothing."""
     text = f"{value:.9f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
-
-
-def read_text(path: Path) -> str:
-    """With its own ends of lines. Raises Misuse."""
-    try:
-        return path.read_bytes().decode("utf-8")
-    except OSError as problem:
-        raise Misuse(f"{path}: cannot be read: {problem.strerror}") from None
-    except UnicodeDecodeError:
-        raise WrongBoxFile(str(path), [Problem(0, "file", "is not text in UTF-8")]) from None
 
 
 def proved(file: str, text: str, name: str, listed: Sequence[Listed]) -> Build:

@@ -20,6 +20,7 @@ from gaugelight.calibration.session import LEVEL, PARKED, REFERENCE, TANK, Sessi
 from gaugelight.changes import changes
 from gaugelight.cli import Outcome, Screen
 from gaugelight.problems import Misuse, Wrong
+from gaugelight.whole_file import read_text, write_whole
 
 MOST_ROWS = 25
 CHECK = "Check against the dipstick before flight."
@@ -285,7 +286,7 @@ def _dipstick(
 
 
 def _saved(words: argparse.Namespace, screen: Screen, box: Box, path: Path, result: Result) -> dict[str, Any]:
-    old = box_file.read_text(path)
+    old = read_text(path)
     calibrated = results.calibrated_of(result.session, path)
     new = box_file.with_points(old, result.input, result.listed, calibrated)
     built = box_file.proved(str(path), new, result.input.name, result.listed)
@@ -302,9 +303,9 @@ def _saved(words: argparse.Namespace, screen: Screen, box: Box, path: Path, resu
         if not (words.save or words.flash or _asked(words, screen, f"save it in {path}?")):
             screen.say(f"{path}: not saved" + ("" if _somebody() else "; write --save to save it"))
             return said
-        if box_file.read_text(path) != old:
+        if read_text(path) != old:
             raise Wrong(f"{path}: was changed meanwhile; not saved: give the same command again")
-        files.write_whole(path, new)
+        write_whole(path, new)
         screen.say(f"{path}: saved")
         said["saved"] = True
     at_hand = words.port or words.from_file is None

@@ -32,10 +32,6 @@ class Density:
     value: float  # kg/l
     u: float  # standard uncertainty, kg/l
 
-    @property
-    def share_u(self) -> float:
-        return self.u / self.value
-
 
 def named(fuel: str, celsius: float, celsius_u: float = 1.0) -> Density:
     """Density of a fuel by its name at a temperature. ValueError: not a fuel known here, or too hot or too cold."""

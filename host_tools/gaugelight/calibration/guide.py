@@ -10,7 +10,7 @@ import time
 import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime
+from datetime import datetime
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Protocol, TypeVar
@@ -46,7 +46,7 @@ from gaugelight.calibration.stillness import (
 from gaugelight.chain import chain_of
 from gaugelight.flash import stored
 from gaugelight.problems import Misuse, Wrong
-from gaugelight.quantity import UNITS, Difference, parse_quantity
+from gaugelight.quantity import UNITS, Difference
 from gaugelight.said import Said
 
 T = TypeVar("T")
@@ -371,7 +371,7 @@ class Guide:
         """Waits until the signal is still, and adds the point; or leaves it, where the person says so."""
         self.samples.clear()
         self.message = ""
-        began, asked = self.clock(), False
+        began = self.clock()
         while True:
             standing = self._look()
             if standing.still:

@@ -12,18 +12,18 @@ from typing import TYPE_CHECKING, Any
 from gaugelight.box_line import BoxLine, Lost, NoAnswer
 from gaugelight.boxfile import Box, box_of_text
 from gaugelight.build import build
-from gaugelight.calibration.box_file import difference, read_text
+from gaugelight.calibration.box_file import difference
 from gaugelight.calibration.hand import Gone, Hand, somebody
 from gaugelight.calibration.knob_turned import turn_knob
 from gaugelight.calibration.lamp_watched import watch_lamp
 from gaugelight.calibration.needle_set import set_needle
-from gaugelight.calibration.session import write_whole
 from gaugelight.calibration.trial import GO_BACK, Found, Trial
 from gaugelight.flash import refusal, stored
 from gaugelight.lights import Knob, Lamp
 from gaugelight.needles import Needle
 from gaugelight.ports import the_port
 from gaugelight.problems import Misuse, Wrong, WrongBoxFile, meant
+from gaugelight.whole_file import read_text, write_whole
 
 if TYPE_CHECKING:
     from gaugelight.cli import Screen

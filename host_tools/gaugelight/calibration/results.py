@@ -258,7 +258,7 @@ def _lift(fit: TankFit, one: Input, steps: Sequence[float]) -> float:
 
 
 def _tank(session: Session, box: Box, one: Input) -> tuple[TankFit, list[Taken]]:
-    from gaugelight.calibration.tank import Observed, fit_tank
+    from gaugelight.calibration.tank import fit_tank
 
     observed, common = observed_of(session, box, one)
     fit = fit_tank(observed, common, float(one.step))

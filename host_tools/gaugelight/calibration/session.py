@@ -7,10 +7,7 @@ people add to, so a point is added to its end and taken away from there; all els
 from __future__ import annotations
 
 import json
-import os
 import re
-import shutil
-import sys
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -20,16 +17,15 @@ from typing import Any
 
 from gaugelight import box_values
 from gaugelight.boxfile import Reader, Section
-from gaugelight.problems import Misuse, Problem, WrongBoxFile
+from gaugelight.problems import Misuse, WrongBoxFile
 from gaugelight.quantity import QUANTITY, UNITS, Difference, parse_quantity
 from gaugelight.toml_lines import key_lines
+from gaugelight.whole_file import read_text, write_whole
 
 TANK, REFERENCE = "tank", "reference"
 LEVEL, PARKED = "level", "parked"
 BY_BOX, BY_METER = "box", "meter"
 SHARE = "%"
-VOLUMES = ("US gal", "imp gal", "l")
-MASSES = ("kg", "lb")
 SIGNAL_KINDS = ("ohm", "mA", "V")  # a unit of each kind that a signal may be of
 TRUE_KINDS = ("kPa", "degC", "V", "mA", "ohm", "%", "lx")
 CAN_EXAMPLE = '{ every = "1 %", each = "0.05 US gal" }'
@@ -118,7 +114,7 @@ class Session:
 
 def read_session(path: Path) -> Session:
     """The session of a file. Raises WrongBoxFile (a Wrong) with every problem as "file:line: ...", Misuse where it cannot be read."""
-    reader = Reader(str(path), _text(path).removeprefix("\ufeff").replace("\r\n", "\n"))
+    reader = Reader(str(path), read_text(path).removeprefix("\ufeff").replace("\r\n", "\n"))
     session = _session(reader)
     if reader.problems or session is None:
         raise WrongBoxFile(str(path), reader.problems)
@@ -134,7 +130,7 @@ def write(path: Path, session: Session) -> None:
 
 def append(path: Path, point: Point) -> None:
     """Adds a point. Raises Misuse where it cannot be written."""
-    text = _text(path)
+    text = read_text(path)
     newline = _newline(text)
     write_whole(path, text.rstrip() + newline + _point_text(point).replace("\n", newline))
 
@@ -144,7 +140,7 @@ def undo(path: Path) -> None:
     session = read_session(path)
     if not session.points:
         raise Misuse(f"{path}: there is no point to take away")
-    text = _text(path)
+    text = read_text(path)
     lines = text.split("\n")
     first = session.points[-1].line - 1
     headers = (line - 1 for (_, _, key), line in key_lines("\n".join(lines)).items() if not key)
@@ -158,42 +154,6 @@ def undo(path: Path) -> None:
 
 def _newline(text: str) -> str:
     return "\r\n" if "\r\n" in text else "\n"
-
-
-def write_whole(path: Path, text: str) -> None:
-    """A file as a whole: whoever cuts the power finds the old or the new one. Raises Misuse where it cannot be written."""
-    real = path.resolve()  # a link stays one
-    beside = real.with_name(real.name + ".new")
-    try:
-        try:
-            with open(beside, "w", encoding="utf-8", newline="") as file:
-                file.write(text)
-                file.flush()
-                os.fsync(file.fileno())
-            if real.exists():
-                shutil.copymode(real, beside)
-            os.replace(beside, real)
-        except BaseException:
-            beside.unlink(missing_ok=True)
-            raise
-        if sys.platform != "win32":
-            folder = os.open(real.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
-    except OSError as problem:
-        raise Misuse(f"{path}: cannot be written: {problem.strerror}") from None
-
-
-def _text(path: Path) -> str:
-    """With its own ends of lines."""
-    try:
-        return path.read_bytes().decode("utf-8")
-    except OSError as problem:
-        raise Misuse(f"{path}: cannot be read: {problem.strerror}") from None
-    except UnicodeDecodeError:
-        raise WrongBoxFile(str(path), [Problem(0, "file", "is not text in UTF-8")]) from None
 
 
 # -- reading

@@ -16,7 +16,7 @@ import numpy as np
 from gaugelight.boxfile import Box, Input
 from gaugelight.chain import Chain, chain_of
 from gaugelight.circuits import Floats
-from gaugelight.converters import COUNTS, ChipInput, OnChip
+from gaugelight.converters import ChipInput, OnChip
 from gaugelight.error_budget import PIN_NOISE
 
 WINDOW_S = 15.0

@@ -6,6 +6,7 @@ the event log the CSV is made when all is there.
 
 import base64
 import contextlib
+import io
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -18,8 +19,9 @@ from gaugebox.store import PIECE
 from gaugebox.table import Table, TableError
 from gaugelight.box_line import BoxLine, BoxSaysNo
 from gaugelight.event_log import alerts_of, events
-from gaugelight.flights.flight_log import Names, Piece, names_of, numbered, pieces, write_csv
+from gaugelight.flights.flight_log import Piece, names_of, numbered, pieces, write_csv
 from gaugelight.problems import Misuse, Wrong
+from gaugelight.whole_file import write_whole
 
 HEAD = "gaugelight log, part 1\n"
 A_FILE = FULL + MOST_PIECE // 2  # bytes, about
@@ -195,7 +197,9 @@ def log(line: BoxLine, path: Path, more: dict[str, Table], progress: Progress) -
             names = names_of(table)
             told = list(events(records, crc, [*names.inputs], [*names.dimmers], alerts_of(table)))
         try:
-            rows = _put(each, lambda file: write_csv(file, box, crc, names, found, told, part.began))
+            text = io.StringIO()
+            rows = write_csv(text, box, crc, names, found, told, part.began)
+            write_whole(each, text.getvalue())
         except Wrong as wrong:
             raise Wrong(*wrong.lines, f"{KEPT.format(part_path)}") from None
         written.append(Written(each, crc, rows, table is not None))
@@ -216,19 +220,3 @@ def _tables(line: BoxLine) -> dict[str, Table]:
 def _is_free(path: Path) -> None:
     if path.exists():
         raise Misuse(f"{path}: is there already; name a new file")
-
-
-def _put(path: Path, write: Callable[[TextIO], int]) -> int:
-    """The file whole, or not at all; what `write` says."""
-    beside = path.with_name(path.name + ".new")
-    try:
-        with beside.open("w", newline="", encoding="utf-8") as file:
-            said = write(file)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, path)
-        return said
-    except OSError as problem:
-        with contextlib.suppress(OSError):
-            beside.unlink()
-        raise Wrong(f"{path}: cannot be written: {problem.strerror}") from None

@@ -435,7 +435,7 @@ def stretches(there: Bools, seconds: Floats, shortest_s: float, skip_s: float = 
     return found
 
 
-def rising(seconds: Floats, values: Floats, most_s: float = 3600.0) -> Bools:
+def rising(seconds: Floats, values: Floats) -> Bools:
     """Where a tank is being filled, for a log that has no switches: between a low and a high of its readings, averaged over BLOCK_S, that
     are further apart than six times the averages' noise and a hundredth of all that they move through."""
     there = np.zeros(len(values), bool)

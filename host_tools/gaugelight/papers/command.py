@@ -39,7 +39,7 @@ def run(words: argparse.Namespace, screen: Screen) -> Outcome:
 
 def _starter(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
-    from gaugelight.calibration.session import write_whole
+    from gaugelight.whole_file import write_whole
     from gaugelight.papers.papers_file import default_path
     from gaugelight.papers.starter import starter
 
@@ -55,7 +55,7 @@ def _starter(words: argparse.Namespace, screen: Screen) -> Outcome:
 def _record(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.build import build
-    from gaugelight.calibration.session import write_whole
+    from gaugelight.whole_file import write_whole
     from gaugelight.papers.data import held_in
     from gaugelight.papers.page import page
     from gaugelight.papers.since import since
