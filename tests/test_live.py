@@ -44,7 +44,7 @@ from gaugelight.box_line import (
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
 from gaugelight.cli import main
-from gaugelight.live import REQUESTS_AN_UPDATE, Watch
+from gaugelight.live import REQUESTS_AN_UPDATE, Keys, Watch
 from gaugelight.live_log import LiveLog, head_of
 from gaugelight.live_picture import ASCII, UNICODE, State, bar, faces_of, picture, status
 from gaugelight.plant import Aircraft
@@ -713,6 +713,17 @@ ENDS: dict[str, tuple[Callable[[Terminal], None], int]] = {
     "Ctrl-C": (lambda terminal: terminal.key(b"\x03"), 0),
     "a kill": (lambda terminal: terminal.process.send_signal(signal.SIGTERM), 0),
 }
+
+
+def test_a_key_right_before_ctrl_c_is_not_thrown_away(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It was announced already, and the read for it would wait for ever."""
+    master, slave = os.openpty()
+    with os.fdopen(slave, "r") as terminal:
+        monkeypatch.setattr(sys, "stdin", terminal)
+        with Keys() as keys:
+            os.write(master, b"a\x03")
+            assert "".join(keys.until(time.monotonic() + 0.2)) == "a"
+    os.close(master)
 
 
 @pytest.mark.parametrize("end, code", ENDS.values(), ids=ENDS)

@@ -191,6 +191,9 @@ class Keys:
         tty.setcbreak(self.fd)
         without_suspend: list[Any] = termios.tcgetattr(self.fd)
         without_suspend[6][termios.VSUSP] = b"\0"  # stopped in the middle it would leave its picture behind
+        without_suspend[
+            3
+        ] |= termios.NOFLSH  # a key that Ctrl-C throws away is waited for by whoever was told of it
         termios.tcsetattr(self.fd, termios.TCSANOW, without_suspend)
         return self
 
