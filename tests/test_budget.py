@@ -64,7 +64,7 @@ def costs() -> list[Cost]:
 # measured, budget
 BUDGETS: dict[str, tuple[Callable[[], int], int, int]] = {
     # what counts is the heap: of some 240 kB code and table leave a hundred for what comes and goes
-    "lines of source": (lines, 5_519, 5_550),
+    "lines of source": (lines, 5_499, 5_500),
     "heap for the code, bytes": (lambda: heap(0), 104_700, 105_000),
     "heap for the demo's table, bytes": (lambda: heap(1), 32_700, 38_000),
     "instructions to import, compiled": (import_instructions, 54_700_000, 60_000_000),

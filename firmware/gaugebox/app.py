@@ -37,9 +37,8 @@ FIRST_FLUSH_TICKS = 500
 FAILED_WAIT_MS = 1000
 LASTING_S = 10
 TURNS = 5  # ticks, in which all is judged once
-MOST_FAILED = (
-    3  # so many starts in a row that have not lasted, and the next does without the table in the slots
-)
+# so many starts in a row that have not lasted, and the next does without the table in the slots
+MOST_FAILED = 3
 SAMPLED_S = 4  # by then the slowest converter has said something
 TEST_RESTS = 10  # ticks of a test that one without makes good for
 ANSWERS = 10  # after so many the box tidies up, in a tick of its own
@@ -82,9 +81,8 @@ class App:
         self.channels: "list[Channel]" = []
         self.lighting: "light.Lighting | None" = None
         self.derived: "list[Derived]" = []
-        self.shown: "list[Channel | Derived]" = (
-            []
-        )  # what the line and the face know: inputs, then the derived
+        # what the line and the face know: inputs, then the derived
+        self.shown: "list[Channel | Derived]" = []
         self.conditions: "list[Condition]" = []
         self.readouts: "list[Readout]" = []
         self.rules: "list[Rule]" = []
@@ -106,9 +104,8 @@ class App:
         self._log_start()
         self._wire()
         if store.table is not None and store.slot != SAFE:
-            flights.wire(
-                events.start, store.table.crc, len(self.channels), len(self.outputs), len(self.switch_pins)
-            )
+            layout = len(self.channels), len(self.outputs), len(self.switch_pins)
+            flights.wire(events.start, store.table.crc, *layout)
         self.alerts = Alerts(self.channels, self.readouts, self.rules, self._watches())
         self._wire_face()
         # as they stand in the log: inputs, what is dimmed, alerts
@@ -142,20 +139,16 @@ class App:
         self._wire_alerts(table, self.lighting)
         # rails are sampled last and stepped first: a collapse is then seen in the rail no later than in its inputs
         rails = [record.rail for record in table.inputs]
-        ordered = [i for i in range(len(rails)) if i not in rails] + [
-            i for i in range(len(rails)) if i in rails
-        ]
+        ordered = [i for last in (False, True) for i in range(len(rails)) if (i in rails) == last]
         for i in reversed(ordered):
             one = table.inputs[i]
             if one.converter == ON_CHIP:
                 self.on_chip.append((self.channels[i].step, board.converter(one.channel), one.setting))
         for number in range(len(table.chips)):
-            chip_record = table.chips[number]
+            one_chip = table.chips[number]
             mine = [i for i in ordered if table.inputs[i].converter == number]
             sampled = [(table.inputs[i].channel, table.inputs[i].setting) for i in mine]
-            chip = ADS1115(
-                board.i2c, chip_record.address, chip_record.rate, bool(chip_record.continuous), sampled
-            )
+            chip = ADS1115(board.i2c, one_chip.address, one_chip.rate, bool(one_chip.continuous), sampled)
             self.chips.append(_Scan(chip, [self.channels[i].step for i in mine]))
 
     def _wire_alerts(self, table: "Table", lighting: "light.Lighting") -> None:
@@ -641,10 +634,8 @@ def run() -> None:
         sys.print_exception(problem)  # type: ignore[attr-defined]
         if board is not None and events is not None and board.failed < MOST_FAILED:
             _flush(events)  # of one that failed at once, too
-        starting = (
-            board is not None and board.failed < MOST_FAILED and (app is None or app.seconds < LASTING_S)
-        )
-        if board is not None and (starting or not board.service()):
+        starting = app is None or app.seconds < LASTING_S
+        if board is not None and (starting and board.failed < MOST_FAILED or not board.service()):
             restart = True
             board.wait_until(board.later(board.now(), FAILED_WAIT_MS))  # it may fail at every start
     finally:

@@ -17,9 +17,8 @@ PARTS = 720  # of a unit: a turn is 1/360 h, and two bounds are added up, which 
 LANDED_TURNS = 6  # a flag that drops for less is no landing
 MOST_READING = 200000
 MOST_RATE = 20000
-MOST_TRANSFER = (
-    50000  # an hour; over the two turns that one turn and a stall may come to it stays below 2**30
-)
+# an hour; over the two turns that one turn and a stall may come to it stays below 2**30
+MOST_TRANSFER = 50000
 MOST_PARTS = 1 << 28  # where sums stop: more than any reading could be off
 
 

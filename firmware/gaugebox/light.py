@@ -25,9 +25,8 @@ STILL, TRUSTED = 5, 500  # ticks that a value must stand, and that a contact mus
 TURNED = 1000  # level: a knob moved by more has been turned by hand
 UNKNOWN = -1  # in place of a fault, until a source has said something
 FACTOR_BITS = 14  # a factor of 1 is 1 << 14
-FACTOR_RISE = (
-    8  # of a factor, in one tick; it falls at once, so that no lamp flares when its supply comes back
-)
+# of a factor, in one tick; it falls at once, so that no lamp flares when its supply comes back
+FACTOR_RISE = 8
 
 # what a dimmer or the dim request follows
 KNOB, INPUT, DIMMER, FIXED, SWITCH, DAYLIGHT = range(6)
@@ -221,9 +220,8 @@ class Dimmer:
         self.darkest = min(record.supply_curve[1]) if record.supply_curve is not None else 0
         self.factor = self.darkest
         self.steady = False  # whether factor has been taken once, and moves slowly from then on
-        self.least = lookup(
-            record.curve, max(1, record.off_below)
-        )  # the shortest pulse its driver is good for
+        # the shortest pulse its driver is good for
+        self.least = lookup(record.curve, max(1, record.off_below))
         self.duty = 0
 
     def step(self, day: int) -> None:
@@ -258,9 +256,8 @@ class Dimmer:
                     level = lookup(record.source_curve, level)  # type: ignore[arg-type]
         if day and record.by_day != NO_LEVEL and (self.knob is None or not self.knob.turned):
             level = record.by_day
-        if level >= (
-            record.on_above if self.known else record.off_below
-        ):  # at start a dim lamp is no nuisance, a dark one may be
+        # at start a dim lamp is no nuisance, a dark one may be
+        if level >= (record.on_above if self.known else record.off_below):
             self.lit = True
         elif level < record.off_below:
             self.lit = False

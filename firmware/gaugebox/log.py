@@ -36,9 +36,8 @@ class Log:
         except OSError:
             pass  # it is there
         self.written = self._count(self.events)
-        last = self._read(self.events, self.written - 1, 1) or self._read(
-            self.older, self._count(self.older) - 1, 1
-        )
+        last = self._read(self.events, self.written - 1, 1)
+        last = last or self._read(self.older, self._count(self.older) - 1, 1)
         self.start = (struct.unpack(RECORD, last)[0] + 1 if last else 1) & 0xFFFF
 
     @staticmethod

@@ -22,10 +22,8 @@ FALLEN, SETTLED = 10, 30  # the pump has been off so long: a lower reading is th
 BUILT, LEARNED, KNOWN, BACK, LOST = 10, 30, 100, 50, 600
 RISEN, QUIET, ON_STOP = 15, 30, 20
 FOLLOW_S = 32  # in so long noise and dips do not hide a climb
-WATCHED_S, WINDOW_S = (
-    60,
-    180,
-)  # the shortest and longest that the mains are given to tell that they do not rise
+# the shortest and longest that the mains are given to tell that they do not rise
+WATCHED_S, WINDOW_S = 60, 180
 # of the level's height above the base, in 64ths. A fall is counted beyond SHALLOW: deeper than the step that a bus going from
 # 14 to 11 V makes (24), less than a collapse on such a bus is (40). Where the pump's ripple has gone too, beyond SHALLOWER.
 SHALLOW, SHALLOWER = 27, 22

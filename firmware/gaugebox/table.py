@@ -432,9 +432,8 @@ class Payload:
         self.at = middle + 4 * n
         if n > 255 or self.at > len(self.data):
             raise TableError("a curve runs past its section")
-        return make_curve(
-            array("i", bytes(self.data[start:middle])), array("i", bytes(self.data[middle : self.at])), turns
-        )
+        xs = array("i", bytes(self.data[start:middle]))
+        return make_curve(xs, array("i", bytes(self.data[middle : self.at])), turns)
 
 
 def check_container(image: "bytes | bytearray | memoryview") -> int:
@@ -445,9 +444,8 @@ def check_container(image: "bytes | bytearray | memoryview") -> int:
     if magic != MAGIC:
         raise TableError("not a table image")
     if container != CONTAINER:
-        raise TableError(
-            "a table image of version %d; this firmware reads version %d" % (container, CONTAINER)
-        )
+        read = "a table image of version %d; this firmware reads version %d"
+        raise TableError(read % (container, CONTAINER))
     if length != len(image):
         raise TableError("%d bytes long, but its header says %d" % (len(image), length))
     crc: int = binascii.crc32(memoryview(image)[: length - 4])
