@@ -33,6 +33,7 @@ from gaugelight.laws import (
 )
 from gaugelight.lights import Lights, Units, read_lights
 from gaugelight.needles import read_needle
+from gaugelight.panel.panel_file import Panel, names_on_panel, read_panel
 from gaugelight.problems import Misuse, Problem, WrongBoxFile, meant
 from gaugelight import fuel_watch, readouts
 from gaugelight.readouts import Face, Markings
@@ -51,6 +52,7 @@ NAMUR_NE_43 = Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21)  
 TABLES = (
     "box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request", "in_flight",
     "derived", "alert", "buttons", "reserve", "disagree",
+    "panel", "cutout",
 )  # fmt: skip
 NAMED = ("input", "derived", "lamp", "switch", "needle")  # tables of what has a name; each its own
 LAW_KEYS = ("points", "series", "sender", "range")
@@ -113,6 +115,7 @@ class Box:
     lights: Lights
     in_flight: InFlight | None = None
     face: Face = Face()
+    panel: Panel | None = None
 
     def input(self, name: str) -> Input | None:
         return next((i for i in self.inputs if i.name == name), None)
@@ -261,6 +264,7 @@ class Reader:
             raise WrongBoxFile(self.file, twice)
         name, supply = "", Fraction(14)
         switches = {name for _, name in self.named("switch")}
+        panel_names = names_on_panel(self)
         if "box" not in self.content:
             self.wrong(1, "box", 'is missing; begin with [box], name = "...", board = "rp2040"')
         if (section := self.table("box")) is not None:
@@ -291,6 +295,7 @@ class Reader:
             face = replace(face, panel=panel)
         section = self.table("in_flight")
         in_flight = None if section is None else self.in_flight(section, inputs, units, switches)
+        drilled = read_panel(self, panel_names)
         for key in self.content:
             near = difflib.get_close_matches(key, TABLES, 1)
             cure = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(TABLES)}"
@@ -301,7 +306,9 @@ class Reader:
             }:
                 line = self.lines.get((f"converter.{name}", 0, ""), 1)
                 self.wrong(line, f"converter {name}", "no input uses it; leave it out until one does")
-        return Box(self.file, name, supply, tuple(chips.values()), tuple(inputs), lights, in_flight, face)
+        return Box(
+            self.file, name, supply, tuple(chips.values()), tuple(inputs), lights, in_flight, face, drilled
+        )
 
     def face(
         self, inputs: list[Input], sections: dict[str, Section], units: Units, switches: set[str]
