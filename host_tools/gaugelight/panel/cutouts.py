@@ -7,6 +7,16 @@ from dataclasses import dataclass
 
 SLACK = 1e-6  # mm: what inches and sines leave behind
 
+# of a D-sub: the hole's width at its wide side, the screws' distance, the flange's width; mm
+D_SUBS = {9: (20.47, 24.99, 30.81), 15: (28.80, 33.32, 39.14), 25: (42.52, 47.04, 53.04)}
+D_SUB_HOLE, D_SUB_FLANGE, D_SUB_SCREW = (
+    11.40,
+    12.55,
+    3.05,
+)  # mm: heights of hole and flange, the screws' drill
+D_SUB_SLANT = 10  # degrees
+D_SUB_CORNER = 3.35  # mm
+
 Xy = tuple[float, float]
 
 
@@ -35,6 +45,41 @@ class Rectangle:
     @property
     def text(self) -> str:
         return f"rectangle {millimetres(self.width)} x {millimetres(self.height)} mm"
+
+
+@dataclass(frozen=True)
+class DSub(Rectangle):
+    """The hole for a D-sub that is put in from behind, its wide side up, and its two screws.
+
+    After MIL-DTL-24308 and IEC 60807-2: the screws' distance and the flange as two public part libraries have them too, the hole's width,
+    height, corners and slant from memory.
+    """
+
+    ways: int
+
+    @property
+    def text(self) -> str:
+        return f"D-sub {self.ways}"
+
+    @property
+    def corners(self) -> tuple[Xy, ...]:
+        """Of the hole before they are rounded, from its middle; clockwise from the upper left one."""
+        x, y = self.width / 2, self.height / 2
+        slant = self.height * math.tan(math.radians(D_SUB_SLANT))
+        return (-x, -y), (x, -y), (x - slant, y), (slant - x, y)
+
+    @property
+    def flange(self) -> Rectangle:
+        return Rectangle(D_SUBS[self.ways][2], D_SUB_FLANGE)
+
+    @property
+    def screws(self) -> Screws:
+        x = D_SUBS[self.ways][1] / 2
+        return Screws(((-x, 0.0), (x, 0.0)), D_SUB_SCREW)
+
+
+def d_sub(ways: int) -> DSub:
+    return DSub(D_SUBS[ways][0], D_SUB_HOLE, ways)
 
 
 Outline = Round | Rectangle

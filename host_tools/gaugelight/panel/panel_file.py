@@ -12,8 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from gaugelight import box_values
 from gaugelight.panel.cutouts import (
+    D_SUBS,
     SLACK,
     Cutout,
+    DSub,
     Outline,
     Rectangle,
     Round,
@@ -21,6 +23,7 @@ from gaugelight.panel.cutouts import (
     Xy,
     apart,
     covers,
+    d_sub,
     millimetres,
     to_edge,
 )
@@ -39,7 +42,9 @@ DISPLAY, KNOB = "display", "knob"
 HOLE = re.compile(r"round\s+(?P<size>\S.*)")
 BOX_HOLE = re.compile(r"(?:rectangle|rectangular)\s+(?P<size>\S.*)")
 SIZES = re.compile(r"(?P<width>[\d.]+)\s*(?P<unit>[a-zA-Z]*)\s*x\s*(?P<height>[\d.]+)\s*(?P<units>[a-zA-Z]*)")
+D_SUB = re.compile(r"D-sub\s+(\d+)")
 RIGHT_OUTLINE = '"round 57 mm" or "rectangle 35 x 23 mm"'
+RIGHT_HOLE = '"round 57 mm", "rectangle 35 x 23 mm" or "D-sub 25"'
 RIGHT_SCREWS = (
     '{ circle = "66 mm", count = 4, drill = "3.5 mm" } or { rectangle = "30 x 28 mm", drill = "2.5 mm" }'
 )
@@ -128,9 +133,13 @@ def _cutout(section: Section) -> Cutout | None:
     at = section.take(
         "at", _place, None, '["60 mm", "40 mm"], its middle from the panel\'s upper left corner'
     )
-    hole = section.take("hole", outline, None, RIGHT_OUTLINE)
-    bezel = section.take("bezel", outline, None) or hole
+    hole = section.take("hole", _hole, None, RIGHT_HOLE)
+    bezel = section.take("bezel", outline, None) or (hole.flange if isinstance(hole, DSub) else hole)
     screws = section.take("screws", _screws, None)
+    if isinstance(hole, DSub):
+        if "screws" in section.written:
+            section.wrong("screws", "a D-sub has its own; leave this key out")
+        screws = hole.screws
     depth = section.take("depth", _length(0.1, LARGEST), None)
     plug = section.take("plug", _length(0, LARGEST), 0.0)
     bend = section.take("bend", _length(0, LARGEST), 0.0)
@@ -152,8 +161,21 @@ def _place(value: Any) -> Xy:
     return x, y
 
 
+def _hole(value: Any) -> Outline:
+    if isinstance(value, str) and (match := D_SUB.fullmatch(value.strip())):
+        if int(match[1]) not in D_SUBS:
+            raise ValueError(
+                f'"{value}" is not known; there is: {", ".join(f"D-sub {ways}" for ways in D_SUBS)}'
+            )
+        return d_sub(int(match[1]))
+    try:
+        return outline(value)
+    except ValueError as problem:
+        raise ValueError(str(problem).replace(RIGHT_OUTLINE, RIGHT_HOLE)) from None
+
+
 def outline(value: Any) -> Outline:
-    """Of a hole or a bezel, as it is written in the box file. Raises ValueError."""
+    """Of a bezel or a plain hole, as it is written in the box file. Raises ValueError."""
     if isinstance(value, str) and (match := HOLE.fullmatch(value.strip())):
         return Round(_length(0.5, LARGEST)(match["size"]))
     if isinstance(value, str) and (match := BOX_HOLE.fullmatch(value.strip())):
@@ -254,7 +276,7 @@ def _judge(section: Section, one: Cutout, panel: Panel) -> None:
     """One cutout by itself, and on the panel."""
     if not covers(one.bezel, one.hole):
         section.wrong("bezel", f"{one.bezel.text} does not cover its hole, {one.hole.text}")
-    if one.screws is not None:
+    if one.screws is not None and not isinstance(one.hole, DSub):
         drill = Round(one.screws.drill)
         web = min(apart(place, drill, one.at, one.hole) for place in one.screw_places)
         if web < LEAST_WEB - SLACK:
