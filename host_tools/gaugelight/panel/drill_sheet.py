@@ -89,7 +89,7 @@ def pages(panel: Panel, box: str, paper: str, rear: bool) -> tuple[Page, ...]:
     marks = [mark for tile in tiles for mark in tile.marks]
     title = f"{box}: panel, {millimetres(panel.width)} x {millimetres(panel.height)} mm, {view}"
     made = [
-        _tile_page(tile, [*drawn, *marks], f"{title}, page {number} of {len(tiles)}")
+        _tile_page(tile, drawn, marks, f"{title}, page {number} of {len(tiles)}")
         for number, tile in enumerate(tiles, 1)
     ]
     made += _table_pages(panel, box, size, view)
@@ -221,6 +221,14 @@ class _Taken:
             and other.top < self.bottom
         )
 
+    def holds(self, other: _Taken) -> bool:
+        return (
+            self.left <= other.left
+            and other.right <= self.right
+            and self.top <= other.top
+            and other.bottom <= self.bottom
+        )
+
 
 def _label(one: Cutout, number: int, taken: list[_Taken], panel: Panel) -> list[Shape]:
     """Number, name and size where they hide nothing: in the hole, else around the bezel, else the number alone; the table has it all."""
@@ -311,12 +319,12 @@ def _dimensions(panel: Panel) -> list[Shape]:
 
 @dataclass(frozen=True)
 class Tile:
-    """The part of the drawing on one page, and what of it is this page's own where two share it. marks: its register marks."""
+    """The part of the drawing on one page, and what of it is this page's own where two share it. marks: the register marks of its joins to the right and below."""
 
     page: tuple[float, float]
     part: _Taken
     own: _Taken
-    marks: tuple[Shape, ...]
+    marks: tuple[tuple[Shape, ...], ...]
 
 
 def room_on(page: tuple[float, float]) -> tuple[float, float]:
@@ -341,14 +349,14 @@ def _tiles(whole: _Taken, page: tuple[float, float]) -> list[Tile]:
     tiles = []
     for top, bottom, own_top, own_bottom in rows:
         for left, right, own_left, own_right in columns:
-            marks: list[Shape] = []
+            marks: list[tuple[Shape, ...]] = []
             # at the right and at the lower join; those of the others are their neighbours'
             if own_right < right:
                 for y in (top + 2 * OVERLAP, bottom - 2 * OVERLAP):
-                    marks += _register((own_right, y), next(letters))
+                    marks.append(_register((own_right, y), next(letters)))
             if own_bottom < bottom:
                 for x in (left + 2 * OVERLAP, right - 2 * OVERLAP):
-                    marks += _register((x, own_bottom), next(letters))
+                    marks.append(_register((x, own_bottom), next(letters)))
             own = _Taken(own_left, own_top, own_right, own_bottom)
             tiles.append(Tile(page, _Taken(left, top, right, bottom), own, tuple(marks)))
     return tiles
@@ -365,22 +373,24 @@ def _parts(low: float, high: float, room: float) -> list[tuple[float, float, flo
     return [(a, a + room, join, after) for a, join, after in zip(starts, joins, joins[1:])]
 
 
-def _register(at: Xy, number: int) -> list[Shape]:
+def _register(at: Xy, number: int) -> tuple[Shape, ...]:
     """A square with a cross and a letter: no hole looks like it."""
     x, y = at
     corners = ((x - MARK, y - MARK), (x + MARK, y - MARK), (x + MARK, y + MARK), (x - MARK, y + MARK))
     letter = chr(ord("A") + number % 26) + str(number // 26 or "")
-    return [
+    return (
         *_loop(corners, FINE),
         *_cross(at, MARK, HAIR),
         Words((x + MARK / 2, y - MARK / 2), letter, SMALL, bold=True),
-    ]
+    )
 
 
-def _tile_page(tile: Tile, shapes: Sequence[Shape], title: str) -> Page:
+def _tile_page(tile: Tile, shapes: Sequence[Shape], marks: Sequence[tuple[Shape, ...]], title: str) -> Page:
+    """marks: of all tiles; those that lie wholly on this one are drawn."""
     part = tile.part
     origin = MARGIN - part.left, MARGIN + HEAD - part.top
     kept = [piece for shape in shapes for piece in clipped(shape, tile)]
+    kept += [shape for mark in marks if all(part.holds(_Taken.of(one)) for one in mark) for shape in mark]
     told = "solid: drill or cut; dashed: bezel; circle at a corner of the panel: the datum"
     if tile.own != part:
         told = "solid: drill or cut; dashed: bezel; squares: no holes, lay A on A; dashes through squares: cut, glue over the next"
@@ -407,13 +417,7 @@ def clipped(shape: Shape, tile: Tile) -> list[Shape]:
     """What of a shape lies on a tile. Words go whole: on every tile that holds all of them, else on the one that has their middle."""
     part = tile.part
     bounds = _Taken.of(shape)
-    inside = (
-        part.left <= bounds.left
-        and bounds.right <= part.right
-        and part.top <= bounds.top
-        and bounds.bottom <= part.bottom
-    )
-    if inside:
+    if part.holds(bounds):
         return [shape]
     if isinstance(shape, Words):
         (x, y), own = shape.place, tile.own
