@@ -55,6 +55,7 @@ TABLES = (
     "panel", "cutout",
 )  # fmt: skip
 NAMED = ("input", "derived", "lamp", "switch", "needle")  # tables of what has a name; each its own
+SEVERAL = (*NAMED, "alert", "disagree", "cutout", "point")  # tables that may stand there more than once
 LAW_KEYS = ("points", "series", "sender", "range")
 COLD_JUNCTION = -40.0, 85.0  # degC, until the input that measures it is known
 
@@ -200,7 +201,7 @@ class Reader:
             match = re.search(r"line (\d+)", where)
             line = int(match[1]) if match else text.count("\n") + 1
             written = text.split("\n")[line - 1].strip()[:60]
-            what = f"{what.lower()} in: {_printable(written)}{_toml_cure(written, what)}"
+            what = f"{_plainly(what, written)} in: {_printable(written)}{_toml_cure(written, what)}"
             raise WrongBoxFile(file, [Problem(line, "TOML", what)]) from None
         self.lines: Lines = key_lines(text)
 
@@ -603,10 +604,19 @@ def _with_cold_junction(one: Input, inputs: list[Input]) -> Input:
     return replace(one, law=replace(one.law, coldest=coldest, warmest=warmest))
 
 
+def _plainly(problem: str, line: str) -> str:
+    """What the TOML reader says of a line, without its jargon where a name stands there twice."""
+    if not problem.startswith(("Cannot declare", "Cannot mutate", "Cannot overwrite")):
+        return problem.lower()
+    header = re.match(r"\[+([^\]]+)\]", line)
+    return "this key stands there twice" if header is None else f"[{header[1].strip()}] stands there twice"
+
+
 def _toml_cure(line: str, problem: str) -> str:
     """What was most likely meant by a line that is no TOML."""
-    if re.match(r"\[(input|lamp|switch)\]", line):
-        return "; there may be several: write [" + line.split("]")[0] + "]]"
+    header = re.match(r"\[+\s*([\w-]+)\s*\]", line)
+    if header is not None and header[1] in SEVERAL:
+        return f"; there may be several: write [[{header[1]}]] each time"
     if re.search(r"[\u2018\u2019\u201c\u201d\u201e]", line):
         return '; use straight quotes: "'
     if re.search(r"=\s*[+-]?\d+,\d", line):
