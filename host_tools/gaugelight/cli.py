@@ -1074,6 +1074,9 @@ def parser() -> Parser:
     one.add_argument("--dipstick", metavar="FILE", help="a scale to print at true size, .svg or .png")
     one.add_argument("--plot", metavar="FILE", help="the picture (default: the session's name with .png)")
     one.add_argument("--save", action="store_true", help="write the points in BOX without being asked")
+    one.add_argument(
+        "--anyway", action="store_true", help="save though a point or a pour contradicts all others"
+    )
     one.add_argument("--flash", action="store_true", help="and put them on the box")
     one.add_argument("--yes", action="store_true", help="flash without being asked")
     one = command("revert", revert, "go back to the table that the box had before")
