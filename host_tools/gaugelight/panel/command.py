@@ -112,6 +112,15 @@ def _notes(box: Box, panel: Panel) -> list[str]:
     ]
     missing = [name for name in wanted if name not in there]
     notes = [f"no cutout for: {', '.join(missing)}"] if missing else []
+    known = {
+        DISPLAY,
+        KNOB,
+        *wanted,
+        *(one.name for one in box.lights.lamps),
+        *(f"{one} {KNOB}" for one in knobs),
+    }
+    if free := [one.name for one in panel.cutouts if one.name not in known]:
+        notes.append(f"not in the box file, taken for parts of their own: {', '.join(free)}")
     if shallow := [one.name for one in panel.cutouts if one.depth is None]:
         notes.append(f"depth not stated, so not checked: {', '.join(shallow)}")
     if panel.depth is None:

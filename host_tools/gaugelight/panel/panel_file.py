@@ -39,10 +39,10 @@ MOST_SCREWS = 24
 ALIKE = 0.82  # of two names: one is a slip of the other
 DISPLAY, KNOB = "display", "knob"
 
-HOLE = re.compile(r"round\s+(?P<size>\S.*)")
-BOX_HOLE = re.compile(r"(?:rectangle|rectangular)\s+(?P<size>\S.*)")
-SIZES = re.compile(r"(?P<width>[\d.]+)\s*(?P<unit>[a-zA-Z]*)\s*x\s*(?P<height>[\d.]+)\s*(?P<units>[a-zA-Z]*)")
-D_SUB = re.compile(r"D-sub\s+(\d+)")
+ROUND_OUTLINE = re.compile(r"round\s+(\S.*)", re.I)
+BOX_OUTLINE = re.compile(r"rectangle\s+(\S.*)", re.I)
+SIZES = re.compile(r"([\d.]+)\s*([a-z]*)\s*[x\u00d7]\s*([\d.]+)\s*([a-z]*)", re.I)
+D_SUB = re.compile(r"D-sub\s+(\d+)", re.I)
 RIGHT_OUTLINE = '"round 57 mm" or "rectangle 35 x 23 mm"'
 RIGHT_HOLE = '"round 57 mm", "rectangle 35 x 23 mm" or "D-sub 25"'
 RIGHT_SCREWS = (
@@ -176,10 +176,10 @@ def _hole(value: Any) -> Outline:
 
 def outline(value: Any) -> Outline:
     """Of a bezel or a plain hole, as it is written in the box file. Raises ValueError."""
-    if isinstance(value, str) and (match := HOLE.fullmatch(value.strip())):
-        return Round(_length(0.5, LARGEST)(match["size"]))
-    if isinstance(value, str) and (match := BOX_HOLE.fullmatch(value.strip())):
-        return _sides(match["size"])
+    if isinstance(value, str) and (match := ROUND_OUTLINE.fullmatch(value.strip())):
+        return Round(_length(0.5, LARGEST)(match[1]))
+    if isinstance(value, str) and (match := BOX_OUTLINE.fullmatch(value.strip())):
+        return _sides(match[1])
     raise ValueError(f"{value!r} is no outline; write {RIGHT_OUTLINE}")
 
 
@@ -188,11 +188,9 @@ def _sides(value: Any) -> Rectangle:
     match = SIZES.fullmatch(value.strip()) if isinstance(value, str) else None
     if match is None:
         raise ValueError(f'{value!r} is no width and height; write "30 x 28 mm"')
-    unit = match["units"]
+    width, unit, height, units = match.groups()
     side = _length(0.5, LARGEST)
-    return Rectangle(
-        side(f"{match['width']} {match['unit'] or unit}".strip()), side(f"{match['height']} {unit}".strip())
-    )
+    return Rectangle(side(f"{width} {unit or units}".strip()), side(f"{height} {units or unit}".strip()))
 
 
 def _screws(value: Any) -> Screws:
