@@ -63,9 +63,11 @@ class DSub(Rectangle):
 
     @property
     def corners(self) -> tuple[Xy, ...]:
-        """Of the hole before they are rounded, from its middle; clockwise from the upper left one."""
-        x, y = self.width / 2, self.height / 2
-        slant = self.height * math.tan(math.radians(D_SUB_SLANT))
+        """From the hole's middle, clockwise from the upper left one; so far out that it is as wide as it should be when they are rounded."""
+        turn = math.radians(D_SUB_SLANT)
+        # the arc's middle lies its radius from the upper edge and from the slanted one; there it reaches farthest
+        x, y = self.width / 2 + D_SUB_CORNER * (math.tan(turn) + 1 / math.cos(turn) - 1), self.height / 2
+        slant = self.height * math.tan(turn)
         return (-x, -y), (x, -y), (x - slant, y), (slant - x, y)
 
     @property

@@ -17,8 +17,8 @@ from gaugelight.panel.cutouts import D_SUB_CORNER, Cutout, DSub, Outline, Round,
 from gaugelight.panel.panel_file import Panel
 
 PAPERS = {"a4": (210.0, 297.0), "letter": (215.9, 279.4)}  # mm; ISO 216, ANSI Y14.1
-MARGIN = 7.0  # mm that a printer may leave white
-HEAD, FOOT, SIDE = 9.0, 10.0, 7.0  # mm of a page's own words, its bars, and the bar at its right edge
+MARGIN = 6.35  # mm that a printer leaves white: a quarter of an inch (common practice, no source)
+HEAD, FOOT, SIDE = 9.0, 9.0, 7.0  # mm of a page's own words, its bars, and the bar at its right edge
 OVERLAP = 16.0  # mm that two tiles share at least
 MARK = 4.0  # mm: half a register mark
 BAR = 100  # mm
@@ -335,8 +335,8 @@ def tiling(shapes: Iterable[Shape], paper: tuple[float, float]) -> list[Tile]:
     """Upright or lying, whichever takes fewer pages; row by row."""
     bounds = [_Taken.of(shape) for shape in shapes]
     whole = _Taken(
-        min(one.left for one in bounds) - 0.5, min(one.top for one in bounds) - 0.5,
-        max(one.right for one in bounds) + 0.5, max(one.bottom for one in bounds) + 0.5,
+        min(one.left for one in bounds) - 0.2, min(one.top for one in bounds) - 0.2,
+        max(one.right for one in bounds) + 0.2, max(one.bottom for one in bounds) + 0.2,
     )  # fmt: skip
     upright, lying = (_tiles(whole, page) for page in (paper, paper[::-1]))
     return upright if len(upright) <= len(lying) else lying
@@ -464,7 +464,7 @@ def _frame(page: tuple[float, float], title: str, told: str) -> list[Shape]:
     """What every page at true size has: title, cautions, and bars to measure, across and down."""
     width, height = page
     room = width - 2 * MARGIN
-    y = height - MARGIN - FOOT / 2 + 0.5
+    y = height - MARGIN - FOOT / 2 + 0.3
     shapes: list[Shape] = [
         Words((MARGIN, MARGIN + 1.5), title, fitted(title, room, 3.2), centred=False, bold=True),
         Words((MARGIN, MARGIN + 5), told, fitted(told, room, SMALL), centred=False),
