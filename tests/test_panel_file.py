@@ -220,7 +220,7 @@ def test_all_that_is_wrong_is_told_at_once() -> None:
 NAMES = {
     "a part of its own": "compass",
     "longer": "pump breaker",
-    "with a number": "pump 2",
+    "with a number": "map light 2",
     "the only knob": "knob",
     "a lamp": "legends",
 }
@@ -262,7 +262,8 @@ def test_depths_that_are_not_stated_are_not_judged() -> None:
 
 
 def test_it_just_fits() -> None:
-    """As near as it may be, in inches too: what they leave in the last digits is no fault."""
+    """As near as it may be, in inches too: what they leave in the last digits is no fault. Without a bezel the hole is its own."""
+    assert box(PANEL.replace('bezel = "rectangle 30 x 30 mm"\n', "")).panel is not None
     text = PANEL.replace('["60 mm", "160 mm"]', '["49 mm", "160 mm"]').replace(
         'bend = "25 mm"', 'bend = "37 mm"'
     )

@@ -229,12 +229,14 @@ def test_tiles_make_up_the_panel(case: str, rear: bool) -> None:
                 for place, d, dashed in sheet.circles
             ):
                 left[:] = False
-            for a, b, _ in sheet.lines:  # a piece of it
-                for px, py in ((a[0] - ox - x, a[1] - oy - y), (b[0] - ox - x, b[1] - oy - y)):
-                    if abs(math.hypot(px, py) - r) < TRUE:
-                        left &= np.abs(
-                            (turns - math.atan2(py, px) + math.pi) % math.tau - math.pi
-                        ) > math.radians(1.5)
+            for a, b, _ in sheet.lines:  # a piece of it: its ends and its middle lie on it
+                piece = [
+                    (p[0] - ox - x, p[1] - oy - y) for p in (a, b, ((a[0] + b[0]) / 2, (a[1] + b[1]) / 2))
+                ]
+                if all(abs(math.hypot(*p) - r) < TRUE for p in piece):
+                    for px, py in piece:
+                        off = (turns - math.atan2(py, px) + math.pi) % math.tau - math.pi
+                        left &= np.abs(off) > math.radians(1.5)
         assert not left.any(), cutout.name
 
 
@@ -265,6 +267,29 @@ def test_every_word_stands_on_some_page() -> None:
     wanted = sorted(one.text for one in panel_shapes(LARGE, False) if isinstance(one, Words))
     found = {word for page, sheet in sheets(LARGE) if page.origin is not None for word in sheet.words}
     assert set(wanted) <= found and {"176", "640", "700", "250"} <= found
+
+
+@given(st.floats(0, 100), st.floats(1, 3000), st.floats(150, 280))
+def test_neighbours_share_enough_for_a_mark(low: float, length: float, room: float) -> None:
+    """Twice its 8 mm, so that it lies whole on both; each piece fits the page, together they are all, and each has a part of its own."""
+    parts = drill_sheet._parts(low, low + length, room)
+    assert (parts[0][0], parts[0][2]) == (low, low)
+    assert parts[-1][1] == pytest.approx(low + length) and parts[-1][3] == pytest.approx(low + length)
+    for first, last, own, after in parts:
+        assert last - first <= room + 1e-9 and first - 1e-9 <= own < after <= last + 1e-9
+    for before, behind in zip(parts, parts[1:]):
+        assert before[1] - behind[0] >= 16 - 1e-9 and before[3] == behind[2] == pytest.approx(
+            (before[1] + behind[0]) / 2
+        )
+
+
+@pytest.mark.parametrize("x", range(240, 280, 4))
+def test_a_name_at_a_join_stands_on_one_page_at_least(x: int) -> None:
+    """34 mm of letters where two pages share 17."""
+    name = "an indicator light there"
+    found = sheets(a_panel(520, 100, a_cutout(name, (x, 50), Round(8))))
+    tiles = [sheet for page, sheet in found if page.origin is not None]
+    assert len(tiles) == 2 and sum(f"1 {name}" in sheet.words for sheet in tiles) >= 1
 
 
 @given(st.floats(-20, 120), st.floats(-20, 120), st.floats(-20, 120), st.floats(-20, 120))
@@ -567,6 +592,19 @@ def test_what_has_no_cutout_is_told(hull: Path, capsys: pytest.CaptureFixture[st
         "not in the box file, taken for parts of their own: horn, clock, valve",
     ]
     assert "not stated, so no depth is checked" in notes[3] and "measure your connector" in notes[4]
+
+
+@pytest.mark.parametrize("name", ["knob", "map light", "map light knob"])
+def test_ways_of_naming_the_only_knob(
+    hull: Path, capsys: pytest.CaptureFixture[str], tmp_path: Path, name: str
+) -> None:
+    hull.write_text(hull.read_text().replace('"map light knob"', f'"{name}"'))
+    assert main(["template", str(hull), "-o", str(tmp_path / "x.svg"), "--json"]) == 0
+    assert not [
+        note
+        for note in json.loads(capsys.readouterr().out)["notes"]
+        if "knob" in note and "depth" not in note
+    ]
 
 
 # words behind the box file, its edit; exit code and what is told

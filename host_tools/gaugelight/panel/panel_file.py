@@ -262,7 +262,7 @@ def _slip(name: str, known: dict[str, str]) -> str | None:
     """The name that was most likely meant; two that differ in a number are two parts."""
 
     def letters(text: str) -> str:
-        return re.sub(r"\d", "", text.lower())
+        return re.sub(r"[\d\s]", "", text.lower())
 
     near = difflib.get_close_matches(name.lower(), [one.lower() for one in known], 1, ALIKE)
     meant = next((one for one in known if near and one.lower() == near[0]), None)
