@@ -615,7 +615,8 @@ def _depth_pages(panel: Panel, box: str, paper: tuple[float, float]) -> list[Pag
                 else ["What is free behind the panel is not stated: nothing is checked."]
             ),
             *_folded(
-                "Measure what is free where each instrument stands, with the structure, the controls at full travel and the seat in place.",
+                "Measure what is free where each instrument stands, with the structure, the controls at full travel and the seat in place."
+                " Widths behind the panel are not checked: a case that is wider than its bezel may meet its neighbour.",
                 paper[0] - 2 * MARGIN,
             ),
         ):
