@@ -55,7 +55,14 @@ TABLES = (
     "panel", "cutout",
 )  # fmt: skip
 NAMED = ("input", "derived", "lamp", "switch", "needle")  # tables of what has a name; each its own
-SEVERAL = (*NAMED, "alert", "disagree", "cutout", "cable", "point")  # tables that may stand there more than once
+SEVERAL = (
+    *NAMED,
+    "alert",
+    "disagree",
+    "cutout",
+    "cable",
+    "point",
+)  # tables that may stand there more than once
 LAW_KEYS = ("points", "series", "sender", "range")
 COLD_JUNCTION = -40.0, 85.0  # degC, until the input that measures it is known
 
