@@ -8,6 +8,7 @@ right one, and everything is measured from it all the same.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import count
@@ -32,7 +33,7 @@ CAUTIONS = (
     "Measure every bar on every page before you drill; print at 100 %, not fitted to the page.",
     "Measure your own parts: the box file says what somebody wrote in it. Cut it out of card first and try every part.",
     "Look what is behind before you drill: fuel or hydraulic lines, wires, control cables. None of them belongs there.",
-    "Drill from the front, small first; clamp the panel; goggles. Deburr every hole: an edge cuts wires through.",
+    "Drill small first, the panel clamped, goggles on. Deburr every hole: an edge cuts wires through.",
     "Check the view (front or rear) before you glue it on: a mirrored panel is scrap.",
 )
 SHORT = "Measure your own parts first; try it in card; look what is behind: fuel, hydraulics, wires; deburr."
@@ -554,8 +555,6 @@ def _table_pages(panel: Panel, box: str, paper: tuple[float, float], view: str) 
 
 
 def _folded(text: str, room: float) -> list[str]:
-    import textwrap
-
     return textwrap.wrap(text, int(room / (LETTER * TYPE)), subsequent_indent="   ")
 
 
