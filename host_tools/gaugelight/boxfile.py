@@ -31,6 +31,7 @@ from gaugelight.laws import (
     celsius_of,
     reading_of_celsius,
 )
+from gaugelight.harness.harness_file import Harness, read_harness
 from gaugelight.lights import Lights, Units, read_lights
 from gaugelight.needles import read_needle
 from gaugelight.problems import Misuse, Problem, WrongBoxFile, meant
@@ -50,7 +51,7 @@ RAIL_SPAN = Fraction(80, 100), Fraction(108, 100)
 NAMUR_NE_43 = Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21)  # mA
 TABLES = (
     "box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request", "in_flight",
-    "derived", "alert", "buttons", "reserve", "disagree",
+    "derived", "alert", "buttons", "reserve", "disagree", "connector", "cable", "compass",
 )  # fmt: skip
 NAMED = ("input", "derived", "lamp", "switch", "needle")  # tables of what has a name; each its own
 LAW_KEYS = ("points", "series", "sender", "range")
@@ -113,6 +114,7 @@ class Box:
     lights: Lights
     in_flight: InFlight | None = None
     face: Face = Face()
+    harness: Harness | None = None
 
     def input(self, name: str) -> Input | None:
         return next((i for i in self.inputs if i.name == name), None)
@@ -291,6 +293,7 @@ class Reader:
             face = replace(face, panel=panel)
         section = self.table("in_flight")
         in_flight = None if section is None else self.in_flight(section, inputs, units, switches)
+        harness = read_harness(self)
         for key in self.content:
             near = difflib.get_close_matches(key, TABLES, 1)
             cure = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(TABLES)}"
@@ -301,7 +304,9 @@ class Reader:
             }:
                 line = self.lines.get((f"converter.{name}", 0, ""), 1)
                 self.wrong(line, f"converter {name}", "no input uses it; leave it out until one does")
-        return Box(self.file, name, supply, tuple(chips.values()), tuple(inputs), lights, in_flight, face)
+        return Box(
+            self.file, name, supply, tuple(chips.values()), tuple(inputs), lights, in_flight, face, harness
+        )
 
     def face(
         self, inputs: list[Input], sections: dict[str, Section], units: Units, switches: set[str]
