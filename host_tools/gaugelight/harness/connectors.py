@@ -1,7 +1,7 @@
 """Connectors as they really look: where each contact lies, from the side where it mates and from the side where it is wired.
 
-D-sub: MIL-DTL-24308 and IEC 60807-3: contacts 2.77 mm apart, rows 2.84 mm apart, half a pitch between them; looking at the mating
-face of the half with pins, wide row up, pin 1 is at the left of it (both from memory). Two-row headers, 2.54 mm: odd numbers in one
+D-sub (MIL-DTL-24308, IEC 60807-3; the text was not at hand): contacts 326/3000 in apart, rows 0.112 in, half a pitch between them
+(as makers publish it); looking at the mating face of the half with pins, wide row up, pin 1 is at its left. Two-row headers, 2.54 mm: odd numbers in one
 row, even ones in the other; looking at the pins, the row with pin 1 down, pin 1 is at the left (common practice, no source).
 A block is one row of ways, whose numbers stand on it.
 """
@@ -14,7 +14,7 @@ from typing import Any, Literal
 Xy = tuple[float, float]  # mm, y downwards, from the middle of the connector
 Half = Literal["pins", "sockets"]
 
-DSUB_PITCH, DSUB_ROWS = 2.77, 2.84  # mm
+DSUB_PITCH, DSUB_ROWS = 25.4 * 326 / 3000, 25.4 * 0.112  # mm
 HEADER_PITCH = 2.54  # mm
 BLOCK_PITCH = 5.08  # mm, as it is drawn
 NEAR = 1.5  # pitches: the diagonal of a header is 1.41, the next but one in a D-sub 1.8
