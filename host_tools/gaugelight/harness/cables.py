@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from gaugelight.boxfile import Box
 
 PIN = re.compile(r"([A-Za-z][A-Za-z0-9]{0,7})-([1-9]\d{0,2})")
+AIRFRAME = "airframe"
 
 
 @dataclass(frozen=True)
@@ -48,110 +49,140 @@ class Lead:
 
     @property
     def wired(self) -> bool:
+        """Whether a wire of the harness ends there."""
         return any(use.wired for use in self.uses)
-
-
-def known_uses(pin: Pin, there: dict[str, Thing]) -> tuple[Use, ...]:
-    """Those of a pin that can be read; what cannot is `check_harness`'s to tell."""
-    try:
-        return uses_of(pin.written, there)
-    except ValueError:
-        return ()
 
 
 @dataclass(frozen=True)
 class Carried:
-    """What one cable carries: its uses by themselves, and pins that it names."""
+    """What one cable carries: its uses, those of the pins that it names too."""
 
     cable: Cable
     uses: tuple[Use, ...]
     pins: tuple[str, ...]
 
 
-def carried_by(harness: Harness, there: dict[str, Thing]) -> list[Carried]:
+@dataclass(frozen=True)
+class Wiring:
+    """A box's harness with everything looked up. leads: all pins in order, free ones too; then what passes the box by."""
+
+    box: Box
+    harness: Harness
+    things: dict[str, Thing]
+    carried: tuple[Carried, ...]
+    leads: tuple[Lead, ...]
+
+    @property
+    def on_pins(self) -> dict[Use, Lead]:
+        return {use: lead for lead in reversed(self.leads) if lead.connector for use in lead.uses}
+
+    @property
+    def in_tank(self) -> set[str]:
+        """Names of what goes into a fuel tank: read as fuel, or in a cable that says so."""
+        names = {thing.name for thing in self.things.values() if thing.in_tank}
+        return names | {use.thing for one in self.carried if one.cable.tank for use in one.uses}
+
+    def kind(self, use: Use) -> str:
+        """Input, lamp, switch ...; empty of a spare pin."""
+        return self.things[use.thing].kind if use.thing in self.things else ""
+
+
+def wiring_of(box: Box) -> Wiring:
+    """What cannot be read is left out; `check_harness` tells of it."""
+    harness = box.harness or Harness()
+    there = things(box)
+    carried = tuple(_carried(harness, there))
+    leads = (*_pins(harness, there, carried), *_passing(harness, there, carried))
+    return Wiring(box, harness, there, carried, leads)
+
+
+def known_uses(pin: Pin, there: dict[str, Thing]) -> tuple[Use, ...]:
+    try:
+        return uses_of(pin.written, there)
+    except ValueError:
+        return ()
+
+
+def _carried(harness: Harness, there: dict[str, Thing]) -> Iterator[Carried]:
     """A bare name stands for all parts of the thing that no cable names by themselves."""
-    named = {written for cable in harness.cables for written in cable.carries if written not in there} | {
-        written for cable in harness.cables for written in cable.carries if written in EVERY_BOX
-    }
-    carried = []
+    written = {one for cable in harness.cables for one in cable.carries}
+    alone = {one for one in written if one not in there or one in EVERY_BOX}
+    pins = {f"{c.name}-{pin.number}": pin for c in harness.connectors for pin in c.pins}
     for cable in harness.cables:
         uses: list[Use] = []
-        for written in cable.carries:
-            if written in there:
-                uses += [
-                    use for use in all_of(there[written]) if use.text == written or use.text not in named
-                ]
-            elif not PIN.fullmatch(written):
-                try:
-                    uses += uses_of(written, there)
-                except ValueError:
-                    pass
-        pins = tuple(written for written in cable.carries if PIN.fullmatch(written) and written not in there)
-        carried.append(Carried(cable, tuple(dict.fromkeys(uses)), pins))
-    return carried
+        for one in cable.carries:
+            if one in there:
+                uses += [use for use in all_of(there[one]) if use.text == one or use.text not in alone]
+            elif one in pins:
+                uses += known_uses(pins[one], there)
+            else:
+                uses += known_uses(Pin(cable.line, 0, one), there)
+        named = tuple(one for one in cable.carries if one in pins and one not in there)
+        yield Carried(cable, tuple(dict.fromkeys(uses)), named)
 
 
-def leads(box: Box) -> tuple[Lead, ...]:
-    """All pins of all connectors in order, free ones too; then what passes the box by, in order of cables."""
-    harness = box.harness
-    if harness is None:
-        return ()
-    there = things(box)
-    carried = carried_by(harness, there)
-    return (*_pins(harness, there, carried), *_passing(harness, there, carried))
-
-
-def _pins(harness: Harness, there: dict[str, Thing], carried: list[Carried]) -> Iterator[Lead]:
+def _pins(harness: Harness, there: dict[str, Thing], carried: tuple[Carried, ...]) -> Iterator[Lead]:
     by_pin = {place: one.cable for one in carried for place in one.pins}
-    by_use = {use: one.cable for one in carried for use in one.uses}
+    by_use = {use: one.cable for one in carried if not one.pins for use in one.uses}
+    by_use |= {
+        use: one.cable
+        for one in carried
+        for use in one.uses
+        if one.pins and (use.text in one.cable.carries or use.thing in one.cable.carries)
+    }
     for connector in harness.connectors:
         written = {pin.number: pin for pin in connector.pins}
         for number in range(1, connector.shape.ways + 1):
             pin = written.get(number)
             uses = () if pin is None else known_uses(pin, there)
-            found = [by_use[use] for use in uses if use in by_use and use.wired]
-            cable = by_pin.get(f"{connector.name}-{number}") or (found[0] if found else None)
-            line = connector.line if pin is None else pin.line
-            yield Lead(connector, number, line, uses, cable)
+            cable = by_pin.get(f"{connector.name}-{number}")
+            if cable is None:
+                cable = next((by_use[use] for use in uses if use.wired and use in by_use), None)
+            yield Lead(connector, number, connector.line if pin is None else pin.line, uses, cable)
 
 
-def _passing(harness: Harness, there: dict[str, Thing], carried: list[Carried]) -> Iterator[Lead]:
+def _passing(harness: Harness, there: dict[str, Thing], carried: tuple[Carried, ...]) -> Iterator[Lead]:
     """Uses that a cable names by themselves and no pin has: such as the supply of a transmitter from a fuse on the panel."""
-    on_pins = {
-        use for connector in harness.connectors for pin in connector.pins for use in known_uses(pin, there)
-    }
+    on_pins = {use for one in harness.connectors for pin in one.pins for use in known_uses(pin, there)}
     for one in carried:
         for use in one.uses:
             if use.text in one.cable.carries and use not in on_pins:
                 yield Lead(None, 0, one.cable.line, (use,), one.cable)
 
 
-def returns_by(lead: Lead, all_leads: tuple[Lead, ...]) -> str:
+def returns_by(lead: Lead, wiring: Wiring) -> str:
     """By which pin the current of a lead comes back, or "airframe"; empty where nothing is said."""
     for use in lead.uses:
-        part = {"": RETURN, "plus": "minus", "minus": "plus", "supply": RETURN}.get(use.part, "")
-        wanted = [Use(use.thing, part), Use(use.thing, RETURN)] if part else []
-        wanted += [Use(LAMP_GROUND)] * (use.part == "feed") + [Use(GROUND)] * (use == Use(BUS))
-        for other in all_leads:
+        wanted = _ways_back(use)
+        for other in wiring.leads:
             if other is not lead and other.place and any(one in other.uses for one in wanted):
                 return other.place
         if wanted and lead.cable is not None and lead.cable.airframe:
-            return "airframe"
+            return AIRFRAME
     return ""
 
 
-def amperes(box: Box, lead: Lead) -> float | None:
+def _ways_back(use: Use) -> list[Use]:
+    if use == Use(BUS):
+        return [Use(GROUND)]
+    if use.part == "feed":
+        return [Use(LAMP_GROUND)]
+    part = {"": RETURN, "plus": "minus", "minus": "plus", "supply": RETURN}.get(use.part)
+    return [] if part is None else [Use(use.thing, part), Use(use.thing, RETURN)]
+
+
+def amperes(lead: Lead, wiring: Wiring) -> float | None:
     """The largest current of all its uses together."""
-    known = [taken for use in lead.uses if (taken := largest(box, use)) is not None]
+    known = [taken for use in lead.uses if (taken := largest(wiring.box, use)) is not None]
     return sum(known) if known else None
 
 
-def fuse_of(box: Box, lead: Lead) -> float | None:
+def fuse_of(lead: Lead, wiring: Wiring) -> float | None:
     """The cable's where it is stated, else the lamp's; in A."""
     if lead.cable is not None and lead.cable.fuse is not None:
         return float(lead.cable.fuse)
     for use in lead.uses:
-        lamp = box.lights.lamp(use.thing)
+        lamp = wiring.box.lights.lamp(use.thing)
         if lamp is not None and lamp.fuse is not None and use.part != "dim":
             return float(lamp.fuse)
     return None

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -43,6 +43,7 @@ class Connector:
     shape: Shape
     box: Half  # what the box's half carries
     pins: tuple[Pin, ...]  # those that are used, by number
+    lines: dict[str, int] = field(default_factory=dict, compare=False)  # of its keys
 
     @property
     def harness(self) -> Half:
@@ -67,6 +68,10 @@ class Cable:
     airframe: bool = False  # its current comes back through the airframe
     fuse: Fraction | None = None  # A
     tank: bool = False
+    lines: dict[str, int] = field(default_factory=dict, compare=False)  # of its keys
+
+    def line_of(self, key: str) -> int:
+        return self.lines.get(key, self.line)
 
 
 @dataclass(frozen=True)
@@ -160,8 +165,13 @@ def _cable(section: Section) -> Cable | None:
     assert gauge is not None and length is not None and shield is not None and bundle is not None
     assert spacing is not None and turn is not None
     return Cable(
-        section.line, name, carries, to, gauge, length, twisted, shield, bundle, spacing, turn, back is not None, fuse, tank
+        section.line, name, carries, to, gauge, length, twisted, shield, bundle, spacing, turn, back is not None, fuse,
+        tank, _lines(section),
     )  # fmt: skip
+
+
+def _lines(section: Section) -> dict[str, int]:
+    return {key: section.line_of(key) for key in section.written}
 
 
 def _compass(section: Section) -> Compass | None:

@@ -47,7 +47,7 @@ class Use:
 
 @dataclass(frozen=True)
 class Thing:
-    """parts: what it may have on pins; needed: what it must have there, a return aside.
+    """parts: what it may have on pins; needed: what it must have there; needs_return: and a way back, if only the airframe.
 
     at_bus: the parts that bus voltage may stand on, in normal use or where a transmitter fails.
     """
@@ -59,10 +59,7 @@ class Thing:
     needed: tuple[str, ...]
     at_bus: tuple[str, ...] = ()
     in_tank: bool = False
-
-    @property
-    def returns(self) -> bool:
-        return RETURN in self.parts and bool(self.needed)
+    needs_return: bool = False
 
 
 def things(box: Box) -> dict[str, Thing]:
@@ -80,16 +77,18 @@ def _things(box: Box) -> Iterator[Thing]:
     for switch in box.lights.switches:
         high = switch.on == 1  # it switches bus voltage, and has no return
         parts = ("",) if high else ("", RETURN)
-        yield Thing(switch.name, switch.line, "switch", parts, ("",), ("",) if high else ())
+        yield Thing(
+            switch.name, switch.line, "switch", parts, ("",), ("",) if high else (), needs_return=not high
+        )
     for needle in box.face.needles:
-        yield Thing(needle.name, needle.line, "needle", ("plus", RETURN), ("plus",))
+        yield Thing(needle.name, needle.line, "needle", ("plus", RETURN), ("plus",), needs_return=True)
     for name, knob_line in _knobs(box):
         ends = "upper end", "wiper", "lower end"
         yield Thing(name, knob_line, "knob", ends, ends)
     if (request := box.lights.dim_request) is not None:
-        yield Thing(DIM_REQUEST, request.line, "line", ("", RETURN), ("",), ("",))
+        yield Thing(DIM_REQUEST, request.line, "line", ("", RETURN), ("",), ("",), needs_return=True)
     if (line := box.lights.bus_output) is not None:
-        yield Thing(BUS_OUTPUT, line.line, "line", ("", RETURN), ("",), ("",))
+        yield Thing(BUS_OUTPUT, line.line, "line", ("", RETURN), ("",), ("",), needs_return=True)
     if box.face.panel is not None:
         yield Thing(DISPLAY, 0, "display", ("supply", "SDA", "SCL", RETURN), ())
     yield Thing("service jumper", 0, "jumper", ("", RETURN), ())
@@ -107,7 +106,10 @@ def _input(one: Input, inside: bool) -> Thing:
     fed_by_bus = isinstance(one.circuit, (Shunt, Divider)) and not inside
     at_bus = ("", "supply") if fed_by_bus else ()
     needed = () if inside else ("",)
-    return Thing(one.name, one.line, "input", ("", RETURN, "supply"), needed, at_bus, tank)
+    # a loop, and what stands between its supply and a pull-down, end in the box
+    ends_in_box = isinstance(one.circuit, Shunt) or isinstance(one.circuit, Direct) and one.circuit.pull_down
+    back = not inside and not ends_in_box
+    return Thing(one.name, one.line, "input", ("", RETURN, "supply"), needed, at_bus, tank, back)
 
 
 def _knobs(box: Box) -> Iterator[tuple[str, int]]:
