@@ -55,11 +55,12 @@ class Lead:
 
 @dataclass(frozen=True)
 class Carried:
-    """What one cable carries: its uses, those of the pins that it names too."""
+    """What one cable carries. named: uses by their names; pins: by pin, J3-10; uses: those of the pins too."""
 
     cable: Cable
-    uses: tuple[Use, ...]
+    named: tuple[Use, ...]
     pins: tuple[str, ...]
+    uses: tuple[Use, ...]
 
 
 @dataclass(frozen=True)
@@ -109,27 +110,23 @@ def _carried(harness: Harness, there: dict[str, Thing]) -> Iterator[Carried]:
     alone = {one for one in written if one not in there or one in EVERY_BOX}
     pins = {f"{c.name}-{pin.number}": pin for c in harness.connectors for pin in c.pins}
     for cable in harness.cables:
-        uses: list[Use] = []
+        named: list[Use] = []
+        by_pin: list[Use] = []
         for one in cable.carries:
             if one in there:
-                uses += [use for use in all_of(there[one]) if use.text == one or use.text not in alone]
+                named += [use for use in all_of(there[one]) if use.text == one or use.text not in alone]
             elif one in pins:
-                uses += known_uses(pins[one], there)
+                by_pin += known_uses(pins[one], there)
             else:
-                uses += known_uses(Pin(cable.line, 0, one), there)
-        named = tuple(one for one in cable.carries if one in pins and one not in there)
-        yield Carried(cable, tuple(dict.fromkeys(uses)), named)
+                named += known_uses(Pin(cable.line, 0, one), there)
+        places = tuple(one for one in cable.carries if one in pins and one not in there)
+        uses = dict.fromkeys([*named, *by_pin])
+        yield Carried(cable, tuple(dict.fromkeys(named)), places, tuple(uses))
 
 
 def _pins(harness: Harness, there: dict[str, Thing], carried: tuple[Carried, ...]) -> Iterator[Lead]:
     by_pin = {place: one.cable for one in carried for place in one.pins}
-    by_use = {use: one.cable for one in carried if not one.pins for use in one.uses}
-    by_use |= {
-        use: one.cable
-        for one in carried
-        for use in one.uses
-        if one.pins and (use.text in one.cable.carries or use.thing in one.cable.carries)
-    }
+    by_use = {use: one.cable for one in carried for use in one.named}
     for connector in harness.connectors:
         written = {pin.number: pin for pin in connector.pins}
         for number in range(1, connector.shape.ways + 1):
@@ -145,7 +142,7 @@ def _passing(harness: Harness, there: dict[str, Thing], carried: tuple[Carried, 
     """Uses that a cable names by themselves and no pin has: such as the supply of a transmitter from a fuse on the panel."""
     on_pins = {use for one in harness.connectors for pin in one.pins for use in known_uses(pin, there)}
     for one in carried:
-        for use in one.uses:
+        for use in one.named:
             if use.text in one.cable.carries and use not in on_pins:
                 yield Lead(None, 0, one.cable.line, (use,), one.cable)
 
