@@ -88,10 +88,8 @@ def _carried(wiring: Wiring) -> Iterator[Problem]:
                     else "the box file has no use for it"
                 )
                 yield _at(cable, "carries", f"{use.text} has no wire, for {why}; leave it out")
-        by_pin = {
-            use for place in one.pins for lead in wiring.leads if lead.place == place for use in lead.uses
-        }
-        for key in [*(use for use in one.uses if use not in by_pin), *one.pins]:
+        keys: list[Use | str] = [*one.named, *one.pins]
+        for key in keys:
             if (other := seen.setdefault(key, cable)) is not cable:
                 text = key if isinstance(key, str) else key.text
                 yield _at(cable, "carries", f"{text} runs in cable {other.name} already (line {other.line})")
@@ -157,11 +155,11 @@ def _guards(wiring: Wiring) -> Iterator[Problem]:
             if inside is None:
                 continue
             where = f"{connector.name}-{pin.number}"
-            if other := next((use for use in here if at_bus(use, wiring.things)), None):
+            if other := next((use for use in here if _beside_tank(wiring, use)), None):
                 what = f"{inside.text} goes into a fuel tank, and {other.text} may be at bus voltage; give each a pin"
                 yield Problem(pin.line, where, what)
             for number, between in _next_used(connector, uses, pin.number):
-                live = next((use for use in uses[number] if at_bus(use, wiring.things)), None)
+                live = next((use for use in uses[number] if _beside_tank(wiring, use)), None)
                 if live is not None:
                     near = f"with {_numbers(between)}, free, between" if between else "beside it"
                     what = (
@@ -169,6 +167,11 @@ def _guards(wiring: Wiring) -> Iterator[Problem]:
                         " at bus voltage; put a guard between them"
                     )
                     yield Problem(pin.line, where, what)
+
+
+def _beside_tank(wiring: Wiring, use: Use) -> bool:
+    """Whether bus voltage may come from there; what goes into a tank itself is another matter, and has a note."""
+    return at_bus(use, wiring.things) and use.thing not in wiring.in_tank
 
 
 def _numbers(numbers: tuple[int, ...]) -> str:
@@ -215,7 +218,7 @@ def _bundles(wiring: Wiring) -> Iterator[Problem]:
         if inside is None:
             continue
         for other in wiring.carried:
-            live = next((use for use in other.uses if at_bus(use, wiring.things)), None)
+            live = next((use for use in other.uses if _beside_tank(wiring, use)), None)
             if live is None:
                 continue
             if other is one:
@@ -376,6 +379,8 @@ def _notes_on_cable(wiring: Wiring, cable: Cable, uses: tuple[Use, ...]) -> Iter
     if cable.airframe and measured is not None:
         yield f"{measured.thing} comes back through the airframe, whose voltage drop adds to its signal; a wire back takes that out"
     inside = next((use for use in uses if use.thing in wiring.in_tank), None)
+    if inside is not None and at_bus(inside, wiring.things):
+        yield f"{inside.thing} goes into a fuel tank and is fed from the bus: a fault there puts all that its fuse passes into the tank"
     if inside is not None and not cable.bundle:
         yield f"{inside.thing} goes into a fuel tank; name the bundle it lies in, or nothing checks what lies beside it"
 
