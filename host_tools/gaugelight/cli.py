@@ -912,6 +912,12 @@ def record(words: argparse.Namespace, screen: Screen) -> Outcome:
     return run(words, screen)
 
 
+def wiring(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.harness.command import run
+
+    return run(words, screen)
+
+
 def _picture(word: str) -> Path:
     """Where a picture can be written. Raises Misuse."""
     plot = Path(word)
@@ -1105,6 +1111,19 @@ def parser() -> Parser:
         help="of the scale; of a needle from 0 to 100 %% of the time (default: 270)",
     )
     one.add_argument("--diameter", metavar="LENGTH", default="57 mm", help='of the rim (default: "57 mm")')
+    one = command(
+        "wiring",
+        wiring,
+        "the wiring sheet: every pin, each connector as you see it while you solder; is the harness right",
+    )
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("-o", dest="output", metavar="FILE", help=".svg in pages of A4, or .csv")
+    one.add_argument("--connector", metavar="NAME", help="that one alone, such as J1")
+    one.add_argument(
+        "--compass",
+        metavar="LENGTH",
+        help='how far the compass is from the lamps\' wiring, such as "0.6 m" (default: as [compass] says)',
+    )
     one = command("live", live, "everything the box says, ten times a second; keys acknowledge and test")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one.add_argument(

@@ -21,6 +21,7 @@ from gaugelight.harness.cables import Wiring
 from gaugelight.harness.check_harness import cables_of
 from gaugelight.harness.harness_file import LOOSE, PAIR, TURN, Cable
 from gaugelight.harness.uses import LAMP_GROUND, Use
+from gaugelight.problems import Problem
 
 Vectors = NDArray[np.float64]
 Way = Literal["single wire", "pair", "twisted pair"]
@@ -163,3 +164,17 @@ def _way(cable: Cable, out: Cable | None, back: Cable | None) -> Way:
 
 def _together(one: Cable, other: Cable | None) -> bool:
     return other is not None and (one is other or one.bundle != "" and one.bundle == other.bundle)
+
+
+def too_strong(wiring: Wiring, fields: list[Field], horizontal: float) -> list[Problem]:
+    """A problem where all runs as laid may turn the compass by more than is allowed; horizontal in tesla."""
+    total = sum(field.as_laid or 0.0 for field in fields)
+    turned = deviation(total, horizontal)
+    if turned <= MOST_DEGREES:
+        return []
+    worst = max(fields, key=lambda field: field.as_laid or 0.0)
+    what = (
+        f"the lamps' wiring may turn the compass by {turned:.2g} degrees, {MOST_DEGREES:g} at most; twist plus and minus of"
+        f" {worst.run.name}, or lay it farther away"
+    )
+    return [Problem(worst.run.line, "compass", what)]
