@@ -124,8 +124,11 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.check_lights import notes_on_lights
     from gaugelight.error_budget import coarse_notes
     from gaugelight.faults_shown import faults_shown, notes_on
+    from gaugelight.harness.check_harness import notes_on_harness, problems_of_harness
 
     box = read_box(Path(words.box))
+    if wrong := problems_of_harness(box):
+        raise WrongBoxFile(box.file, wrong)
     built = build(box)
     shown = [*faults_shown(built)]
     of_inputs = [*notes_on(built, shown), *coarse_notes(built), *notes_on_calibrations(box)]
@@ -133,6 +136,8 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     notes = [{"input": name, "note": note} for name, note in [*told, *notes_on_face(box)]]
     light_notes = [{"light": name, "note": note} for name, note in notes_on_lights(box, shown)]
     box_notes = [] if box.in_flight else [{"box": box.name, "note": NOTHING_TELLS}]
+    of_wiring = [] if box.harness is None else [*notes_on_harness(box)]
+    wiring_notes = [{"wiring": what, "note": note} for what, note in of_wiring]
     screen.say(
         f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lights.lamps)}"
     )
@@ -150,13 +155,15 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(f"  {note['light']}: {note['note']}")
     for note in box_notes:
         screen.say(f"  {note['box']}: {note['note']}")
+    for note in wiring_notes:
+        screen.say(f"  {note['wiring']}: {note['note']}")
     return {
         "box": box.name,
         "inputs": len(box.inputs),
         "lamps": len(box.lights.lamps),
         "problems": [],
         "faults": [vars(row) for row in shown],
-        "notes": notes + light_notes + box_notes,
+        "notes": notes + light_notes + box_notes + wiring_notes,
     }, 0
 
 

@@ -95,7 +95,7 @@ def _compass(word: str | None, wiring: Wiring) -> tuple[Fraction | None, Fractio
 def _show(
     screen: Screen, wiring: Wiring, rows: Sequence[Row], told: Sequence[str], notes: Sequence[str]
 ) -> None:
-    from gaugelight.harness.drawing import in_letters, wiring_side_words
+    from gaugelight.harness.drawing import TANK, in_letters, into_tank, wiring_side_words
     from gaugelight.harness.sheet import PAST_THE_BOX, cable_words
 
     heads = [">pin", "use", "goes to", ">AWG", ">m", "return", "cable", "bundle", ">A, most", ">fuse, A"]
@@ -116,6 +116,8 @@ def _show(
         screen.say(
             "[2] guard: grounded in the box, no wire; (2) spare: something in the box, no wire; . free"
         )
+    if any(into_tank(connector, wiring) for connector in wiring.harness.connectors):
+        screen.say(TANK)
     for line in [*told, *notes]:
         screen.say(f"  {line}")
 

@@ -24,6 +24,10 @@ COLUMNS = (
     ("pin", 7.0), ("", 6.0), ("use", 41.0), ("goes to", 41.0), ("AWG", 8.0), ("m", 8.0), ("return", 13.0),
     ("cable", 26.0), ("bundle", 14.0), ("A, most", 13.0), ("fuse, A", 9.0),
 )  # fmt: skip
+TANK = (
+    "Wires into a fuel tank: no circuit in the box limits what chafes onto them. A bundle of their own, apart from everything that may be at bus"
+    " voltage; beside their pins guards, and no wire in these."
+)
 ADVISORY = "A drawing from the box file, not a proof of the harness: ring out every wire, both ends, before power. Master off, tanks vented."
 
 
@@ -32,8 +36,10 @@ def wiring_side_words(connector: Connector) -> str:
     if connector.shape.is_block:
         return "numbers as they stand on the block"
     half = "plug with pins" if connector.harness == "pins" else "plug with sockets"
+    x, _ = connector.shape.wiring_side(connector.harness)[1]
     where = "wide row up" if connector.shape.is_dsub else "row with pin 1 down"
-    return f"the harness's half, a {half}, from its wiring side (solder or crimp), {where}"
+    side = "right" if x > 0 else "left"
+    return f"the harness's half, a {half}, from its wiring side (solder or crimp), {where}: pin 1 is at the {side}"
 
 
 def rows_seen(shape: Contacts, half: Half) -> list[list[int]]:
@@ -80,7 +86,7 @@ class _Sheet:
                 True,
             )
         self.line(ADVISORY, FINE)
-        self.y += 2
+        self.y += 3
 
     def need(self, height: float) -> bool:
         """A new page where so much does not fit on this one; whether there is one."""
@@ -161,7 +167,7 @@ def _drawn_height(shape: Contacts) -> float:
 def _height(connector: Connector, rows: Sequence[Row], wiring: Wiring) -> float:
     below = sum(len(wrapped(cable_words(one), ROOM, FINE)) for one in _cables(rows, wiring))
     table = LINE + sum(_row_height(row) for row in rows)
-    return 24 + _drawn_height(connector.shape) + table + LINE * FINE / TYPE * below
+    return 32 + _drawn_height(connector.shape) + table + LINE * FINE / TYPE * below
 
 
 def _cables(rows: Sequence[Row], wiring: Wiring) -> list[Cable]:
@@ -182,7 +188,15 @@ def _connector(sheet: _Sheet, connector: Connector, rows: Sequence[Row], wiring:
     for cable in _cables(rows, wiring):
         sheet.need(2 * LINE)
         sheet.line(cable_words(cable), FINE)
+    if into_tank(connector, wiring):
+        sheet.need(3 * LINE)
+        sheet.line(TANK, FINE, True)
     sheet.y += 5
+
+
+def into_tank(connector: Connector, wiring: Wiring) -> bool:
+    tank = wiring.in_tank
+    return any(use.thing in tank for lead in wiring.leads if lead.connector is connector for use in lead.uses)
 
 
 def _drawn(sheet: _Sheet, connector: Connector, marks: dict[int, Mark]) -> None:
