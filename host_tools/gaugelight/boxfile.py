@@ -609,6 +609,8 @@ def _toml_cure(line: str, problem: str) -> str:
         return '; use straight quotes: "'
     if re.search(r"=\s*[+-]?\d+,\d", line):
         return "; a number takes a decimal point, no comma"
+    if "overwrite" in problem:
+        return "; that key stands in its table already"
     if line.count('"') % 2:
         return '; a quote (") is missing'
     if re.search(r"=\s*[A-Za-z+-]|=\s*[\d.]+\s*[A-Za-z%]", line) and "true" not in line:

@@ -175,11 +175,9 @@ def amperes(lead: Lead, wiring: Wiring) -> float | None:
 
 
 def fuse_of(lead: Lead, wiring: Wiring) -> float | None:
-    """The cable's where it is stated, else the lamp's; in A."""
-    if lead.cable is not None and lead.cable.fuse is not None:
-        return float(lead.cable.fuse)
+    """The lamp's where it is one's and stated, else the cable's; in A."""
     for use in lead.uses:
         lamp = wiring.box.lights.lamp(use.thing)
         if lamp is not None and lamp.fuse is not None and use.part != "dim":
             return float(lamp.fuse)
-    return None
+    return float(lead.cable.fuse) if lead.cable is not None and lead.cable.fuse is not None else None

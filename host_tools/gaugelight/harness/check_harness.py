@@ -89,10 +89,14 @@ def _carried(wiring: Wiring) -> Iterator[Problem]:
                 )
                 yield _at(cable, "carries", f"{use.text} has no wire, for {why}; leave it out")
         keys: list[Use | str] = [*one.named, *one.pins]
-        for key in keys:
-            if (other := seen.setdefault(key, cable)) is not cable:
-                text = key if isinstance(key, str) else key.text
-                yield _at(cable, "carries", f"{text} runs in cable {other.name} already (line {other.line})")
+        others = {
+            other.name: (key, other)
+            for key in reversed(keys)
+            if (other := seen.setdefault(key, cable)) is not cable
+        }
+        for key, other in others.values():
+            text = key if isinstance(key, str) else key.text
+            yield _at(cable, "carries", f"{text} runs in cable {other.name} already (line {other.line})")
 
 
 def _pin_uses(wiring: Wiring) -> Iterator[Problem]:
@@ -280,7 +284,7 @@ def _wires(wiring: Wiring) -> Iterator[Problem]:
             what = (
                 f"a fuse of {fuse:g} A would let AWG {cable.gauge} burn; {most:g} A at most, or AWG {thick}"
             )
-            yield _at(cable, "gauge" if cable.fuse is None else "fuse", what)
+            yield _at(cable, "gauge" if fuse != cable.fuse else "fuse", what)
         taken = amperes(lead, wiring)
         if taken is not None and taken > most:
             what = f"{lead.text} may take {taken:.2g} A, and AWG {cable.gauge} {most:g} A at most"

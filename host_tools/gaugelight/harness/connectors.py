@@ -79,7 +79,7 @@ def other_half(half: Half) -> Half:
 def shape_of(kind: Any) -> Shape:
     """The connector of a kind as the box file names it. ValueError says which there are."""
     written = kind if isinstance(kind, str) else ""
-    if match := re.fullmatch(r"D-sub (\d{1,3})", written):
+    if match := re.fullmatch(r"D-sub ([1-9]\d?)", written):
         ways = int(match[1])
         if wide := DSUBS.get(ways):
             rows = tuple(range(1, wide + 1)), tuple(range(wide + 1, ways + 1))

@@ -220,7 +220,7 @@ def _table(value: Any) -> dict[str, Any]:
 def _text(longest: int) -> Callable[[Any], str]:
     def parse(value: Any) -> str:
         if not isinstance(value, str) or not value.strip():
-            raise ValueError("must be a text that is not empty")
+            raise ValueError("must be a text in quotes that is not empty")
         if len(value) > longest:
             raise ValueError(f"is {len(value)} characters long; {longest} fit the sheet")
         if any(not " " <= c <= "~" for c in value):

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from gaugelight.harness.cables import Lead, Wiring, amperes, fuse_of, returns_by
-from gaugelight.harness.harness_file import Cable
+from gaugelight.harness.harness_file import LOOSE, PAIR, Cable
 from gaugelight.harness.uses import GUARD, SPARE, at_bus
 
 Mark = Literal["wire", "bus", "guard", "spare", "free"]
@@ -96,15 +96,34 @@ def amount(amperes: float) -> str:
     return f"{amperes:.2g}" if amperes >= 1e-3 else f"{amperes:.5f}".rstrip("0")
 
 
-def cable_words(cable: Cable) -> str:
-    """One line for below a table."""
+def cable_facts(cable: Cable) -> dict[str, str]:
+    """All that is stated of it, but what it carries."""
     turned = f"twisted, a turn in {float(cable.turn):g} mm" if cable.twisted else "not twisted"
-    said = [f"AWG {cable.gauge}", f"{float(cable.length):g} m", turned]
-    said += [f"shield: {cable.shield}"] if cable.shield else ["no shield"]
-    said += [f"bundle {cable.bundle}"] if cable.bundle else []
-    said += ["back through the airframe"] if cable.airframe else []
-    said += ["goes into a fuel tank"] if cable.tank else []
-    return f"{cable.name}, to {cable.to}: {', '.join(said)}"
+    return {
+        "to": cable.to,
+        "wire": f"AWG {cable.gauge}",
+        "length": f"{float(cable.length):g} m",
+        "laid": (
+            f"{turned}, {float(cable.spacing):g} mm between the wires"
+            if cable.spacing not in (LOOSE, PAIR)
+            else turned
+        ),
+        "shield": f"shield: {cable.shield}" if cable.shield else "no shield",
+        "bundle": f"bundle {cable.bundle}" if cable.bundle else "no bundle",
+        "return": "back through the airframe" if cable.airframe else "back by wire",
+        "fuse": f"fuse {float(cable.fuse):g} A" if cable.fuse is not None else "no fuse of its own",
+        "tank": "into a fuel tank" if cable.tank else "",
+    }
+
+
+def cable_words(cable: Cable) -> str:
+    """One line for below a table; what goes without saying is left out."""
+    facts = cable_facts(cable)
+    to = facts.pop("to")
+    said = [
+        what for what in facts.values() if what not in ("", "no bundle", "back by wire", "no fuse of its own")
+    ]
+    return f"{cable.name}, to {to}: {', '.join(said)}"
 
 
 def csv_text(rows: list[Row]) -> str:

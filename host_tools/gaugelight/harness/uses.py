@@ -6,6 +6,7 @@ a pin and the box file has no use for is "spare: WORDS".
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -140,7 +141,9 @@ def _use(written: str, known: dict[str, Use]) -> Use:
     if name and not written == name:
         parts = [use.text for use in known.values() if use.thing == name]
         raise ValueError(f'"{written}" is no use of {name}; there is: {", ".join(parts)}')
-    raise ValueError(f'"{written}" is nothing of this box file; {meant(written, known)}')
+    near = difflib.get_close_matches(written, known, 1)
+    names = [*dict.fromkeys(use.thing for use in known.values())]
+    raise ValueError(f'"{written}" is nothing of this box file; {meant(written, near or names)}')
 
 
 def all_of(thing: Thing) -> tuple[Use, ...]:

@@ -15,7 +15,7 @@ from gaugelight.error_budget import Budget
 from gaugelight.faults_shown import Shown
 from gaugelight.harness.cables import Wiring, wiring_of
 from gaugelight.harness.check_harness import problems_of_harness
-from gaugelight.harness.sheet import cable_words
+from gaugelight.harness.sheet import cable_facts
 from gaugelight.lamps import Report
 from gaugelight.laws import Itself
 from gaugelight.loads import amperes
@@ -308,11 +308,11 @@ def _wiring(facts: Facts) -> Said:
         stands: dict[str, str | list[str]] = {"kind": f"{connector.shape.kind}{half}"}
         for lead in wiring.leads:
             if lead.connector is connector and lead.uses:
-                cable = f" in cable {lead.cable.name}" if lead.cable else ""
-                stands[f"pin {lead.number}"] = lead.text + cable
+                runs = f" in cable {lead.cable.name}" if lead.cable else ""
+                stands[f"pin {lead.number}"] = lead.text + runs
         said[f"connector {connector.name}"] = stands
     for cable in wiring.harness.cables:
-        said[f"cable {cable.name}"] = {"laid": cable_words(cable), "carries": list(cable.carries)}
+        said[f"cable {cable.name}"] = {**cable_facts(cable), "carries": list(cable.carries)}
     return said
 
 
