@@ -229,26 +229,23 @@ def _outline(shape: Contacts) -> list[Xy]:
 def contact(place: Xy, radius: float, mark: Mark, number: str) -> list[Shape]:
     """A ring for a wire, two where bus voltage may be on it; a square for a guard, a rhomb for a spare pin, a cross for a free one."""
     (x, y), r = place, radius
-    words = Words(place, number, min(3.2, 1.05 * r), bold=mark in ("wire", "bus"))
+    shapes: list[Shape] = []
     if mark in ("wire", "bus"):
-        rings: list[Shape] = [Circle(place, r, 0.35)]
-        return [*rings, *([Circle(place, 0.8 * r, 0.25)] if mark == "bus" else []), words]
-    if mark == "free":
-        ends = 0.9 * r, 0.55 * r
-        strokes = [
-            Line((x + a * ends[0], y + b * ends[0]), (x + a * ends[1], y + b * ends[1]), 0.3)
-            for a in (-1, 1)
-            for b in (-1, 1)
-        ]
-        return [*strokes, words]
-    corners = (
-        [(-0.9, -0.9), (0.9, -0.9), (0.9, 0.9), (-0.9, 0.9)]
-        if mark == "guard"
-        else [(0, -1.15), (1.15, 0), (0, 1.15), (-1.15, 0)]
-    )
-    points = [(x + a * r, y + b * r) for a, b in corners]
-    width = 0.7 if mark == "guard" else 0.3
-    return [*(Line(a, b, width) for a, b in zip(points, [*points[1:], points[0]])), words]
+        shapes += [Circle(place, r, 0.35)] + [Circle(place, 0.8 * r, 0.25)] * (mark == "bus")
+    elif mark == "free":
+        for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
+            inner, outer = ((x + a * far * r, y + b * far * r) for far in (0.55, 0.9))
+            shapes.append(Line(inner, outer, 0.3))
+    else:
+        square = [(-0.9, -0.9), (0.9, -0.9), (0.9, 0.9), (-0.9, 0.9)]
+        rhomb = [(0.0, -1.15), (1.15, 0.0), (0.0, 1.15), (-1.15, 0.0)]
+        corners = square if mark == "guard" else rhomb
+        points = [(x + a * r, y + b * r) for a, b in corners]
+        width = 0.7 if mark == "guard" else 0.3
+        shapes += [Line(a, b, width) for a, b in zip(points, [*points[1:], points[0]])]
+    if number:
+        shapes.append(Words(place, number, min(3.2, 1.05 * r), bold=mark in ("wire", "bus")))
+    return shapes
 
 
 def _legend(sheet: _Sheet, there: set[Mark]) -> None:

@@ -98,32 +98,34 @@ def amount(amperes: float) -> str:
 
 def cable_facts(cable: Cable) -> dict[str, str]:
     """All that is stated of it, but what it carries."""
-    turned = f"twisted, a turn in {float(cable.turn):g} mm" if cable.twisted else "not twisted"
     return {
         "to": cable.to,
         "wire": f"AWG {cable.gauge}",
         "length": f"{float(cable.length):g} m",
-        "laid": (
-            f"{turned}, {float(cable.spacing):g} mm between the wires"
-            if cable.spacing not in (LOOSE, PAIR)
-            else turned
-        ),
-        "shield": f"shield: {cable.shield}" if cable.shield else "no shield",
-        "bundle": f"bundle {cable.bundle}" if cable.bundle else "no bundle",
-        "return": "back through the airframe" if cable.airframe else "back by wire",
-        "fuse": f"fuse {float(cable.fuse):g} A" if cable.fuse is not None else "no fuse of its own",
-        "tank": "into a fuel tank" if cable.tank else "",
+        "laid": _laid(cable),
+        "shield": cable.shield or "none",
+        "bundle": cable.bundle or "none",
+        "return": "through the airframe" if cable.airframe else "by wire",
+        "fuse": "none of its own" if cable.fuse is None else f"{float(cable.fuse):g} A",
+        "into a tank": "stated" if cable.tank else "not stated",
     }
 
 
 def cable_words(cable: Cable) -> str:
     """One line for below a table; what goes without saying is left out."""
-    facts = cable_facts(cable)
-    to = facts.pop("to")
-    said = [
-        what for what in facts.values() if what not in ("", "no bundle", "back by wire", "no fuse of its own")
-    ]
-    return f"{cable.name}, to {to}: {', '.join(said)}"
+    said = [f"AWG {cable.gauge}", f"{float(cable.length):g} m", _laid(cable)]
+    said.append(f"shield: {cable.shield}" if cable.shield else "no shield")
+    said += [f"bundle {cable.bundle}"] if cable.bundle else []
+    said += ["back through the airframe"] if cable.airframe else []
+    said += [f"fuse {float(cable.fuse):g} A"] if cable.fuse is not None else []
+    said += ["into a fuel tank"] if cable.tank else []
+    return f"{cable.name}, to {cable.to}: {', '.join(said)}"
+
+
+def _laid(cable: Cable) -> str:
+    turned = f"twisted, a turn in {float(cable.turn):g} mm" if cable.twisted else "not twisted"
+    usual = cable.spacing == (PAIR if cable.twisted else LOOSE)
+    return turned if usual else f"{turned}, wires {float(cable.spacing):g} mm apart"
 
 
 def csv_text(rows: list[Row]) -> str:
