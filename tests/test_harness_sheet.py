@@ -11,10 +11,19 @@ import pytest
 
 from gaugelight.boxfile import Box, box_of_text
 from gaugelight.cli import main
-from gaugelight.dial import LETTER, Circle, Drawing, Line, Words, svg
+from gaugelight.dial import Circle, Drawing, Line, Words, svg
 from gaugelight.harness.cables import wiring_of
 from gaugelight.harness.check_harness import run_ohms
-from gaugelight.harness.drawing import HEIGHT, MARGIN, WIDTH, contact, in_letters, pages, wiring_side_words
+from gaugelight.harness.drawing import (
+    HEIGHT,
+    MARGIN,
+    MEAN_LETTER,
+    WIDTH,
+    contact,
+    in_letters,
+    pages,
+    wiring_side_words,
+)
 from gaugelight.harness.sheet import COLUMNS, SAYS, Mark, Row, csv_text, rows_of
 from harness_example import BOX, changed
 
@@ -166,9 +175,10 @@ def test_pages_are_of_a4_and_nothing_leaves_them(text: str) -> None:
             if isinstance(shape, Words):
                 x, y = shape.place
                 assert y < HEIGHT - MARGIN + 3
-                left = x - LETTER * shape.size * len(shape.text) / 2 if shape.centred else x
+                left = x - MEAN_LETTER * shape.size * len(shape.text) / 2 if shape.centred else x
                 assert (
-                    MARGIN / 2 < left and left + LETTER * shape.size * len(shape.text) < WIDTH - MARGIN / 2
+                    MARGIN / 2 < left
+                    and left + MEAN_LETTER * shape.size * len(shape.text) < WIDTH - MARGIN / 2
                 ), shape.text
                 assert shape.size > 1.7 or shape.text.isdigit(), shape.text
             elif isinstance(shape, Line):

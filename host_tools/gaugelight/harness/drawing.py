@@ -6,7 +6,7 @@ No colour says anything: what a contact is used for is its shape, and stands in 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from gaugelight.dial import SCALE_BAR, Circle, Drawing, Line, Shape, Words, Xy, fitted, scale_bar
+from gaugelight.dial import LETTER, SCALE_BAR, Circle, Drawing, Line, Shape, Words, Xy, scale_bar
 from gaugelight.harness.cables import Wiring
 from gaugelight.harness.connectors import Half
 from gaugelight.harness.connectors import Shape as Contacts
@@ -16,13 +16,14 @@ from gaugelight.harness.sheet import PAST_THE_BOX, SAYS, Mark, Row, cable_words
 WIDTH, HEIGHT, MARGIN = 210.0, 297.0, 12.0  # mm
 ROOM = WIDTH - 2 * MARGIN
 TIMES = 3.4  # as large as it is, where it fits
+MEAN_LETTER = 0.55  # a letter's width over the size of its type, in a text of some length
 BOTTOM = HEIGHT - MARGIN - 6
 LINE, NEXT, TYPE, FINE = 4.3, 2.9, 2.6, 2.3  # mm
 MARKS: tuple[Mark, ...] = ("wire", "bus", "guard", "spare", "free")
 # heads and widths of the table's columns, mm
 COLUMNS = (
-    ("pin", 7.0), ("", 6.0), ("use", 41.0), ("goes to", 41.0), ("AWG", 8.0), ("m", 8.0), ("return", 13.0),
-    ("cable", 26.0), ("bundle", 14.0), ("A, most", 13.0), ("fuse, A", 9.0),
+    ("pin", 7.0), ("", 6.0), ("use", 39.0), ("goes to", 41.0), ("AWG", 8.0), ("m", 7.0), ("return", 12.0),
+    ("cable", 25.0), ("bundle", 17.0), ("A, most", 13.0), ("fuse, A", 11.0),
 )  # fmt: skip
 TANK = (
     "Wires into a fuel tank: no circuit in the box limits what chafes onto them. A bundle of their own, apart from everything that may be at bus"
@@ -99,10 +100,10 @@ class _Sheet:
 
     def words(self, x: float, text: str, size: float, room: float, bold: bool = False) -> None:
         if text:
-            self.add(Words((x, self.y), text, fitted(text, room, size), False, bold))
+            self.add(Words((x, self.y), text, size_of(text, room, size, bold), False, bold))
 
     def line(self, text: str, size: float = TYPE, bold: bool = False) -> None:
-        for part in wrapped(text, ROOM, size):
+        for part in wrapped(text, ROOM, size, bold):
             self.words(MARGIN, part, size, ROOM, bold)
             self.y += LINE * size / TYPE
 
@@ -117,12 +118,17 @@ class _Sheet:
         return made
 
 
-def wrapped(text: str, room: float, size: float) -> list[str]:
+def size_of(text: str, room: float, most: float, bold: bool = False) -> float:
+    """The size of type, mm, at which it fits: longer texts than a dial's, in whose letters there are more narrow ones."""
+    return min(most, room / ((LETTER if bold else MEAN_LETTER) * max(1, len(text))))
+
+
+def wrapped(text: str, room: float, size: float, bold: bool = False) -> list[str]:
     """Lines of whole words that fit."""
     lines = [""]
     for word in text.split(" "):
         longer = f"{lines[-1]} {word}".strip()
-        if lines[-1] and fitted(longer, room, size) < size:
+        if lines[-1] and size_of(longer, room, size, bold) < size:
             lines.append(word)
         else:
             lines[-1] = longer
@@ -184,13 +190,13 @@ def _connector(sheet: _Sheet, connector: Connector, rows: Sequence[Row], wiring:
     sheet.y += 2
     _drawn(sheet, connector, {row.pin: row.mark for row in rows})
     _legend(sheet, {row.mark for row in rows})
+    if into_tank(connector, wiring):
+        sheet.line(TANK, FINE, True)
+        sheet.y += 1.5
     _table(sheet, rows)
     for cable in _cables(rows, wiring):
         sheet.need(2 * LINE)
         sheet.line(cable_words(cable), FINE)
-    if into_tank(connector, wiring):
-        sheet.need(3 * LINE)
-        sheet.line(TANK, FINE, True)
     sheet.y += 5
 
 
@@ -268,8 +274,8 @@ def _cells(row: Row) -> list[str]:
     ]  # fmt: skip
 
 
-def _wrapped_cells(cells: Sequence[str]) -> list[list[str]]:
-    return [wrapped(cell, width - 1, FINE) for (_, width), cell in zip(COLUMNS, cells)]
+def _wrapped_cells(cells: Sequence[str], bold: bool = False) -> list[list[str]]:
+    return [wrapped(cell, width - 1, FINE, bold) for (_, width), cell in zip(COLUMNS, cells)]
 
 
 def _row_height(row: Row) -> float:
@@ -295,7 +301,7 @@ def _heads(sheet: _Sheet) -> None:
 def _table_row(sheet: _Sheet, cells: Sequence[str], bold: bool) -> None:
     top, x = sheet.y, MARGIN
     lowest = top
-    for (_, width), lines in zip(COLUMNS, _wrapped_cells(cells)):
+    for (_, width), lines in zip(COLUMNS, _wrapped_cells(cells, bold)):
         for k, text in enumerate(lines):
             sheet.y = top + k * NEXT
             sheet.words(x, text, FINE, width - 1, bold)

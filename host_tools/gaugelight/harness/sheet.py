@@ -112,14 +112,12 @@ def cable_facts(cable: Cable) -> dict[str, str]:
 
 
 def cable_words(cable: Cable) -> str:
-    """One line for below a table; what goes without saying is left out."""
-    said = [f"AWG {cable.gauge}", f"{float(cable.length):g} m", _laid(cable)]
-    said.append(f"shield: {cable.shield}" if cable.shield else "no shield")
-    said += [f"bundle {cable.bundle}"] if cable.bundle else []
+    """One line for below a table, of what its rows do not say."""
+    said = [_laid(cable), f"shield: {cable.shield}" if cable.shield else "no shield"]
     said += ["back through the airframe"] if cable.airframe else []
     said += [f"fuse {float(cable.fuse):g} A"] if cable.fuse is not None else []
     said += ["into a fuel tank"] if cable.tank else []
-    return f"{cable.name}, to {cable.to}: {', '.join(said)}"
+    return f"{cable.name}: {', '.join(said)}"
 
 
 def _laid(cable: Cable) -> str:
