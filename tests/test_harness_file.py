@@ -502,6 +502,21 @@ def test_a_cable_without_connectors() -> None:
     assert problem.text("hull.toml") == f"hull.toml:55: cable left tank: {what}"
 
 
+def test_connectors_within_braces() -> None:
+    start, end = BOX.index("[connector.J1]"), BOX.index("[[cable]]")
+    for head in ("[connector]\nJ1 = ", "[connector]\n\nJ1 = "):
+        text = BOX[:start] + head + '{ kind = "D-sub 9", pins = { 1 = "guard", 10 = "guard" } }\n' + BOX[end:]
+        with pytest.raises(WrongBoxFile) as wrong:
+            box_of_text("hull.toml", text)
+        line = 54 + head.count("\n") + 1
+        box = 'box is missing; write box = "sockets" or "pins", whatever the half on the box carries'
+        pin = "there is no such pin; a D-sub 9 has 1 to 9"
+        assert list(wrong.value.lines) == [
+            f"hull.toml:{line}: J1: {box}",
+            f"hull.toml:{line}: J1 pins, 10: {pin}",
+        ]
+
+
 def test_the_harness_does_not_reach_the_table() -> None:
     from gaugelight.build import build
 
@@ -577,6 +592,10 @@ RIGHT = {
         ('1 = "bus"', '1 = "bus, oil"'),
         ('3 = "oil"\n', ""),
         ('11 = "oil return"\n', ""),
+    ],
+    "a feed beside senders": [
+        ('carries = ["oil", "hydraulic"]', 'carries = ["oil", "hydraulic", "strip feed"]'),
+        (', "strip feed"]\nto = "panel', ']\nto = "panel'),
     ],
     "no feed": [('1 = "strip feed"\n', ""), (', "strip feed"]', "]")],
 }

@@ -162,7 +162,10 @@ BIG = changed(
 )
 
 
-@pytest.mark.parametrize("text", [BOX, BIG])
+WIDE = changed(('kind = "header 2x5"', 'kind = "block 24"'))
+
+
+@pytest.mark.parametrize("text", [BOX, BIG, WIDE])
 def test_pages_are_of_a4_and_nothing_leaves_them(text: str) -> None:
     box = box_of_text("hull.toml", text)
     many = [
@@ -182,10 +185,8 @@ def test_pages_are_of_a4_and_nothing_leaves_them(text: str) -> None:
                 ), shape.text
                 assert shape.size > 1.7 or shape.text.isdigit(), shape.text
             elif isinstance(shape, Line):
-                assert (
-                    0 < min(shape.start[1], shape.end[1])
-                    and max(shape.start[1], shape.end[1]) < HEIGHT - MARGIN + 3
-                )
+                for x, y in (shape.start, shape.end):
+                    assert MARGIN - 0.01 < x < WIDTH - MARGIN + 0.01 and 0 < y < HEIGHT - MARGIN + 3
 
 
 def test_every_pin_and_every_word_is_on_a_page() -> None:
@@ -194,6 +195,7 @@ def test_every_pin_and_every_word_is_on_a_page() -> None:
     for row in rows():
         if row.use and row.mark != "guard":
             assert row.use in whole, row.use
+    assert "J1: D-sub 15; sockets in the box" in words and "J2: block 2" in words
     assert "a note" in words and "a field" in words and "[" not in whole
     assert "no circuit in the box limits what chafes" in whole and "ring out every wire" in whole
 

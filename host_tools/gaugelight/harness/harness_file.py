@@ -107,8 +107,14 @@ def _connectors(reader: Reader) -> list[Connector]:
             reader.line_of("connector"), "connector", "write each one under [connector.NAME], such as J1"
         )
         return []
-    sections = (Section(reader, f"connector.{name}", 0, tables[name], name) for name in tables)
-    return [one for section in sections if (one := _connector(section)) is not None]
+    made = []
+    for name, values in tables.items():
+        section = Section(reader, f"connector.{name}", 0, values, name)
+        if (section.table, 0, "") not in reader.lines:  # written within braces
+            section.line = reader.lines.get(("connector", 0, name), reader.line_of("connector"))
+        if (one := _connector(section)) is not None:
+            made.append(one)
+    return made
 
 
 def _connector(section: Section) -> Connector | None:
