@@ -1,7 +1,6 @@
 """The field of the lamps' wiring against closed forms, and against an integration by another way."""
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -242,3 +241,29 @@ def test_what_turns_the_compass_too_far_is_a_problem() -> None:
     assert problem.line == 7 and problem.what.startswith(
         "the lamps' wiring may turn the compass by 10 degrees, 10 at most"
     )
+
+
+SPACED: dict[str, tuple[str, Way, float]] = {
+    "2 mm, beside each other": ('spacing = "2 mm"\n', "pair", 0.2),  # of what 10 mm make
+    "2 mm, the twisted one": (
+        'spacing = "2 mm"\n',
+        "twisted pair",
+        1.0,
+    ),  # wires that touch: as where nothing is stated
+    "3 mm, twisted": ('twisted = true\nspacing = "3 mm"\n', "twisted pair", 2.0),  # of what 1.5 mm make
+    "3 mm, untwisted it would be loose": ('twisted = true\nspacing = "3 mm"\n', "pair", 1.0),
+    "a turn in 60 mm": ('twisted = true\nturn = "60 mm"\n', "single wire", 1.0),
+}
+
+
+@pytest.mark.parametrize("name", SPACED)
+def test_spacing_counts(name: str) -> None:
+    """Far away a pair's field goes with its spacing."""
+    keys, way, times = SPACED[name]
+    stated, plain = (
+        fields_of(wiring_of(box_of_text("hull.toml", BOX.replace("WIRE", "") + STRIP + more)), 0.6)[0].tesla[
+            way
+        ]
+        for more in (keys, "")
+    )
+    assert stated / plain == pytest.approx(times, rel=1e-3)

@@ -189,6 +189,52 @@ def test_pages_are_of_a4_and_nothing_leaves_them(text: str) -> None:
                     assert MARGIN - 0.01 < x < WIDTH - MARGIN + 0.01 and 0 < y < HEIGHT - MARGIN + 3
 
 
+@pytest.mark.parametrize("text", [BOX, BIG, WIDE])
+def test_nothing_stands_on_anything(text: str) -> None:
+    """Words by their boxes: as wide as their letters are on the mean, as high as a capital."""
+    box = box_of_text("hull.toml", text)
+    for page in pages(wiring_of(box), rows(box), ["wrong"], ["a note"], ["a field"]):
+        boxes = []
+        for shape in page.shapes:
+            if isinstance(shape, Words):
+                (x, y), wide, high = shape.place, 0.5 * shape.size * len(shape.text), 0.7 * shape.size
+                left = x - wide / 2 if shape.centred else x
+                boxes.append((left, left + wide, y - high / 2, y + high / 2, shape.text))
+            elif isinstance(shape, Circle):
+                (x, y), r = shape.centre, shape.radius
+                boxes.append((x - r, x + r, y - r, y + r, "ring"))
+        for k, (a1, a2, b1, b2, one) in enumerate(boxes):
+            for c1, c2, d1, d2, other in boxes[:k]:
+                inside = "ring" in (one, other) and (one.isdigit() or other.isdigit() or one == other)
+                assert inside or a2 <= c1 or c2 <= a1 or b2 <= d1 or d2 <= b1, (one, other)
+
+
+@pytest.mark.parametrize("text", [BOX, BIG, WIDE])
+def test_the_contacts_lie_within_the_shell(text: str) -> None:
+    box = box_of_text("hull.toml", text)
+    sheet = [shape for page in pages(wiring_of(box), rows(box), [], [], []) for shape in page.shapes]
+    shells = [k for k, shape in enumerate(sheet) if isinstance(shape, Line) and shape.width == 0.5][::4]
+    for k, connector in zip(shells, wiring_of(box).harness.connectors, strict=True):
+        sides = [shape for shape in sheet[k : k + 4] if isinstance(shape, Line)]
+        corners = [side.start for side in sides]
+        assert [side.end for side in sides] == [*corners[1:], corners[0]]
+        left, right = max(corners[0][0], corners[3][0]), min(corners[1][0], corners[2][0])
+        numbers = [shape for shape in sheet[k:] if isinstance(shape, Words) and shape.centred][
+            : connector.shape.ways
+        ]
+        assert sorted(int(shape.text) for shape in numbers) == list(range(1, connector.shape.ways + 1))
+        for x, y in (shape.place for shape in numbers):
+            assert left + 2 < x < right - 2 and corners[0][1] + 2 < y < corners[2][1] - 2
+
+
+@pytest.mark.parametrize("mark", SAYS)
+def test_a_mark_stays_about_its_contact(mark: Mark) -> None:
+    for shape in contact((50.0, 80.0), 3.0, mark, "7"):
+        for x, y in [shape.start, shape.end] if isinstance(shape, Line) else []:
+            assert 1.5 < ((x - 50) ** 2 + (y - 80) ** 2) ** 0.5 < 4
+        assert not isinstance(shape, Circle) or shape.centre == (50.0, 80.0) and 2 < shape.radius <= 3
+
+
 def test_every_pin_and_every_word_is_on_a_page() -> None:
     words = [shape.text for page in drawn() for shape in page.shapes if isinstance(shape, Words)]
     whole = " ".join(words)
