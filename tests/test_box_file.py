@@ -9,6 +9,7 @@ from dataclasses import replace
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import pytest
 from hypothesis import given, settings
@@ -446,6 +447,19 @@ def test_what_is_not_there_is_misuse(tmp_path: Path) -> None:
 TOML_SLIPS = {
     "decimal comma": (("step = 0.5", "step = 0,5"), "a decimal point, no comma"),
     "one bracket for several": (("[[input]]", "[input]"), "there may be several: write [[input]]"),
+    "one bracket the second time": (
+        ('[[input]]\nname = "right fuel"', '[input]\nname = "right fuel"'),
+        "[input] stands there twice in: [input]; there may be several: write [[input]] each time",
+    ),
+    "one bracket the first time": (("[[input]]", "[input]", 1), "write [[input]] each time"),
+    "a table of which there is one": (
+        ("[box]", "[box]\n[box]"),
+        ": TOML: [box] stands there twice in: [box]",
+    ),
+    "a key twice": (
+        ('unit = "degC"', 'unit = "degC"\nunit = "degF"'),
+        'this key stands there twice in: unit = "degF"',
+    ),
     "no quotes": (('unit = "degC"', "unit = degC"), "a text stands in quotes"),
     "typographer's quotes": (('unit = "degC"', "unit = \u201cdegC\u201d"), "use straight quotes"),
     "a quote missing": (('unit = "degC"', 'unit = "degC'), 'a quote (") is missing'),
@@ -454,9 +468,10 @@ TOML_SLIPS = {
 
 
 @pytest.mark.parametrize("edit, cure", TOML_SLIPS.values(), ids=TOML_SLIPS)
-def test_a_slip_in_toml_is_shown_with_its_cure(edit: tuple[str, str], cure: str, tmp_path: Path) -> None:
+def test_a_slip_in_toml_is_shown_with_its_cure(edit: tuple[Any, ...], cure: str, tmp_path: Path) -> None:
     (said,) = complaints(DEMO.replace(*edit), tmp_path / "hull.toml")
     assert ": TOML: " in said and cure in said
+    assert not any(jargon in said for jargon in ("declare", "mutate", "namespace", "overwrite"))
 
 
 def test_a_pin_may_be_called_as_the_board_calls_it(tmp_path: Path) -> None:

@@ -65,11 +65,42 @@ def test_comments_and_order_stay() -> None:
     assert one is not None
     new = box_file.with_points(text, one, [(4.0, 0.1, 0.2), (20.0, 14.9, 0.3)], SAID)
     assert (
-        'points = [["4 mA", 0.1, 0.2], ["20 mA", 14.9, 0.3]]\n'
+        'points = [["4 mA", 0.1, 0.2], ["20 mA", 14.9, 0.3]]  # by its label\n'
         'calibrated = { on = 2026-11-26, session = "left fuel.level.toml", through = "box" }\n'
-        'limits = ["3.6 mA", "3.8 mA", "20.5 mA", "21 mA"]  # by its label\n'
+        'limits = ["3.6 mA", "3.8 mA", "20.5 mA", "21 mA"]\n'
         '# gauge!\nunit = "psi"\npressure = "gauge"\n  # wide\nstep = 0.2\n'
     ) in new
+
+
+COMMENTS = {
+    "behind points": ('points = [["0 ohm", 0], ["90 ohm", 18]]  # by the book\n', ("points = ", "  # by the book")),
+    "behind points on several lines": (
+        'points = [\n    ["0 ohm", 0],\n    ["90 ohm", 18],\n]  # by the book\n',
+        ("points = ", "  # by the book"),
+    ),
+    "behind calibrated": (
+        'points = [["0 ohm", 0, 1], ["90 ohm", 18, 1]] # mine\n'
+        'calibrated = { on = 2025-11-26, session = "old.toml", through = "box" }  # before the new float\n',
+        ("calibrated = { on = 2026-11-26", "  # before the new float"),
+    ),
+    "behind a range that goes": (
+        'sender = "0-90 ohm"\nrange = [0, 18]  # of the tank\n',
+        ("# of the tank", ""),
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", COMMENTS)
+def test_a_comment_stays_where_it_stood(case: str) -> None:
+    """Behind its own key, and once; that of a key which goes has a line of its own."""
+    old, (key, comment) = COMMENTS[case]
+    laws = [line for line in DEMO.read_text().split("\n") if line.startswith("points = ")]
+    text = DEMO.read_text().replace(laws[0] + "\n", old, 1)
+    one = box_of_text("b", text).input("left fuel")
+    assert one is not None
+    new = box_file.with_points(text, one, [(1.0, 0.0, 0.2), (89.0, 18.0, 0.3)], SAID)
+    (line,) = [line for line in new.split("\n") if comment in line and line.startswith(key)]
+    assert line.endswith(comment) and new.count("#") == text.count("#")
 
 
 def test_a_second_time_only_numbers_change() -> None:

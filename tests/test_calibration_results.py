@@ -7,6 +7,7 @@ import re
 from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
+from unittest.mock import MagicMock
 
 import numpy as np
 import pytest
@@ -197,10 +198,96 @@ def test_who_has_the_box_at_hand_is_asked_to_flash(
     questions: list[str] = []
     monkeypatch.setattr(command, "_asked", lambda words, screen, question: questions.append(question))
     words = argparse.Namespace(
-        box=str(hull), port=None, yes=False, save=True, flash=False, from_file=from_file
+        box=str(hull), port=None, yes=False, save=True, flash=False, from_file=from_file, anyway=False
     )
     command._saved(words, Screen(quiet=True), read_box(hull), hull, result)
     assert ("flash it now?" in questions) == asked
+
+
+def contradictory(hull: Path) -> Path:
+    """A session one point of which nothing else goes with: 9 ohm off, in the middle of the tank."""
+    slips = iter([0.0] * 4 + [9.0] + [0.0] * 9)
+    return written(hull.parent / "left fuel.level.toml", signal=lambda gallons: sender(gallons) + next(slips))
+
+
+# of --save, --flash and --anyway those that stand there, what somebody answers (None: nobody is there), whether it is saved, and how often one is asked
+DOUBTED: dict[str, tuple[set[str], bool | None, bool, int]] = {
+    "nobody there": (set(), None, False, 0),
+    "nobody there, save": ({"save"}, None, False, 0),
+    "nobody there, flash": ({"flash"}, None, False, 0),
+    "nobody there, anyway alone": ({"anyway"}, None, False, 0),
+    "nobody there, save anyway": ({"save", "anyway"}, None, True, 0),
+    "no": ({"save"}, False, False, 1),
+    "yes": ({"save"}, True, True, 1),
+    "yes, without --save": (set(), True, True, 1),
+    "save anyway, somebody there": ({"save", "anyway"}, False, True, 0),
+}
+
+
+@pytest.mark.parametrize("case", DOUBTED)
+def test_a_contradictory_point_is_asked_about_before_it_is_saved(
+    hull: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, case: str
+) -> None:
+    given, answer, saved, asked = DOUBTED[case]
+    questions: list[str] = []
+
+    def agreed(words: object, screen: object, question: str) -> bool:
+        questions.append(question)
+        return bool(answer)
+
+    if answer is not None:
+        monkeypatch.setattr(command, "_asked", agreed)
+        monkeypatch.setattr(command, "_somebody", lambda: True)
+    for slow in ("build", "changes", "Table", "box_file.proved"):  # no image is looked at here
+        monkeypatch.setattr(f"gaugelight.calibration.command.{slow}", MagicMock())
+    session, old = contradictory(hull), hull.read_text()
+    words = argparse.Namespace(
+        box=str(hull), port=None, yes=False, from_file=str(session),
+        **{word: word in given for word in ("save", "flash", "anyway")},
+    )  # fmt: skip
+    said = command._saved(
+        words, Screen(quiet=False), read_box(hull), hull, evaluate(read_session(session), read_box(hull))
+    )
+    out = capsys.readouterr().out
+    assert (hull.read_text() != old) == saved == said["saved"] and not said["flashed"]
+    told = "point 5 fits with no other and was left out"
+    assert len(questions) == asked and all(told in question for question in questions)
+    if answer is None and not saved:
+        assert (
+            "write --save to save it"
+            if "anyway" in given
+            else f"{told}: repeat it, or look for a slip; or write --save --anyway"
+        ) in out
+
+
+def test_a_contradiction_in_json(hull: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    session = contradictory(hull)
+    words = ["calibrate", str(hull), "left fuel", "--from", str(session), "--save", "--json"]
+    assert main(words) == 1
+    said = json.loads(capsys.readouterr().out)
+    assert said["contradicts"].startswith("point 5 fits with no other") and not said["saved"]
+    assert main([*words, "--anyway"]) == 0
+    assert json.loads(capsys.readouterr().out)["saved"]
+    assert main(words) == 0  # says so already: nothing is to be saved
+
+
+# whether --flash stands there, what is answered to "flash it now?"; whether flash may write without asking once more
+ONCE = {"asked, yes": (False, True, True), "the option": (True, False, False)}
+
+
+@pytest.mark.parametrize("option, answer, agreed", ONCE.values(), ids=ONCE)
+def test_whoever_has_agreed_to_flash_is_not_asked_again(
+    hull: Path, monkeypatch: pytest.MonkeyPatch, option: bool, answer: bool, agreed: bool
+) -> None:
+    result = evaluate(read_session(written(hull.parent / "left fuel.level.toml")), read_box(hull))
+    flash = MagicMock(return_value=({}, 0))
+    monkeypatch.setattr(command, "_asked", lambda words, screen, question: answer)
+    monkeypatch.setattr("gaugelight.cli.flash", flash)
+    words = argparse.Namespace(
+        box=str(hull), port=None, yes=False, save=True, flash=option, from_file=None, anyway=False
+    )
+    command._saved(words, Screen(quiet=True), read_box(hull), hull, result)
+    assert [call.args[0].yes for call in flash.call_args_list] == [agreed]
 
 
 def test_a_sender_at_nothing_is_measured_a_little_below(hull: Path) -> None:

@@ -139,6 +139,10 @@ WRONG: dict[str, tuple[str, str, str]] = {
     "density without unit": ('kind = "tank"', 'kind = "tank"\ndensity = 0.7', ":4: session, density: "),
     "points": ("[[point]]\nadded = \"7", "[[points]]\nadded = \"7", ':12: session, points: unknown key; did you mean "point"?'),
     "one bracket": ("[[point]]\nadded = \"0", "[point]\nadded = \"0", ":12: TOML: "),
+    "one bracket twice": (
+        "[[point]]\nadded = \"0", "[point]\nsignal = \"1 ohm\"\n\n[point]\nadded = \"0",
+        ":11: TOML: [point] stands there twice in: [point]; there may be several: write [[point]] each time",
+    ),
     "no TOML": ("2026-11-26", "26 November", ":4: TOML: "),
 }  # fmt: skip
 

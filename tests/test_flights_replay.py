@@ -5,6 +5,7 @@ import json
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
+from fractions import Fraction
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,8 @@ from gaugebox.measure import FAULTS
 from gaugebox.readouts import NOWHERE
 from gaugelight.bench import prepared
 from gaugelight.box_line import BoxLine
-from gaugelight.boxfile import read_box
+from gaugelight.box_values import Tolerance
+from gaugelight.boxfile import Box, read_box
 from gaugelight.build import Build, build
 from gaugelight.cli import DEMO, main
 from gaugelight.flights.command import job_of, notes_on
@@ -321,6 +323,8 @@ def test_keys_are_tried_without_editing_the_file() -> None:
         if one.gauge == "left fuel"
     ]
     assert [float(one) for one in left_gauge.burn] == [3, 4]  # the table that has such a key
+    left = tried(DEMO, ["left fuel.tolerance=1 ohm"]).input("left fuel")
+    assert left is not None and left.tolerance is not None  # no table has it yet, and only one may
 
 
 TRIES = {
@@ -337,6 +341,44 @@ def test_keys_that_cannot_be_tried(word: str, kind: type[Exception], says: str) 
     with pytest.raises(kind) as wrong:
         tried(DEMO, [word])
     assert says in str(wrong.value)
+
+
+TWICE = {
+    "two of one name": (
+        ('words = "ALTERNATOR OUT"', 'words = "COOLANT LOST"'), "COOLANT LOST.lasts=9 s",
+        "there are 2 of that name; edit a copy of hull.toml and compare it with --against",
+    ),
+    "an input called as a table": (
+        ('name = "hydraulic"', 'name = "reserve"'), "reserve.pressure=absolute",
+        'input reserve, [reserve] have that key; write "input reserve.pressure=absolute" or "[reserve].pressure=absolute"',
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("edit, word, says", TWICE.values(), ids=TWICE)
+def test_a_key_of_two_tables_is_refused(tmp_path: Path, edit: tuple[str, str], word: str, says: str) -> None:
+    (file := tmp_path / "hull.toml").write_text(DEMO.read_text().replace(*edit, 1))
+    with pytest.raises(Misuse) as wrong:
+        tried(file, [word])
+    assert str(wrong.value) == f'{file}: --set "{word}": {says}'
+
+
+# of an input that is called as the table [reserve] is; what is set, and what came of it
+NAMESAKES: dict[str, tuple[str, Callable[[Box], object], object]] = {
+    "its kind before it": ("input reserve.pressure=absolute", lambda box: box.inputs[5].unit, "psi absolute"),
+    "brackets around it": ("[reserve].holds=12 US gal", lambda box: box.face.reserve and box.face.reserve.holds, 12),
+    "one of them has it": ("reserve.holds=12 US gal", lambda box: box.face.reserve and box.face.reserve.holds, 12),
+    "only one may have it": ("reserve.tolerance=1 %", lambda box: box.inputs[5].tolerance, Tolerance(Fraction(1), "%")),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("word, said, right", NAMESAKES.values(), ids=NAMESAKES)
+def test_a_key_that_one_table_has(
+    tmp_path: Path, word: str, said: Callable[[Box], object], right: object
+) -> None:
+    text = DEMO.read_text().replace('name = "hydraulic"', 'name = "reserve"', 1)
+    (file := tmp_path / "hull.toml").write_text(text)
+    assert said(tried(file, [word])) == right
 
 
 # -- the command

@@ -297,6 +297,29 @@ def test_holes_are_no_slosh() -> None:
     assert slosh(HOUR[:100], values[:100]) is None and slosh(HOUR, np.full(len(HOUR), np.nan)) is None
 
 
+def test_no_window_of_slosh_spans_a_restart() -> None:
+    """A tank that was filled while nobody was listening, or had another offset before: the step is no slosh."""
+    seconds = HOUR[:6000]  # no gap in it: the box was off for next to nothing
+    still = np.where(np.arange(6000) < 3000, 4.0, 12.0)
+    spans, cut = slosh(seconds, still), slosh(seconds, still, anew=[0, 3000])
+    assert spans is not None and cut is not None
+    assert spans.roughest > 1 and cut.roughest == pytest.approx(0, abs=1e-9)
+    size = round(cut.window_s / cut.step_s)
+    assert cut.windows == 2 * len(range(0, 3000 - size + 1, size // 2))
+    assert slosh(seconds, still, anew=range(0, 6000, 100)) is None  # no span is as long as a window
+
+
+def test_a_flight_with_a_restart_has_fewer_windows() -> None:
+    whole = an_hour()
+    cut = replace(whole, spans=((0, 1500), (1500, len(whole))))
+    windows = []
+    for recording in (whole, cut):
+        (found,) = findings(demo().box, undamped_hour(), recording, ("left fuel",), None)
+        assert found.slosh is not None
+        windows.append(found.slosh.windows)
+    assert windows[1] < windows[0]
+
+
 # -- tanks
 
 

@@ -34,6 +34,7 @@ from gaugelight.laws import (
 from gaugelight.harness.harness_file import Harness, read_harness
 from gaugelight.lights import Lights, Units, read_lights
 from gaugelight.needles import read_needle
+from gaugelight.panel.panel_file import Panel, names_on_panel, read_panel
 from gaugelight.problems import Misuse, Problem, WrongBoxFile, meant
 from gaugelight import fuel_watch, readouts
 from gaugelight.readouts import Face, Markings
@@ -52,8 +53,10 @@ NAMUR_NE_43 = Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21)  
 TABLES = (
     "box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request", "in_flight",
     "derived", "alert", "buttons", "reserve", "disagree", "connector", "cable", "compass",
+    "panel", "cutout",
 )  # fmt: skip
 NAMED = ("input", "derived", "lamp", "switch", "needle")  # tables of what has a name; each its own
+SEVERAL = (*NAMED, "alert", "disagree", "cutout", "point")  # tables that may stand there more than once
 LAW_KEYS = ("points", "series", "sender", "range")
 COLD_JUNCTION = -40.0, 85.0  # degC, until the input that measures it is known
 
@@ -115,6 +118,7 @@ class Box:
     in_flight: InFlight | None = None
     face: Face = Face()
     harness: Harness | None = None
+    panel: Panel | None = None
 
     def input(self, name: str) -> Input | None:
         return next((i for i in self.inputs if i.name == name), None)
@@ -199,7 +203,7 @@ class Reader:
             match = re.search(r"line (\d+)", where)
             line = int(match[1]) if match else text.count("\n") + 1
             written = text.split("\n")[line - 1].strip()[:60]
-            what = f"{what.lower()} in: {_printable(written)}{_toml_cure(written, what)}"
+            what = f"{_plainly(what, written)} in: {_printable(written)}{_toml_cure(written, what)}"
             raise WrongBoxFile(file, [Problem(line, "TOML", what)]) from None
         self.lines: Lines = key_lines(text)
 
@@ -263,6 +267,7 @@ class Reader:
             raise WrongBoxFile(self.file, twice)
         name, supply = "", Fraction(14)
         switches = {name for _, name in self.named("switch")}
+        panel_names = names_on_panel(self)
         if "box" not in self.content:
             self.wrong(1, "box", 'is missing; begin with [box], name = "...", board = "rp2040"')
         if (section := self.table("box")) is not None:
@@ -294,6 +299,7 @@ class Reader:
         section = self.table("in_flight")
         in_flight = None if section is None else self.in_flight(section, inputs, units, switches)
         harness = read_harness(self)
+        drilled = read_panel(self, panel_names)
         for key in self.content:
             near = difflib.get_close_matches(key, TABLES, 1)
             cure = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(TABLES)}"
@@ -305,7 +311,16 @@ class Reader:
                 line = self.lines.get((f"converter.{name}", 0, ""), 1)
                 self.wrong(line, f"converter {name}", "no input uses it; leave it out until one does")
         return Box(
-            self.file, name, supply, tuple(chips.values()), tuple(inputs), lights, in_flight, face, harness
+            self.file,
+            name,
+            supply,
+            tuple(chips.values()),
+            tuple(inputs),
+            lights,
+            in_flight,
+            face,
+            harness,
+            drilled,
         )
 
     def face(
@@ -601,10 +616,19 @@ def _with_cold_junction(one: Input, inputs: list[Input]) -> Input:
     return replace(one, law=replace(one.law, coldest=coldest, warmest=warmest))
 
 
+def _plainly(problem: str, line: str) -> str:
+    """What the TOML reader says of a line, without its jargon where a name stands there twice."""
+    if not problem.startswith(("Cannot declare", "Cannot mutate", "Cannot overwrite")):
+        return problem.lower()
+    header = re.match(r"\[+([^\]]+)\]", line)
+    return "this key stands there twice" if header is None else f"[{header[1].strip()}] stands there twice"
+
+
 def _toml_cure(line: str, problem: str) -> str:
     """What was most likely meant by a line that is no TOML."""
-    if re.match(r"\[(input|lamp|switch)\]", line):
-        return "; there may be several: write [" + line.split("]")[0] + "]]"
+    header = re.match(r"\[+\s*([\w-]+)\s*\]", line)
+    if header is not None and header[1] in SEVERAL:
+        return f"; there may be several: write [[{header[1]}]] each time"
     if re.search(r"[\u2018\u2019\u201c\u201d\u201e]", line):
         return '; use straight quotes: "'
     if re.search(r"=\s*[+-]?\d+,\d", line):

@@ -829,6 +829,12 @@ def dial(words: argparse.Namespace, screen: Screen) -> Outcome:
     }, 0
 
 
+def template(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.panel.command import template
+
+    return template(words, screen)
+
+
 def _degrees(word: str) -> float:
     try:
         return float(word)
@@ -1081,6 +1087,9 @@ def parser() -> Parser:
     one.add_argument("--dipstick", metavar="FILE", help="a scale to print at true size, .svg or .png")
     one.add_argument("--plot", metavar="FILE", help="the picture (default: the session's name with .png)")
     one.add_argument("--save", action="store_true", help="write the points in BOX without being asked")
+    one.add_argument(
+        "--anyway", action="store_true", help="save though a point or a pour contradicts all others"
+    )
     one.add_argument("--flash", action="store_true", help="and put them on the box")
     one.add_argument("--yes", action="store_true", help="flash without being asked")
     one = command("revert", revert, "go back to the table that the box had before")
@@ -1131,6 +1140,20 @@ def parser() -> Parser:
         metavar="LENGTH",
         help='how far the compass is from the lamps\' wiring, such as "0.6 m" (default: as [compass] says)',
     )
+    one = command(
+        "template", template, "sheets to drill the panel by, at true size, from [panel] and [[cutout]]"
+    )
+    one.add_argument("box", metavar="BOX")
+    one.add_argument(
+        "-o",
+        dest="output",
+        metavar="FILE",
+        help=".svg or .png, a file a page, or .pdf (default: BOX_template.svg)",
+    )
+    one.add_argument(
+        "--rear", action="store_true", help="seen from behind, mirrored (default: from the front)"
+    )
+    one.add_argument("--paper", choices=("a4", "letter"), default="a4", help="to print on (default: a4)")
     one = command("live", live, "everything the box says, ten times a second; keys acknowledge and test")
     one.add_argument("--port", metavar="P", help="serial port (default: the one attached board)")
     one.add_argument(

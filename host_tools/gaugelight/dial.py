@@ -11,10 +11,11 @@ a meter turns in proportion to the mean of its pulses (common practice, no sourc
 
 import html
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from gaugebox.curve import lookup
 from gaugebox.needle import FULL
@@ -26,6 +27,8 @@ from gaugelight.problems import Misuse, Problem, meant
 from gaugelight.readouts import Derived, Mark
 
 if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
     from gaugebox.curve import Curve
 
 INCH = 25.4
@@ -39,6 +42,7 @@ LETTER = (
 HEIGHT = 0.72  # of a digit
 SCALE_BAR = 50  # mm
 MARGIN = 8.0
+DASH, BETWEEN_DASHES = 2.0, 1.5  # mm
 ADVICE = (
     "Print it at 100 %, measure its bar of 50 mm, and check the needle against a reference at each marking before flight: it is"
     " advisory, never a sole reference."
@@ -64,6 +68,7 @@ class Line:
     end: Xy
     width: float
     colour: str = INK
+    dashed: bool = False
 
 
 @dataclass(frozen=True)
@@ -78,17 +83,19 @@ class Circle:
     radius: float
     width: float
     colour: str = INK
+    dashed: bool = False
 
 
 @dataclass(frozen=True)
 class Words:
-    """size: of the type, mm. The place is the middle of the text, or the left end of its middle line."""
+    """size: of the type, mm. The place is the middle of the text, or the left end of its middle line. upward: read from below."""
 
     place: Xy
     text: str
     size: float
     centred: bool = True
     bold: bool = False
+    upward: bool = False
 
 
 Shape = Line | Polygon | Circle | Words
@@ -509,7 +516,7 @@ def dial_drawing(dial: Dial) -> Drawing:
     """The sheet: the dial, what its markings mean, the cautions, and a bar to check the print with."""
     width = max(dial.diameter, 104.0) + 2 * MARGIN
     middle = width / 2, MARGIN + dial.radius
-    shapes = [_moved(shape, middle) for shape in face_shapes(dial)]
+    shapes = [moved(shape, middle) for shape in face_shapes(dial)]
     y = middle[1] + dial.radius + 8
     left = MARGIN
     shapes += scale_bar(left, y)
@@ -581,17 +588,17 @@ def scale_bar(left: float, y: float) -> list[Shape]:
     return bar
 
 
-def _moved(shape: Shape, by: Xy) -> Shape:
+def moved(shape: Shape, by: Xy) -> Shape:
     def at(point: Xy) -> Xy:
         return point[0] + by[0], point[1] + by[1]
 
     if isinstance(shape, Line):
-        return Line(at(shape.start), at(shape.end), shape.width, shape.colour)
+        return replace(shape, start=at(shape.start), end=at(shape.end))
     if isinstance(shape, Polygon):
-        return Polygon(tuple(map(at, shape.points)), shape.colour)
+        return replace(shape, points=tuple(map(at, shape.points)))
     if isinstance(shape, Circle):
-        return Circle(at(shape.centre), shape.radius, shape.width, shape.colour)
-    return Words(at(shape.place), shape.text, shape.size, shape.centred, shape.bold)
+        return replace(shape, centre=at(shape.centre))
+    return replace(shape, place=at(shape.place))
 
 
 # -- formats
@@ -608,26 +615,52 @@ def svg(drawing: Drawing) -> str:
         if isinstance(shape, Line):
             (x1, y1), (x2, y2) = shape.start, shape.end
             ends = f'x1="{x1:.4f}" y1="{y1:.4f}" x2="{x2:.4f}" y2="{y2:.4f}"'
-            lines.append(f'<line {ends} stroke="{shape.colour}" stroke-width="{shape.width:.3f}"/>')
+            stroke = f'stroke="{shape.colour}" stroke-width="{shape.width:.3f}"'
+            lines.append(f"<line {ends} {stroke}{_svg_dashes(shape)}/>")
         elif isinstance(shape, Polygon):
             points = " ".join(f"{x:.4f},{y:.4f}" for x, y in shape.points)
             lines.append(f'<polygon points="{points}" fill="{shape.colour}"/>')
         elif isinstance(shape, Circle):
             (x, y), r = shape.centre, shape.radius
             stroke = f'fill="none" stroke="{shape.colour}" stroke-width="{shape.width:.3f}"'
-            lines.append(f'<circle cx="{x:.4f}" cy="{y:.4f}" r="{r:.4f}" {stroke}/>')
+            lines.append(f'<circle cx="{x:.4f}" cy="{y:.4f}" r="{r:.4f}" {stroke}{_svg_dashes(shape)}/>')
         else:
             (x, y), size = shape.place, shape.size
             anchor = "middle" if shape.centred else "start"
             weight = ' font-weight="bold"' if shape.bold else ""
+            weight += f' transform="rotate(-90 {x:.4f} {y:.4f})"' if shape.upward else ""
             # capitals are about 0.7 of the type's size high: their middle is put on the line
             start = f'<text x="{x:.4f}" y="{y + 0.35 * size:.4f}" font-size="{size:.3f}" text-anchor="{anchor}"{weight}'
             lines.append(f'{start} font-family="sans-serif">{html.escape(shape.text)}</text>')
     return "\n".join([*lines, "</svg>", ""])
 
 
+def _svg_dashes(shape: Line | Circle) -> str:
+    return f' stroke-dasharray="{DASH:g} {BETWEEN_DASHES:g}"' if shape.dashed else ""
+
+
 def png(drawing: Drawing, path: Path, dots_an_inch: int = 300) -> None:
     """The same by matplotlib, with its size in the file. Raises OSError, ImportError where matplotlib is missing."""
+    from matplotlib import pyplot
+
+    figure = _figure(drawing)
+    figure.savefig(path, dpi=dots_an_inch)
+    pyplot.close(figure)
+
+
+def pdf(drawings: Sequence[Drawing], path: Path) -> None:
+    """Each on a page of its own size. Raises OSError, ImportError where matplotlib is missing."""
+    from matplotlib import pyplot
+    from matplotlib.backends.backend_pdf import PdfPages
+
+    with PdfPages(path) as pages:
+        for drawing in drawings:
+            figure = _figure(drawing)
+            pages.savefig(figure)
+            pyplot.close(figure)
+
+
+def _figure(drawing: Drawing) -> "Figure":
     import matplotlib
 
     matplotlib.use("Agg")
@@ -649,6 +682,7 @@ def png(drawing: Drawing, path: Path, dots_an_inch: int = 300) -> None:
                 color=shape.colour,
                 linewidth=width,
                 solid_capstyle="butt",
+                linestyle=_dashes(shape),
                 zorder=number_of,
             )
         elif isinstance(shape, Polygon):
@@ -662,21 +696,29 @@ def png(drawing: Drawing, path: Path, dots_an_inch: int = 300) -> None:
                     fill=False,
                     edgecolor=shape.colour,
                     linewidth=width,
+                    linestyle=_dashes(shape),
                     zorder=number_of,
                 )
             )
         else:
             (x, y), size = shape.place, shape.size
             axes.text(
-                x,
-                y + 0.35 * size,
+                x + 0.35 * size * shape.upward,
+                y + 0.35 * size * (not shape.upward),
                 shape.text,
                 fontsize=size * points,
                 ha="center" if shape.centred else "left",
                 va="baseline",
                 weight="bold" if shape.bold else "normal",
+                rotation=90 if shape.upward else 0,
+                rotation_mode="anchor",
                 parse_math=False,
                 zorder=number_of,
             )
-    figure.savefig(path, dpi=dots_an_inch)
-    pyplot.close(figure)
+    return figure
+
+
+def _dashes(shape: Line | Circle) -> Any:
+    """As matplotlib takes it: in widths of the line."""
+    points = 1 / shape.width
+    return (0, (DASH * points, BETWEEN_DASHES * points)) if shape.dashed else "solid"

@@ -74,10 +74,17 @@ def with_points(text: str, one: Input, listed: Sequence[Listed], calibrated: Cal
 
 
 def _edited(section: str, new: list[str], newline: str) -> str:
-    """A table's text with new lines in the place of the first of our keys, and without the others; their comments stay."""
+    """A table's text with new lines in the place of the first of our keys, and without the others. Their comments stay: what stood behind the
+    law behind its points, what stood behind `calibrated` there."""
     made = ""
+    body = tomlkit.parse(section).body
     place = next(key for key in tomlkit.parse(section) if key in LAW_KEYS)
-    for key, item in tomlkit.parse(section).body:
+    comments = {
+        key.key: item.trivia.comment_ws + item.trivia.comment for key, item in body if key is not None
+    }
+    points, calibrated, *limits = new
+    calibrated += comments.pop("calibrated", "")
+    for key, item in body:
         if key is None:
             made += item.as_string()
             continue
@@ -86,8 +93,9 @@ def _edited(section: str, new: list[str], newline: str) -> str:
         if key.key not in OURS:
             made += f"{trivia.indent}{key.as_string()}{key.sep}{item.as_string()}{behind}"
         elif key.key == place:
-            made += newline.join(trivia.indent + line for line in new) + behind
-        elif trivia.comment:
+            lines = points + comments[place], calibrated, *limits
+            made += newline.join(trivia.indent + line for line in lines) + trivia.trail
+        elif trivia.comment and key.key in comments:
             made += trivia.indent + trivia.comment + trivia.trail
     return made
 

@@ -80,7 +80,9 @@ def calibrate(words: argparse.Namespace, screen: Screen) -> Outcome:
             "  a parked session is for the dipstick and the correction; the face goes by the level one"
         )
         return said_of | {"saved": False}, 0
-    return said_of | _saved(words, screen, box, path, result), 0
+    said_of |= _saved(words, screen, box, path, result)
+    wanted = words.save or words.flash
+    return said_of, int(wanted and bool(said_of["difference"]) and not said_of["saved"])
 
 
 def _file_of(box_file: Path, one: Input, kind: str) -> Path:
@@ -226,6 +228,7 @@ def _in_json(result: Result) -> dict[str, Any]:
         "hysteresis": result.hysteresis,
         "bottom": result.bottom,
         "top": result.top,
+        "contradicts": result.contradicts,
         "notes": list(result.notes),
     }
 
@@ -299,9 +302,12 @@ def _saved(words: argparse.Namespace, screen: Screen, box: Box, path: Path, resu
     for change in told:
         screen.say(f"  {change}")
     said: dict[str, Any] = {"difference": lines, "changes": told, "saved": False, "flashed": False}
+    doubt = None if words.anyway else result.contradicts
     if lines:
-        if not (words.save or words.flash or _asked(words, screen, f"save it in {path}?")):
-            screen.say(f"{path}: not saved" + ("" if _somebody() else "; write --save to save it"))
+        question = f"save it in {path}?" if doubt is None else f"{doubt}\nsave it in {path} all the same?"
+        if not ((words.save or words.flash) and doubt is None or _asked(words, screen, question)):
+            cure = "write --save to save it" if doubt is None else f"{doubt}; or write --save --anyway"
+            screen.say(f"{path}: not saved" + ("" if _somebody() else f"; {cure}"))
             return said
         if read_text(path) != old:
             raise Wrong(f"{path}: was changed meanwhile; not saved: give the same command again")
@@ -309,12 +315,12 @@ def _saved(words: argparse.Namespace, screen: Screen, box: Box, path: Path, resu
         screen.say(f"{path}: saved")
         said["saved"] = True
     at_hand = words.port or words.from_file is None
-    if words.flash or (lines and at_hand and _asked(words, screen, "flash it now?")):
+    agreed = not words.flash and bool(lines) and at_hand and _asked(words, screen, "flash it now?")
+    if words.flash or agreed:
         from gaugelight.cli import flash
 
-        flashed, _ = flash(
-            argparse.Namespace(box=words.box, port=words.port, yes=words.yes, look=False), screen
-        )
+        asks = argparse.Namespace(box=words.box, port=words.port, yes=words.yes or agreed, look=False)
+        flashed, _ = flash(asks, screen)
         said["flashed"] = flashed
     elif lines:
         screen.say(f"the box knows it after `gaugelight flash {path}`. {CHECK}")

@@ -78,6 +78,7 @@ def calibrate(words: argparse.Namespace, screen: Screen, box: Box, one: Output) 
         "--from": words.from_file,
         "--dipstick": words.dipstick,
         "--plot": words.plot,
+        "--anyway": words.anyway,
     }.items():
         if given:
             raise Misuse(f"{option} is for an input; {_name(one)} is none: leave it out")

@@ -114,6 +114,11 @@ class Result:
     def hysteresis(self) -> float | None:
         return self.fit.hysteresis
 
+    @property
+    def contradicts(self) -> str | None:
+        """The point or the pour of a tank that the curve was made without, in words."""
+        return getattr(self.fit, "contradicts", None)
+
 
 def input_of(box: Box, name: str) -> Input:
     """The input to be calibrated. Raises Misuse where there is none, or it is not one for this."""

@@ -59,6 +59,9 @@ class Observed:
 class TankFit(Fit):
     bottom: tuple[float, float] | None  # quantities between which the float lies on the bottom
     top: tuple[float, float] | None  # ... at the top
+    contradicts: str | None = (
+        None  # the point or the pour that nothing else goes with, in words; without it the curve was made
+    )
 
 
 def fit_tank(points: Sequence[Observed], common: float, step: float, lift: float = 0.0) -> TankFit:
@@ -100,6 +103,7 @@ def fit_tank(points: Sequence[Observed], common: float, step: float, lift: float
         lack="; ".join([*slip, *scattered(curve)]) or None,
         bottom=(poured.lowest, lifts) if below else None,
         top=(stops, poured.most) if above else None,
+        contradicts=slip[0] if slip else None,
     )
     residuals = _residuals(fit, points)
     way = ways([one.added for one in points])

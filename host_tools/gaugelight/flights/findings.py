@@ -155,13 +155,13 @@ def _is_whole(box: Box, name: str) -> bool:
 def _finding(flight: _Flight, trace: Trace, damping_s: float | None, fuel: bool, pressure: bool) -> Finding:
     seconds, readings = flight.recording.seconds(), trace.readings
     finding = Finding(trace, damping_s)
+    anew = [first for first, _ in flight.recording.spans]
     if pressure:
-        anew = [first for first, _ in flight.recording.spans]
         finding = replace(finding, hydraulics=hydraulics(seconds, readings, 2 * trace.step, anew))
     if fuel:
         finding = replace(finding, tank=_tank(flight, trace))
     if damping_s is not None and finding.hydraulics is None:
-        finding = replace(finding, slosh=slosh(seconds, readings))
+        finding = replace(finding, slosh=slosh(seconds, readings, anew=anew))
     return finding
 
 

@@ -327,14 +327,19 @@ def gain(frequencies: Floats, damping_s: float) -> Floats:
     return response
 
 
-def slosh(seconds: Floats, values: Floats, window_s: float = WINDOW_S) -> Slosh | None:
+def slosh(
+    seconds: Floats, values: Floats, window_s: float = WINDOW_S, anew: Sequence[int] = ()
+) -> Slosh | None:
     """Of an undamped reading; None where it is too short, or at fault too often. A straight line is taken out of each window: fuel that is
-    burnt is no slosh. Hann windows, as of Welch's method (from memory)."""
+    burnt is no slosh. Hann windows, as of Welch's method (from memory). anew: rows before which nobody was listening; no window spans one.
+    """
     step = float(np.median(np.diff(seconds))) if len(seconds) > 1 else 1.0
     size = max(16, round(window_s / step))
+    edges = sorted({0, *anew, len(values)})
     pieces = [
         values[at : at + size]
-        for at in range(0, len(values) - size + 1, size // 2)
+        for edge, after in zip(edges, edges[1:])
+        for at in range(edge, after - size + 1, size // 2)
         if seconds[at + size - 1] - seconds[at] < 1.1 * size * step
     ]
     whole = [_filled(piece) for piece in pieces if np.count_nonzero(np.isnan(piece)) <= MOST_MISSING * size]
