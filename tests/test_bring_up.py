@@ -14,7 +14,7 @@ from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.said import convert, count_of
 from test_netlists import DEMO, quantity
-from test_output_circuits import Values, run
+from test_output_circuits import Values, run, table
 from test_protection import NOTES, OPEN, RATINGS, THROUGH, spice
 
 PAGE = (NOTES / "bring_up.md").read_text()
@@ -139,8 +139,9 @@ def into_a_chafed_wire() -> Range:
     return about(2e3 * (said["@r12[p]"] / 150) ** 0.5 + 1e3 * (said["@r15[p]"] / 4700) ** 0.5, 0.05)
 
 
-def bus_output(line: float) -> Range:
-    return about(run("bus_output.cir", {"duty": 1.0, "bus": 12.0, "line": line})["mean"], volts=2 * JUNCTION)
+def bus_output(listeners: int) -> Range:
+    """As lighting.md has it, which its own test holds: into 1.5 kohm, or nearly nothing."""
+    return about(float(table("bus")["12 V"][listeners].split()[0]), volts=2 * JUNCTION)
 
 
 def knob(place: str) -> Range:
@@ -180,8 +181,8 @@ STEPS: dict[str, Callable[[], Range]] = {
     "7.6": lambda: map_light("v(a1,b3)/9.69", {"bypass": 1.0}),
     "8.1": lambda: dim("v(line)", {}, volts=2 * JUNCTION),
     "8.2": lambda: dim("(v(in)-v(e2))/22", {"line": THROUGH}, 1e3, 0.15),
-    "8.4": lambda: bus_output(1e6),
-    "8.5": lambda: bus_output(1500.0),
+    "8.4": lambda: bus_output(1),
+    "8.5": lambda: bus_output(0),
     "8.6": lambda: about(12.0 * 10 / 57, 0.005),
     "8.7": lambda: knob("share_0"),
     "8.8": lambda: knob("share_1"),

@@ -9,7 +9,9 @@ from tempfile import TemporaryDirectory
 
 import pytest
 
+from gaugebox.table import Table
 from gaugelight.boxfile import read_box
+from gaugelight.build import build
 from test_netlists import DEMO
 from test_bring_up import PARTS
 from test_output_circuits import Values, as_written, run, table
@@ -77,6 +79,15 @@ def test_every_output_has_its_row() -> None:
     for name, other in SAME_AS.items():
         assert table("output", PAGE)[name][:2] == table("output", PAGE)[other][:2]
     assert "**the last picture stands**" in table("output", PAGE)["display"][0]
+
+
+def test_what_is_left_without_a_table() -> None:
+    """The last column: what is in the image that a box runs where it has no other."""
+    safe = Table(build(read_box(DEMO)).safe)
+    follow = {one.name for one in safe.dimmers} | ({"dim request"} if safe.dim_request is not None else set())
+    rows = table("output", PAGE)
+    assert {name for name, row in rows.items() if row[3] == "follows the knob"} == follow
+    assert not safe.inputs and not safe.alerts and not safe.needles
 
 
 # --- bypass ---
