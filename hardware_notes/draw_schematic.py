@@ -417,6 +417,7 @@ def chip(
         used += [lamp.name for lamp in LAMPS if f"A1 GP{lamp.pin}" == f"{name} {pin}"]
         used += [lamp.name for lamp in ALERT_LAMPS if f"A1 GP{lamp.pin}" == f"{name} {pin}"]
         used += [what for what, _, place in (LIGHT_PINS | FACE_PINS).values() if place == f"{name} {pin}"]
+        used += ["JP22 to ground: service"] if pin == "GP22" else []
         sheet.text((x + 5.15, height), used[0], "left", 8, "tab:blue")
 
 
@@ -434,7 +435,7 @@ def draw_chips(sheet: Sheet, x: float, y: float) -> None:
         x + 22,
         y,
         board,
-        ["GP26", "GP28", "GP27", "GP12", "GP13", "GP14", "GP15", "GP16", "GP18"],
+        ["GP26", "GP28", "GP27", "GP12", "GP13", "GP14", "GP15", "GP16", "GP18", "GP22"],
     )
     low = y - 9
     for place, name, net in ((x, "R96", "SDA"), (x + 3, "R97", "SCL")):
@@ -446,10 +447,12 @@ def draw_chips(sheet: Sheet, x: float, y: float) -> None:
         sheet.part("Capacitor", name, (place, low + 1), (place, low - 1), f"{sheet.value(name)}\n{words}")
         sheet.ground((place, low - 1))
     pins = [f"{pin:2d}  {use}" for pin, use in connector("J1").items()]
-    sheet.text((x + 13, low + 1.2), "J1, D-sub 25, sockets in the box; guards and shell to ground", "left", 9)
+    sheet.text(
+        (x + 11.6, low + 1.2), "J1, D-sub 25, sockets in the box; guards and shell to ground", "left", 9
+    )
     for column, (first, last) in enumerate(((0, 7), (7, 13), (13, 19), (19, 25))):
         for row, line in enumerate(pins[first:last]):
-            sheet.text((x + 13 + column * 4.6, low + 0.6 - row * 0.45), line, "left", 7.5)
+            sheet.text((x + 11.6 + column * 4.6, low + 0.6 - row * 0.45), line, "left", 7.5)
 
 
 def draw_lamp(sheet: Sheet, lamp: LampDriver, x: float, y: float) -> None:

@@ -193,7 +193,19 @@ PICTURES = {
     "low fuel": "reference_box_low_fuel.svg",
 }
 NOT_DRAWN = {  # by their designator: at the bus, or told of in words
-    "inputs": {"F1", "F2", "U1", "U2", "A1", "J1", "J2"},
+    "inputs": {
+        "F1",
+        "F2",
+        "U1",
+        "U2",
+        "A1",
+        "J1",
+        "J2",
+        "JP22",
+        "W1",
+        "W2",
+        *(f"X{n}" for n in range(1, 14)),
+    },
     "lights": {"F101", "F111", "F121", "F102", "F112", "J3", "J4"},
     "face": {"U29", "J5"},
     "low fuel": {"F341", "U31", "U33", "J6", "J7"},

@@ -71,7 +71,9 @@ NOT_SIMULATED = {
     "C291": "at a chip's supply pin",
     "C292": "at a chip's supply pin",
     "S111": "as S101",
-    **{name: "a connector" for name in ("J1", "J2", "J3", "J4", "J5", "J6", "J7")},
+    **{name: "a connector" for name in ("J1", "J2", "J3", "J4", "J5", "J6", "J7", "JP22")},
+    **{f"X{n}": "a plug, a case, a holder, a restrictor" for n in range(1, 14)},
+    **{name: "wire" for name in ("W1", "W2")},
 }
 NOT_DRAWN = {
     "F1",
@@ -93,6 +95,10 @@ NOT_DRAWN = {
     "U33",
     "J6",
     "J7",
+    "JP22",
+    "W1",
+    "W2",
+    *(f"X{n}" for n in range(1, 14)),
 }
 
 
@@ -291,7 +297,13 @@ def box_and_parts(sources: Sources) -> Iterator[str]:
         what = table[name]["what"] if name in table else ""
         if WAYS[one["kind"]] not in what or ("box" in one and f"{one['box']} in the box" not in what):
             yield f"{name} is {one['kind']} {one.get('box', '')} in the box file, in parts.csv {what or 'nothing'}"
-    there = {name for name, row in table.items() if name[0] == "J" and name not in ("J6", "J7")}
+    for name, one in file["connector"].items():
+        plug = f"X{name[1:]}"
+        other = {"pins": "sockets", "sockets": "pins"}.get(one.get("box", ""), "")
+        words = re.split("[,;] ?", table[plug]["what"]) if plug in table else []
+        if not {WAYS[one["kind"]], other} - {""} <= set(words):
+            yield f"{name}: its plug {plug} is not {one['kind']}, {other}"
+    there = {name for name, row in table.items() if re.fullmatch(r"J\d", name) and name not in ("J6", "J7")}
     yield from (
         f"{name} is in parts.csv, not in the box file" for name in sorted(there - set(file["connector"]))
     )
@@ -390,6 +402,7 @@ SPOILT: dict[str, tuple[str, str, str, str]] = {  # what: where, what stands the
     "a pin more in the box file": (BOX, '23 = "guard"\n\n[connector.J2]', '23 = "guard"\n11 = "ground"\n\n[connector.J2]', "J1-11: ground in the box file, free on the page"),
     "a guard gone": (BOX, '2 = "guard"                         #', "#", "J1-2: free on the wiring sheet, guard on the page"),
     "a spare pin": (BOX, '7 = "spare: needle plus"', '7 = "spare: page"', "J5-7: page in the box file, needle plus on the page"),
+    "a plug": (PARTS, 'X3,"plug, D-sub, 15 ways, sockets', 'X3,"plug, D-sub, 15 ways, pins', "J3: its plug X3 is not D-sub 15, sockets"),
     "a wire in a drawing": ("pictures/reference_box", ">J1-14<", ">J1-2<", "J1-2 is drawn as a return, in the box file guard"),
     "a connector's kind": (BOX, 'kind = "D-sub 15"\nbox = "pins"', 'kind = "D-sub 25"\nbox = "pins"', "J3 is D-sub 25"),
     "a connector's half": (BOX, 'kind = "D-sub 15"\nbox = "pins"', 'kind = "D-sub 15"\nbox = "sockets"', "J3 is D-sub 15 sockets"),
