@@ -1,14 +1,44 @@
-"""Draws the reference box, inputs, lights and face on a sheet each: values from parts.csv, wiring from the tables below.
+"""Draws the reference box, inputs, lights, face and low fuel switches on a sheet each: values from parts.csv, connectors from the demo's
+box file, the rest of the wiring from the tables below.
 
 Run it by hand when either has changed (pip install schemdraw matplotlib): python hardware_notes/draw_schematic.py
 """
 
 import csv
+import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal
 
 HERE = Path(__file__).parent
+BOX = tomllib.loads((HERE.parent / "host_tools" / "gaugelight" / "demo" / "amphibian.toml").read_text())
+WAYS = {"D-sub 25": 25, "D-sub 15": 15, "D-sub 9": 9, "block 2": 2}
+NOT_IN_THE_DEMO = ["needle", "needle flag", "page"]
+J6 = {  # of the low fuel switches' own case, which no box file knows
+    1: "left float",
+    6: "left float return",
+    2: "guard",
+    7: "guard",
+    3: "right float",
+    8: "right float return",
+    4: "guard",
+    9: "guard",
+    5: "-",
+}
+
+
+def connector(name: str) -> dict[int, str]:
+    """What each pin of the box's connector is for; what the box has there and the demo has no use for too."""
+    table = BOX["connector"][name]
+    pins = dict.fromkeys(range(1, WAYS[table["kind"]] + 1), "-")
+    return pins | {int(pin): use.removeprefix("spare: ") for pin, use in table["pins"].items()}
+
+
+def where(use: str) -> str:
+    """J1-14, say: the first pin of the box that is for this."""
+    return next(
+        f"{name}-{pin}" for name in BOX["connector"] for pin, it in connector(name).items() if it == use
+    )
 
 
 @dataclass(frozen=True)
@@ -24,28 +54,25 @@ class Channel:
     chip: str  # the same pin, as the chips' drawings call it
 
 
-CHANNELS = [
-    Channel(1, "left fuel", "pull-up", "J1-1", "J1-14", "aft.0", "U1 AIN0"),
-    Channel(2, "right fuel", "pull-up", "J1-3", "J1-16", "aft.1", "U1 AIN1"),
-    Channel(3, "coolant temperature", "pull-up", "J1-5", "J1-18", "aft.2", "U1 AIN2"),
-    Channel(4, "sender rail", "direct", "SENDER RAIL", "", "aft.3", "U1 AIN3"),
-    Channel(5, "reserve line", "shunt", "J1-7", "J1-20", "fore.0", "U2 AIN0"),
-    Channel(6, "hydraulic", "shunt", "J1-8", "J1-21", "fore.1", "U2 AIN1"),
-    Channel(7, "coolant pressure", "divider", "J1-9", "J1-22", "28", "A1 GP28"),
-    Channel(8, "bus", "divider", "J2-1", "", "26", "A1 GP26"),
-]
-GUARDS = [2, 4, 6, 10, 15, 17, 19, 23]  # of J1: joined to ground in the box, no wire in the harness
-SPARE = [11, 12, 13, 24, 25]
-
-
-def connector() -> dict[int, str]:
-    """What each pin of J1 is for."""
-    pins = {pin: "guard" for pin in GUARDS} | {pin: "-" for pin in SPARE}
-    for channel in CHANNELS:
-        for place, use in ((channel.signal, channel.name), (channel.back, f"{channel.name} return")):
-            if place.startswith("J1-"):
-                pins[int(place[3:])] = use
-    return dict(sorted(pins.items()))
+SENSED = {  # channel: its name, kind, the box file's pin, the chip's
+    1: ("left fuel", "pull-up", "aft.0", "U1 AIN0"),
+    2: ("right fuel", "pull-up", "aft.1", "U1 AIN1"),
+    3: ("coolant temperature", "pull-up", "aft.2", "U1 AIN2"),
+    5: ("reserve line", "shunt", "fore.0", "U2 AIN0"),
+    6: ("hydraulic", "shunt", "fore.1", "U2 AIN1"),
+    7: ("coolant pressure", "divider", "28", "A1 GP28"),
+}
+CHANNELS = sorted(
+    [
+        *(
+            Channel(n, name, kind, where(name), where(f"{name} return"), *pins)
+            for n, (name, kind, *pins) in SENSED.items()
+        ),
+        Channel(4, "sender rail", "direct", "SENDER RAIL", "", "aft.3", "U1 AIN3"),
+        Channel(8, "bus", "divider", where("bus"), "", "26", "A1 GP26"),
+    ],
+    key=lambda channel: channel.number,
+)
 
 
 @dataclass(frozen=True)
@@ -55,16 +82,14 @@ class LampDriver:
     number: int
     name: str
     pin: int
-    feed: int  # pins of J3: from its fuse, to the lamp, back from it
-    plus: int
-    minus: int
 
 
 LAMPS = [
-    LampDriver(10, "glare shield", 15, 1, 9, 2),
-    LampDriver(11, "map light", 16, 3, 11, 4),
-    LampDriver(12, "switch legends", 18, 5, 13, 6),
+    LampDriver(10, "glare shield", 15),
+    LampDriver(11, "map light", 16),
+    LampDriver(12, "switch legends", 18),
 ]
+BYPASSES = {"glare shield": ("S101", "F102", "R103", "R104"), "map light": ("S111", "F112", "R113", "R114")}
 LIGHT_PINS = {  # channel: what it is, the box file's pin, the chip's
     13: ("dim request", "14", "A1 GP14"),
     14: ("bus output", "13", "A1 GP13"),
@@ -72,28 +97,6 @@ LIGHT_PINS = {  # channel: what it is, the box file's pin, the chip's
     16: ("ambient light", "fore.2", "U2 AIN2"),
     17: ("knob", "27", "A1 GP27"),
     18: ("panel lights", "12", "A1 GP12"),
-}
-J3 = {10: "lamp ground", 12: "lamp ground", 14: "lamp ground", 7: "-", 8: "-", 15: "-"} | {
-    pin: f"{lamp.name} {use}"
-    for lamp in LAMPS
-    for pin, use in ((lamp.feed, "feed"), (lamp.plus, "plus"), (lamp.minus, "minus"))
-}
-J4 = {
-    1: "dim request",
-    2: "bus output",
-    3: "lighting bus",
-    4: "panel lights",
-    5: "knob, upper end",
-    6: "light sensor supply",
-    7: "guard",
-    8: "knob, wiper",
-    9: "dim request return",
-    10: "bus output return",
-    11: "lighting bus return",
-    12: "panel lights return",
-    13: "knob, lower end",
-    14: "light sensor signal",
-    15: "guard",
 }
 
 
@@ -104,15 +107,13 @@ class AlertLamp:
     number: int
     name: str
     pin: int
-    plus: int  # pins of J5
-    minus: int
     colour: str
 
 
 ALERT_LAMPS = [
-    AlertLamp(20, "warning lamp", 20, 1, 14, "red"),
-    AlertLamp(21, "caution lamp", 21, 3, 16, "amber"),
-    AlertLamp(22, "needle flag", 19, 5, 18, "white"),
+    AlertLamp(20, "warning lamp", 20, "red"),
+    AlertLamp(21, "caution lamp", 21, "amber"),
+    AlertLamp(22, "needle flag", 19, "white"),
 ]
 FACE_PINS = {  # as LIGHT_PINS
     23: ("needle", "6", "A1 GP6"),
@@ -122,18 +123,9 @@ FACE_PINS = {  # as LIGHT_PINS
     27: ("test", "11", "A1 GP11"),
     28: ("page", "7", "A1 GP7"),
 }
-NEEDLE_PINS = 7, 20  # of J5: plus and return
-SWITCH_PINS = {24: (12, 24), 25: (13, 25), 26: (9, 22), 27: (10, 23), 28: (11, 23)}
-NOT_IN_THE_DEMO = ["needle", "needle flag", "page"]
-J5 = dict.fromkeys((2, 4, 6, 8, 15, 17, 19, 21), "guard") | {
-    pin: f"{lamp.name} {use}"
-    for lamp in ALERT_LAMPS
-    for pin, use in ((lamp.plus, "plus"), (lamp.minus, "minus"))
-}
-J5 |= {NEEDLE_PINS[0]: "needle plus", NEEDLE_PINS[1]: "needle return"}
-J5 |= {signal: FACE_PINS[n][0] for n, (signal, _) in SWITCH_PINS.items()}
-J5 |= {22: "acknowledge return", 23: "test and page return"}
-J5 |= {24: "reserve filled return", 25: "transfer pump return"}
+SWITCHES = {
+    n: (name, name if name != "page" else "test") for n, (name, _, _) in FACE_PINS.items() if n > 23
+}  # wire, whose return
 
 
 def parts() -> dict[str, dict[str, str]]:
@@ -226,7 +218,7 @@ class Sheet:
         self.text((places["emitter"][0] + side, places["base"][1]), name, "right" if mirrored else "left", 8)
         return places
 
-    def line_out(self, suppressor: str, hold: str, start: Point, out: str, back: str, words: str) -> None:
+    def line_out(self, suppressor: str, hold: str, start: Point, words: str) -> None:
         """From the last resistor or diode to the connector: suppressor, capacitor, perhaps a resistor to ground."""
         n = suppressor[1:3]
         x, y = start
@@ -241,8 +233,8 @@ class Sheet:
         for place in places:
             self.dot((place, y))
             self.ground((place, y - 2))
-        self.right_pin((sheet_end + 0.12, y), out, words)
-        self.right_pin((sheet_end + 0.12, y - 3.2), back, "return")
+        self.right_pin((sheet_end + 0.12, y), where(words), words)
+        self.right_pin((sheet_end + 0.12, y - 3.2), where(f"{words} return"), "return")
         self.wire((sheet_end, y - 3.2), (sheet_end - 0.5, y - 3.2))
         self.ground((sheet_end - 0.5, y - 3.2))
 
@@ -270,7 +262,7 @@ def draw_channel(sheet: Sheet, channel: Channel, x: float, y: float) -> None:
     if channel.kind == "direct":
         sheet.net((x + 3, y), channel.signal)
         sheet.wire((x + 3, y), (x + 5.4, y))
-    elif channel.signal.startswith("J1"):
+    elif channel.back:
         sheet.pin((x, y), channel.signal, channel.name)
         sheet.pin((x, y - 2.2), channel.back, "return")
         sheet.wire((x + 0.12, y - 2.2), (x + 0.6, y - 2.2))
@@ -326,11 +318,11 @@ def draw_channel(sheet: Sheet, channel: Channel, x: float, y: float) -> None:
 def draw_supply(sheet: Sheet, x: float, y: float) -> None:
     """From the bus to the 5 V, the sender rail and the clamp rail."""
     sheet.text((x - 1.2, y + 2.6), "supply, sender rail and clamp rail", "left", 11)
-    sheet.pin((x, y), "J2-1", "bus, fused by F1")
+    sheet.pin((x, y), where("bus"), "bus, fused by F1")
     sheet.dot((x + 2.2, y))
     sheet.wire((x + 0.12, y), (x + 2.6, y))
     sheet.wire((x + 2.2, y), (x + 2.2, y - 0.9))
-    sheet.net((x + 2.2, y - 0.9), "J2-1", up=False)
+    sheet.net((x + 2.2, y - 0.9), where("bus"), up=False)
     sheet.part("Diode", "D91", (x + 2.6, y), (x + 4.8, y), "400 V 3 A")
     sheet.wire((x + 4.8, y), (x + 8, y))
     sheet.dot((x + 5.2, y))
@@ -366,7 +358,7 @@ def draw_supply(sheet: Sheet, x: float, y: float) -> None:
     base_of(sheet, "Q1", "R93", (rail + 6.4, y), (rail + 6.4, y - 0.6))
     # second row: ground, 3.3 V, clamp rail
     low = y - 5.6
-    sheet.pin((x, low), "J2-2", "ground")
+    sheet.pin((x, low), where("ground"), "ground")
     sheet.wire((x + 0.12, low), (x + 0.8, low))
     sheet.ground((x + 0.8, low))
     sheet.net((x + 4.2, low + 0.9), "3V3")
@@ -425,6 +417,7 @@ def chip(
         used += [lamp.name for lamp in LAMPS if f"A1 GP{lamp.pin}" == f"{name} {pin}"]
         used += [lamp.name for lamp in ALERT_LAMPS if f"A1 GP{lamp.pin}" == f"{name} {pin}"]
         used += [what for what, _, place in (LIGHT_PINS | FACE_PINS).values() if place == f"{name} {pin}"]
+        used += ["JP22 to ground: service"] if pin == "GP22" else []
         sheet.text((x + 5.15, height), used[0], "left", 8, "tab:blue")
 
 
@@ -442,7 +435,7 @@ def draw_chips(sheet: Sheet, x: float, y: float) -> None:
         x + 22,
         y,
         board,
-        ["GP26", "GP28", "GP27", "GP12", "GP13", "GP14", "GP15", "GP16", "GP18"],
+        ["GP26", "GP28", "GP27", "GP12", "GP13", "GP14", "GP15", "GP16", "GP18", "GP22"],
     )
     low = y - 9
     for place, name, net in ((x, "R96", "SDA"), (x + 3, "R97", "SCL")):
@@ -453,20 +446,22 @@ def draw_chips(sheet: Sheet, x: float, y: float) -> None:
         sheet.net((place, low + 1), "3V3")
         sheet.part("Capacitor", name, (place, low + 1), (place, low - 1), f"{sheet.value(name)}\n{words}")
         sheet.ground((place, low - 1))
-    pins = [f"{pin:2d}  {use}" for pin, use in connector().items()]
-    sheet.text((x + 13, low + 1.2), "J1, D-sub 25, sockets in the box; guards and shell to ground", "left", 9)
+    pins = [f"{pin:2d}  {use}" for pin, use in connector("J1").items()]
+    sheet.text(
+        (x + 11.6, low + 1.2), "J1, D-sub 25, sockets in the box; guards and shell to ground", "left", 9
+    )
     for column, (first, last) in enumerate(((0, 7), (7, 13), (13, 19), (19, 25))):
         for row, line in enumerate(pins[first:last]):
-            sheet.text((x + 13 + column * 4.6, low + 0.6 - row * 0.45), line, "left", 7.5)
+            sheet.text((x + 11.6 + column * 4.6, low + 0.6 - row * 0.45), line, "left", 7.5)
 
 
 def draw_lamp(sheet: Sheet, lamp: LampDriver, x: float, y: float) -> None:
     """One lamp: its feed at height y, its MOSFET below."""
     n = lamp.number
     sheet.text((x - 1.2, y + 2), f"{n}  {lamp.name}: lamp", "left", 11)
-    sheet.pin((x, y), f"J3-{lamp.feed}", f"bus, fused by F{n}1")
+    sheet.pin((x, y), where(f"{lamp.name} feed"), f"bus, fused by F{n}1")
     sheet.wire((x + 0.12, y), (x + 9.4, y))
-    sheet.right_pin((x + 9.52, y), f"J3-{lamp.plus}", "plus")
+    sheet.right_pin((x + 9.52, y), where(f"{lamp.name} plus"), "plus")
     sheet.part("Zener", f"D{n}2", (x + 1.4, y - 2), (x + 1.4, y), "33 V")
     sheet.part("Capacitor", f"C{n}1", (x + 3.4, y), (x + 3.4, y - 2))
     for place in (x + 1.4, x + 3.4):
@@ -477,7 +472,7 @@ def draw_lamp(sheet: Sheet, lamp: LampDriver, x: float, y: float) -> None:
     sheet.part("Schottky", f"D{n}1", drain, (drain[0], y), "100 V 1 A")
     sheet.dot(drain)
     sheet.wire(drain, (x + 9.4, drain[1]))
-    sheet.right_pin((x + 9.52, drain[1]), f"J3-{lamp.minus}", "minus")
+    sheet.right_pin((x + 9.52, drain[1]), where(f"{lamp.name} minus"), "minus")
     fet = sheet.drawing.add(sheet.elm.NFet().theta(0).reverse().at(drain).anchor("drain"))
     gate, source = fet.absanchors["gate"], fet.absanchors["source"]
     sheet.ground((source[0], source[1]))
@@ -492,28 +487,28 @@ def draw_lamp(sheet: Sheet, lamp: LampDriver, x: float, y: float) -> None:
     sheet.net((x + 0.9, height), f"A1 GP{lamp.pin}")
 
 
-def draw_bypass(sheet: Sheet, x: float, y: float) -> None:
-    """The switch S101 at the panel, between J3 and the glare shield lamp."""
-    lamp = LAMPS[0]
-    sheet.text((x - 1.2, y + 2), "bypass, at the panel", "left", 11)
-    sheet.pin((x, y), f"J3-{lamp.plus}", "plus")
-    sheet.pin((x, y - 3.6), f"J3-{lamp.minus}", "minus")
-    sheet.pin((x, y - 1.4), "F102", "bus")
-    sheet.part("Resistor", "R103", (x + 0.12, y - 1.4), (x + 2.6, y - 1.4))
+def draw_bypass(sheet: Sheet, name: str, x: float, y: float) -> None:
+    """The switch at the panel, between J3 and the lamp."""
+    switch, fuse, upper, lower = BYPASSES[name]
+    sheet.text((x - 1.2, y + 2), f"bypass of the {name}, at the panel", "left", 11)
+    sheet.pin((x, y), where(f"{name} plus"), "plus")
+    sheet.pin((x, y - 3.6), where(f"{name} minus"), "minus")
+    sheet.pin((x, y - 1.4), fuse, "bus")
+    sheet.part("Resistor", upper, (x + 0.12, y - 1.4), (x + 2.6, y - 1.4))
     for top, other in ((y, y - 1.4), (y - 3.6, y - 5)):
         sheet.wire((x + 0.12, top), (x + 3.6, top))
         if other == y - 1.4:
             sheet.wire((x + 2.6, other), (x + 3.6, other))
         else:
-            sheet.part("Resistor", "R104", (x + 0.9, other), (x + 3.4, other), side=-0.45)
+            sheet.part("Resistor", lower, (x + 0.9, other), (x + 3.4, other), side=-0.45)
             sheet.wire((x + 3.4, other), (x + 3.6, other))
             sheet.ground((x + 0.9, other))
         for place in ((x + 3.6, top), (x + 3.6, other), (x + 5.2, (top + other) / 2)):
             sheet.drawing.add(sheet.elm.Dot(open=True, radius=0.1).at(place))
         sheet.wire((x + 3.7, top - 0.03), (x + 5.1, (top + other) / 2 + 0.05))
         sheet.wire((x + 5.3, (top + other) / 2), (x + 7.4, (top + other) / 2))
-    sheet.text((x + 4.3, y - 2.5), "S101", "center", 8)
-    sheet.part("LED", "glare shield", (x + 7.4, y - 0.7), (x + 7.4, y - 4.3), "lamp", side=1.0)
+    sheet.text((x + 4.3, y - 2.5), switch, "center", 8)
+    sheet.part("LED", name, (x + 7.4, y - 0.7), (x + 7.4, y - 4.3), "lamp", side=1.0)
 
 
 def draw_dim_request(sheet: Sheet, x: float, y: float) -> None:
@@ -552,7 +547,7 @@ def draw_dim_request(sheet: Sheet, x: float, y: float) -> None:
     out = passing["collector"][1] - 0.6
     sheet.wire(passing["collector"], (right, out), (right + 0.6, out))
     sheet.part("Schottky", "D131", (right + 0.6, out), (right + 2.8, out), "100 V 1 A")
-    sheet.line_out("D132", "R136", (right + 2.8, out), "J4-1", "J4-9", "dim request")
+    sheet.line_out("D132", "R136", (right + 2.8, out), "dim request")
 
 
 def draw_bus_output(sheet: Sheet, x: float, y: float) -> None:
@@ -596,7 +591,7 @@ def draw_bus_output(sheet: Sheet, x: float, y: float) -> None:
     sheet.wire((right + 2.8, after), (back + 0.2, after))
     sheet.dot((back, after))
     sheet.part("Resistor", "R147", (back + 0.2, after), (back + 2.2, after))
-    sheet.line_out("D142", "", (back + 2.2, after), "J4-2", "J4-10", "bus output")
+    sheet.line_out("D142", "", (back + 2.2, after), "bus output")
     loop = after - 1.6
     turn = x + 6.4
     sheet.wire((back, after), (back, loop), (turn + 2.2, loop))
@@ -654,7 +649,7 @@ def draw_light_inputs(sheet: Sheet, x: float, y: float) -> None:
     first, clamp = x + 5.4, x + 8.4
     # lighting bus
     title(sheet, 15, "divider, averaged", x, y)
-    wire_in(sheet, 15, "J4-3", "J4-11", x, y)
+    wire_in(sheet, 15, "lighting bus", x, y)
     sheet.part("Resistor", "R151", (first, y), (clamp - 1, y))
     sheet.wire((clamp - 1, y), (clamp, y))
     sheet.dot((clamp - 1, y))
@@ -673,10 +668,13 @@ def draw_light_inputs(sheet: Sheet, x: float, y: float) -> None:
     sheet.ground((clamp + 4.7, y - 2))
     sheet.net((clamp + 5.6, y), LIGHT_PINS[15][2])
     # ambient light and knob: fed from the 3.3 V over two resistors with a clamp between
-    for n, fed, wire, words in ((16, "J4-6", "J4-14", "signal"), (17, "J4-5", "J4-8", "wiper")):
+    for n, fed, wire, words in (
+        (16, "ambient light supply", "ambient light", "signal"),
+        (17, "knob upper end", "knob wiper", "wiper"),
+    ):
         y -= 7.2 if n == 16 else 12.6
         title(sheet, n, "direct" if n == 16 else "of the glare shield", x, y)
-        sheet.pin((x, y), fed, "supply" if n == 16 else "upper end")
+        sheet.pin((x, y), where(fed), "supply" if n == 16 else "upper end")
         sheet.wire((x + 0.12, y), (first, y))
         sheet.part("Resistor", f"R{n}1", (first, y), (clamp, y))
         draw_clamp(sheet, f"D{n}2", (clamp, y))
@@ -684,7 +682,7 @@ def draw_light_inputs(sheet: Sheet, x: float, y: float) -> None:
         sheet.part("Resistor", f"R{n}2", (clamp + 0.6, y), (clamp + 2.6, y))
         sheet.net((clamp + 2.6, y), "3V3")
         low = y - 5.6
-        sheet.pin((x, low), wire, words)
+        sheet.pin((x, low), where(wire), words)
         sheet.wire((x + 0.12, low), (first, low))
         hold = "R163" if n == 16 else "R174"
         for place, kind, name in ((x + 1.2, "Capacitor", f"C{n}1"), (x + 3.4, "Resistor", hold)):
@@ -708,7 +706,7 @@ def draw_light_inputs(sheet: Sheet, x: float, y: float) -> None:
             sheet.part("Resistor", "R168", (far + 1.3, y - 2.4), (far + 1.3, y - 4.8))
             sheet.wire((far + 1.3, y - 4.8), (far, y - 4.8))
         else:
-            sheet.pin((x, low - 3.4), "J4-13", "lower end")
+            sheet.pin((x, low - 3.4), where("knob lower end"), "lower end")
             sheet.wire((x + 0.12, low - 3.4), (x + 1.2, low - 3.4))
             sheet.part("Resistor", "R173", (x + 1.2, low - 3.4), (x + 1.2, low - 5.4))
             sheet.ground((x + 1.2, low - 5.4))
@@ -717,13 +715,13 @@ def draw_light_inputs(sheet: Sheet, x: float, y: float) -> None:
             sheet.wire((far, low - 1.2), (far, low - 3.4), (x - 1, low - 3.4))
             sheet.drawing.add(sheet.elm.Line(arrow="->").endpoints((x - 1, low), (far + 0.3, low)))
     # panel lights
-    draw_switch(sheet, 18, "J4-4", "J4-12", x, y - 15.2)
+    draw_switch(sheet, 18, "panel lights", x, y - 15.2)
 
 
-def draw_switch(sheet: Sheet, n: int, signal: str, back: str, x: float, y: float) -> None:
-    """A button or switch to ground, its wire at height y."""
+def draw_switch(sheet: Sheet, n: int, back: str, x: float, y: float) -> None:
+    """A button or switch to ground, its wire at height y. back: whose return it has."""
     title(sheet, n, "closes to ground, pulled up in the chip", x, y)
-    wire_in(sheet, n, signal, back, x, y)
+    wire_in(sheet, n, back, x, y)
     sheet.part("Resistor", f"R{n}1", (x + 5.4, y), (x + 8.4, y))
     draw_clamped(sheet, n, (x + 8.4, y), f"D{n}1", capacitor=False)
     far = x - 2.4
@@ -736,14 +734,15 @@ def title(sheet: Sheet, n: int, kind: str, x: float, y: float) -> None:
     sheet.text((x - 1.2, y + 3.1), f"{n}  {(LIGHT_PINS | FACE_PINS)[n][0]}: {kind}", "left", 11)
 
 
-def wire_in(sheet: Sheet, n: int, signal: str, back: str, x: float, y: float) -> None:
+def wire_in(sheet: Sheet, n: int, back: str, x: float, y: float) -> None:
     """A wire and its return, with the capacitor at the connector."""
-    sheet.pin((x, y), signal, (LIGHT_PINS | FACE_PINS)[n][0])
+    name = (LIGHT_PINS | FACE_PINS)[n][0]
+    sheet.pin((x, y), where(name), name)
     sheet.wire((x + 0.12, y), (x + 5.4, y))
     sheet.dot((x + 1.8, y))
     sheet.part("Capacitor", f"C{n}1", (x + 1.8, y), (x + 1.8, y - 2))
     sheet.ground((x + 1.8, y - 2))
-    sheet.pin((x, y - 2.2), back, "return")
+    sheet.pin((x, y - 2.2), where(f"{back} return"), "return")
     sheet.wire((x + 0.12, y - 2.2), (x + 0.6, y - 2.2))
     sheet.ground((x + 0.6, y - 2.2))
 
@@ -753,12 +752,12 @@ def draw_light_connectors(sheet: Sheet, x: float, y: float) -> None:
     sheet.net((x - 3, y + 1), "3V3")
     sheet.part("Resistor", "R191", (x - 3, y + 1), (x - 3, y - 1))
     sheet.ground((x - 3, y - 1))
-    for column, (name, words, pins) in enumerate(
-        (("J3", "D-sub 15, pins in the box", J3), ("J4", "D-sub 15, sockets in the box", J4))
+    for column, (name, words) in enumerate(
+        (("J3", "D-sub 15, pins in the box"), ("J4", "D-sub 15, sockets in the box"))
     ):
         left = x + column * 9.2
         sheet.text((left, y + 1.2), f"{name}, {words}", "left", 9)
-        for row, (pin, use) in enumerate(sorted(pins.items())):
+        for row, (pin, use) in enumerate(connector(name).items()):
             half, line = divmod(row, 8)
             sheet.text((left + half * 4.6, y + 0.6 - line * 0.45), f"{name}-{pin}  {use}", "left", 7.5)
 
@@ -778,14 +777,11 @@ def draw_alert_lamp(sheet: Sheet, lamp: AlertLamp, x: float, y: float) -> None:
     sheet.ground(switch["emitter"])
     sheet.part("Resistor", f"R{n}2", (x + 5.0, low), (x + 7.0, low))
     sheet.wire((x + 7.0, low), (right - 0.12, low))
-    for height, name, pin, use in (
-        (y, f"C{n}1", lamp.plus, "plus"),
-        (low, f"C{n}2", lamp.minus, "minus"),
-    ):
+    for height, name, use in ((y, f"C{n}1", "plus"), (low, f"C{n}2", "minus")):
         sheet.dot((x + 7.7, height))
         sheet.part("Capacitor", name, (x + 7.7, height), (x + 7.7, height - 1.8))
         sheet.ground((x + 7.7, height - 1.8))
-        sheet.right_pin((right, height), f"J5-{pin}", use)
+        sheet.right_pin((right, height), where(f"{lamp.name} {use}"), use)
     base = switch["base"]
     sheet.part("Resistor", f"R{n}3", (base[0] - 2, base[1]), base)
     sheet.wire((base[0] - 3.2, base[1]), (base[0] - 2, base[1]))
@@ -813,8 +809,8 @@ def draw_needle(sheet: Sheet, x: float, y: float) -> None:
     sheet.dot((x + 7.6, y))
     sheet.part("Capacitor", "C231", (x + 7.6, y), (x + 7.6, y - 2))
     sheet.ground((x + 7.6, y - 2))
-    sheet.right_pin((right, y), f"J5-{NEEDLE_PINS[0]}", "needle plus")
-    sheet.right_pin((right, low), f"J5-{NEEDLE_PINS[1]}", "return")
+    sheet.right_pin((right, y), where("needle plus"), "needle plus")
+    sheet.right_pin((right, low), where("needle return"), "return")
     sheet.wire((right - 0.12, low), (right - 0.7, low))
     sheet.ground((right - 0.7, low))
     start, end = right + 1.6, right + 8.0
@@ -860,7 +856,7 @@ def draw_display(sheet: Sheet, x: float, y: float) -> None:
 def draw_face_connector(sheet: Sheet, x: float, y: float) -> None:
     """What each pin of J5 is for."""
     sheet.text((x, y + 1.2), "J5, D-sub 25, pins in the box; guards and shell to ground", "left", 9)
-    for row, (pin, use) in enumerate(sorted(J5.items())):
+    for row, (pin, use) in enumerate(connector("J5").items()):
         half, line = divmod(row, 13)
         sheet.text((x + half * 5.2, y + 0.6 - line * 0.45), f"J5-{pin}  {use}", "left", 7.5)
 
@@ -872,8 +868,8 @@ def draw_face() -> None:
         draw_alert_lamp(sheet, lamp, 0, -place * 10)
     draw_display(sheet, 0.6, -30.5)
     draw_needle(sheet, 20, -1.2)
-    for place, (n, (signal, back)) in enumerate(SWITCH_PINS.items()):
-        draw_switch(sheet, n, f"J5-{signal}", f"J5-{back}", 22.4, -10 - place * 7)
+    for place, (n, (_, back)) in enumerate(SWITCHES.items()):
+        draw_switch(sheet, n, back, 22.4, -10 - place * 7)
     other = "where its line carries bus voltage: R251 33 kΩ, 10 kΩ more from its other end to ground"
     sheet.text((21.2, -20.2), other, "left", 8)
     pins = [f"GP{pin}" for pin in (6, 7, 8, 9, 10, 11, 19, 20, 21)]
@@ -883,12 +879,132 @@ def draw_face() -> None:
     sheet.save("reference_box_face")
 
 
+def draw_low_fuel(sheet: Sheet, n: int, name: str, wire: int, x: float, y: float) -> None:
+    """One tank's: the loop to its float, the window, the lamp. n: of the loop; the window's is one more. wire: the pin of J6."""
+    window = n + 1
+    back = next(pin for pin, use in J6.items() if use == f"{J6[wire]} return")
+    sheet.text(
+        (x - 1.2, y + 7), f"{n}, {window}  low fuel, {name}: lit unless the loop stands at half", "left", 11
+    )
+    # at the tank
+    far = x - 4.4
+    sheet.pin((x, y), f"J6-{wire}", f"{name} float")
+    sheet.pin((x, y - 3.6), f"J6-{back}", "return")
+    sheet.wire((x + 0.12, y - 3.6), (x + 0.6, y - 3.6))
+    sheet.ground((x + 0.6, y - 3.6))
+    sheet.wire((x - 1.1, y), (far, y), (far, y - 0.2))
+    sheet.part("Resistor", f"R{n}9", (far, y - 0.2), (far, y - 2), side=-0.45)
+    sheet.part("Switch", f"S{n}1", (far, y - 2.2), (far, y - 3.4), "", side=-0.45)
+    sheet.wire((far, y - 2), (far, y - 2.2))
+    sheet.wire((far, y - 3.4), (far, y - 3.6), (x - 1.1, y - 3.6))
+    # the loop
+    sheet.wire((x + 0.12, y), (x + 4, y))
+    sheet.dot((x + 1.2, y))
+    sheet.part("Capacitor", f"C{n}1", (x + 1.2, y), (x + 1.2, y - 2))
+    sheet.ground((x + 1.2, y - 2))
+    top = x + 3
+    sheet.dot((top, y))
+    sheet.part("Resistor", f"R{n}3", (top, y), (top, y + 1.8), side=-0.45)
+    sheet.part("Resistor", f"R{n}2", (top, y + 1.8), (top, y + 3.6), side=-0.45)
+    rail = y + 3.9
+    sheet.wire((top, y + 3.6), (top, rail), (x + 10.4, rail))
+    sheet.part("Zener", f"D{n}1", (x + 5.2, rail - 1.8), (x + 5.2, rail), sheet.value(f"D{n}1"))
+    sheet.ground((x + 5.2, rail - 1.8))
+    for place in (x + 5.2, x + 7.2):
+        sheet.dot((place, rail))
+    sheet.part("Resistor", f"R{n}1", (x + 7.2, rail), (x + 7.2, rail + 1.8), side=-0.45)
+    sheet.net((x + 7.2, rail + 1.8), "LOW IN")
+    sheet.part("Resistor", f"R{n}4", (x + 4, y), (x + 6, y))
+    sheet.wire((x + 6, y), (x + 12.4, y))
+    sheet.dot((x + 7, y))
+    sheet.part("Capacitor", f"C{n}2", (x + 7, y), (x + 7, y - 2))
+    sheet.ground((x + 7, y - 2))
+    # the window: three resistors on the right of the filter, a comparator above and one below
+    div, high, low = x + 10.4, y + 2.1, y - 1.4
+    sheet.part("Resistor", f"R{window}1", (div, high), (div, rail), side=-0.45)
+    sheet.part("Resistor", f"R{window}2", (div, y + 0.3), (div, high), side=-0.45)
+    sheet.wire((div, y + 0.3), (div, low))
+    sheet.part("Resistor", f"R{window}3", (div, low - 2), (div, low), side=-0.45)
+    sheet.ground((div, low - 2))
+    for edge in (high, low):
+        sheet.dot((div, edge))
+    out = x + 16.4
+    for edge, upper in ((high, True), (low, False)):
+        middle = y + (2.0 if upper else -2.0)
+        amp = sheet.drawing.add(sheet.elm.Opamp().theta(0).at((x + 15.4, middle)).anchor("out"))
+        ends = {k: (float(amp.absanchors[k][0]), float(amp.absanchors[k][1])) for k in ("in1", "in2")}
+        minus, plus = ends["in1"], ends["in2"]
+        sheet.text((x + 14.2, middle), f"U{window}{'a' if upper else 'b'}", "center", 8)
+        # upper: minus is the filter, plus the edge; lower: minus the edge, plus the filter
+        edge_at, filter_at = (plus, minus) if upper else (minus, plus)
+        sheet.wire((div, edge), (x + 11.6, edge), (x + 11.6, edge_at[1]), edge_at)
+        sheet.wire((x + 12.4, y), (x + 12.4, filter_at[1]), filter_at)
+        sheet.wire((x + 15.4, middle), (out, middle))
+    sheet.dot((x + 12.4, y))
+    sheet.wire((out, y + 2.0), (out, y - 2.0))
+    sheet.dot((out, y))
+    # the lamp
+    sheet.part("Resistor", f"R{window}4", (out, y), (out + 2.2, y))
+    lamp = sheet.bjt("BjtPnp", f"Q{window}1", (out + 2.8, y), "base")
+    sheet.wire((out + 2.2, y), (out + 2.8, y))
+    sheet.dot((out + 2.5, y))
+    supply = y + 2.6
+    sheet.part("Resistor", f"R{window}5", (out + 2.5, y), (out + 2.5, supply), side=-0.45)
+    sheet.wire(lamp["emitter"], (lamp["emitter"][0], supply), (out + 2.5, supply))
+    sheet.dot((out + 2.5, supply))
+    sheet.wire((out + 2.5, supply), (out + 2.5, supply + 0.4))
+    sheet.net((out + 2.5, supply + 0.4), "LOW IN")
+    foot = lamp["collector"]
+    sheet.part("Resistor", f"R{window}6", foot, (foot[0], foot[1] - 2))
+    sheet.part("LED", f"H{window}1", (foot[0], foot[1] - 2), (foot[0], foot[1] - 4), "amber", side=1.0)
+    sheet.ground((foot[0], foot[1] - 4))
+
+
+def draw_low_fuel_supply(sheet: Sheet, x: float, y: float) -> None:
+    """From its own fuse to the two channels, and what each pin of J6 is for."""
+    sheet.text((x - 1.2, y + 2.2), "34  supply of the low fuel switches: nothing of the box's", "left", 11)
+    sheet.pin((x, y), "J7-1", "bus, fused by F341")
+    sheet.wire((x + 0.12, y), (x + 1.4, y))
+    sheet.part("Diode", "D341", (x + 1.4, y), (x + 3.6, y), "400 V 1 A")
+    sheet.wire((x + 3.6, y), (x + 6.4, y))
+    sheet.part("Zener", "D342", (x + 4.4, y - 2), (x + 4.4, y), "33 V")
+    sheet.ground((x + 4.4, y - 2))
+    sheet.wire((x + 6, y), (x + 6, y + 0.8))
+    sheet.net((x + 6, y + 0.8), "LOW IN")
+    for place in (x + 4.4, x + 6):
+        sheet.dot((place, y))
+    sheet.part("Resistor", "R341", (x + 6.4, y), (x + 8.6, y))
+    sheet.wire((x + 8.6, y), (x + 12.6, y))
+    sheet.part("Zener", "D343", (x + 9.4, y - 2), (x + 9.4, y), "30 V")
+    sheet.part("Capacitor", "C343", (x + 11.2, y), (x + 11.2, y - 2))
+    for place in (x + 9.4, x + 11.2):
+        sheet.dot((place, y))
+        sheet.ground((place, y - 2))
+    sheet.net((x + 12.6, y), "U31, U33: supply")
+    sheet.pin((x, y - 3.4), "J7-2", "ground")
+    sheet.wire((x + 0.12, y - 3.4), (x + 0.8, y - 3.4))
+    sheet.ground((x + 0.8, y - 3.4))
+    sheet.text((x + 16, y + 1.2), "J6, D-sub 9, sockets in the case; guards and shell to ground", "left", 9)
+    for row, (pin, use) in enumerate(sorted(J6.items())):
+        sheet.text((x + 16, y + 0.6 - row * 0.45), f"J6-{pin}  {use}", "left", 7.5)
+
+
+def draw_standby() -> None:
+    """Writes pictures/reference_box_low_fuel.svg and .png."""
+    sheet = Sheet()
+    draw_low_fuel(sheet, 30, "left", 1, 0, 0)
+    draw_low_fuel(sheet, 32, "right", 3, 0, -14)
+    draw_low_fuel_supply(sheet, 0, -23)
+    sheet.save("reference_box_low_fuel")
+
+
 def draw_lights() -> None:
     """Writes pictures/reference_box_light.svg and .png."""
     sheet = Sheet()
     for place, lamp in enumerate(LAMPS):
         draw_lamp(sheet, lamp, 0, -place * 9.2)
-    draw_bypass(sheet, 0, -27.6)
+    draw_bypass(sheet, "glare shield", 0, -27.6)
+    draw_bypass(sheet, "map light", 11.2, -27.6)
     draw_dim_request(sheet, 0, -36.2)
     draw_bus_output(sheet, 0, -50.6)
     draw_light_inputs(sheet, 24.5, -1)
@@ -911,3 +1027,4 @@ if __name__ == "__main__":
     draw()
     draw_lights()
     draw_face()
+    draw_standby()

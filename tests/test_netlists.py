@@ -13,6 +13,7 @@ import pytest
 
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
+from gaugelight.harness.check_harness import problems_of_harness
 from gaugelight.lights import Knob
 from test_protection import NOTES, OPEN, THROUGH, spice
 
@@ -102,16 +103,18 @@ FACE_NETLISTS: dict[str, dict[str, str]] = {
     "i2c.cir": {"pull": "R96"},
     "face_esd.cir": {},
 }
+LOW_FUEL_NETLISTS: dict[str, dict[str, str]] = {"low_fuel.cir": {"stud": "R309"}}
 SCALED = {"R231", "R233", "R236"}  # in needle.cir: a value times what all three are off by
 NOT_SIMULATED = {"R293", "C291", "C292"}  # R292 again; the display's supply
 
 
 def sheet_of(name: str) -> str:
-    """The inputs' designators have two digits, the lights' three and from 100 on, the face's from 200 on."""
-    if named := {"U14": "lights", "J3": "lights", "J4": "lights", "U29": "face", "J5": "face"}.get(name):
-        return named
+    """The inputs' designators have two digits, the lights' three and from 100 on, the face's from 200, the low fuel switches' from 300."""
+    named = {"U14": "lights", "J3": "lights", "J4": "lights", "U29": "face", "J5": "face"}
+    named |= dict.fromkeys(("U31", "U33", "J6", "J7"), "low fuel")
     digits = name.lstrip("ABCDEFGHIJKLMNOPQRSTUVWXYZ")
-    return "inputs" if len(digits) < 3 else "lights" if digits[0] == "1" else "face"
+    by_number = {"1": "lights", "2": "face", "3": "low fuel"}
+    return named.get(name) or ("inputs" if len(digits) < 3 else by_number[digits[0]])
 
 
 def of_sheet(values: dict[str, float], sheet: str) -> dict[str, float]:
@@ -126,7 +129,8 @@ def simulated(netlist: str, digits: str) -> dict[str, float]:
 
 
 @pytest.mark.parametrize(
-    "netlist", ["protection_box.cir", "protection_esd.cir", *LIGHT_NETLISTS, *FACE_NETLISTS]
+    "netlist",
+    ["protection_box.cir", "protection_esd.cir", *LIGHT_NETLISTS, *FACE_NETLISTS, *LOW_FUEL_NETLISTS],
 )
 def test_a_netlist_has_the_values_of_the_parts_table(netlist: str, values: dict[str, float]) -> None:
     found = simulated(netlist, "2,3")
@@ -136,9 +140,10 @@ def test_a_netlist_has_the_values_of_the_parts_table(netlist: str, values: dict[
 
 
 def test_every_part_of_the_lights_is_simulated(values: dict[str, float]) -> None:
-    """Channels 11 and 12 are channel 10 again."""
+    """Channels 11 and 12 are channel 10 again, and the map light's bypass the glare shield's."""
     found = stated_in(LIGHT_NETLISTS, values)
     again = {f"{kind}{n}{part[3]}" for kind in "RC" for n in (11, 12) for part in ("R101", "R102")}
+    again |= {"R113", "R114"}
     assert set(of_sheet(values, "lights")) <= found | again
     for name in again & set(values):
         assert values[name] == values[f"{name[0]}10{name[3]}"]
@@ -156,6 +161,15 @@ def test_every_part_of_the_face_is_simulated(values: dict[str, float]) -> None:
     for name in SCALED:
         stated = re.search(rf"(?m)^{name}\s+\S+\s+\S+\s+{{(\S+)\*scale}}", text)
         assert stated and spice_number(stated[1]) == values[name]
+
+
+def test_every_part_of_the_low_fuel_switches_is_simulated(values: dict[str, float]) -> None:
+    """Channels 32 and 33, the right tank's, are 30 and 31 again."""
+    found = {name for name in stated_in(LOW_FUEL_NETLISTS, values) if sheet_of(name) == "low fuel"}
+    again = {f"{name[0]}{int(name[1:3]) + 2}{name[3]}": name for name in found if name[1:3] in ("30", "31")}
+    assert set(of_sheet(values, "low fuel")) == found | set(again)
+    for name, other in again.items():
+        assert values[name] == values[other]
 
 
 def stated_in(netlists: dict[str, dict[str, str]], values: dict[str, float]) -> set[str]:
@@ -176,11 +190,25 @@ PICTURES = {
     "inputs": "reference_box.svg",
     "lights": "reference_box_light.svg",
     "face": "reference_box_face.svg",
+    "low fuel": "reference_box_low_fuel.svg",
 }
 NOT_DRAWN = {  # by their designator: at the bus, or told of in words
-    "inputs": {"F1", "U1", "U2", "A1", "J1", "J2"},
-    "lights": {"F101", "F111", "F121", "F102", "J3", "J4"},
+    "inputs": {
+        "F1",
+        "F2",
+        "U1",
+        "U2",
+        "A1",
+        "J1",
+        "J2",
+        "JP22",
+        "W1",
+        "W2",
+        *(f"X{n}" for n in range(1, 14)),
+    },
+    "lights": {"F101", "F111", "F121", "F102", "F112", "J3", "J4"},
     "face": {"U29", "J5"},
+    "low fuel": {"F341", "U31", "U33", "J6", "J7"},
 }
 
 
@@ -203,13 +231,16 @@ def test_the_picture_is_drawn_from_the_parts_table(
     if sheet == "inputs":
         for channel in drawing["CHANNELS"]:
             assert f"{channel.number}  {channel.name}: {channel.kind}" in written
-        for pin, use in drawing["connector"]().items():
+        for pin, use in drawing["connector"]("J1").items():
             assert f"{pin:2d}  {use}" in written
     elif sheet == "lights":
         for lamp in drawing["LAMPS"]:
             assert f"{lamp.number}  {lamp.name}: lamp" in written and f"A1 GP{lamp.pin}" in written
             assert f"bus, fused by F{lamp.number}1" in written
-        assert "F102" in written
+        assert {"F102", "F112"} <= set(written)
+    elif sheet == "low fuel":
+        assert "bus, fused by F341" in written
+        assert {f"J6-{pin}  {use}" for pin, use in drawing["J6"].items()} <= set(written)
     else:
         for lamp in drawing["ALERT_LAMPS"]:
             assert any(words.startswith(f"{lamp.number}  {lamp.name}: LED") for words in written)
@@ -217,8 +248,9 @@ def test_the_picture_is_drawn_from_the_parts_table(
         for n, (name, _, pin) in drawing["FACE_PINS"].items():
             assert any(words.startswith(f"{n}  {name}: ") for words in written) and pin in written
     for connector, pins in {"lights": (("J3", 15), ("J4", 15)), "face": (("J5", 25),)}.get(sheet, ()):
-        assert {f"{connector}-{pin}  {use}" for pin, use in drawing[connector].items()} <= set(written)
-        assert sorted(drawing[connector]) == list(range(1, pins + 1))
+        drawn = drawing["connector"](connector)
+        assert {f"{connector}-{pin}  {use}" for pin, use in drawn.items()} <= set(written)
+        assert sorted(drawn) == list(range(1, pins + 1))
 
 
 def test_the_lights_are_the_demos(drawing: dict[str, Any], values: dict[str, float]) -> None:
@@ -250,7 +282,7 @@ def test_the_lights_are_the_demos(drawing: dict[str, Any], values: dict[str, flo
 def test_the_switches_are_the_demos(drawing: dict[str, Any]) -> None:
     box = tomllib.loads(DEMO.read_text())
     pins = drawing["LIGHT_PINS"] | drawing["FACE_PINS"]
-    drawn = {pins[n][0]: pins[n][1] for n in (18, *drawing["SWITCH_PINS"])}
+    drawn = {pins[n][0]: pins[n][1] for n in (18, *drawing["SWITCHES"])}
     drawn = {name: pin for name, pin in drawn.items() if name not in drawing["NOT_IN_THE_DEMO"]}
     assert drawn == {one["name"]: str(one["pin"]) for one in box["switch"]}
     assert all("on" not in one for one in box["switch"]), "drawn to ground"
@@ -268,9 +300,14 @@ def test_what_is_not_in_the_demo_can_be_added_to_it(drawing: dict[str, Any], tmp
         lamp.name: lamp.pin for lamp in drawing["ALERT_LAMPS"] if lamp.name in drawing["NOT_IN_THE_DEMO"]
     }
     file = tmp_path / "hull.toml"
-    file.write_text(DEMO.read_text().replace("[buttons]\n", '[buttons]\npage = "page"\n') + "\n" + found[1])
+    text = DEMO.read_text().replace("[buttons]\n", '[buttons]\npage = "page"\n') + "\n" + found[1]
+    for spare, use in (("needle plus", "fuel needle plus"), ("needle return", "fuel needle return")):
+        text = text.replace(f'"spare: {spare}"', f'"{use}"')
+    text = text.replace('"spare: ', '"').replace('"test return"\n', '"test return, page return"\n')
+    file.write_text(text)
     box = read_box(file)
     assert [needle.name for needle in box.face.needles] == ["fuel needle"]
+    assert problems_of_harness(box) == []
     build(box)
 
 
@@ -344,48 +381,41 @@ def test_neighbours() -> None:
     assert neighbours(25) == {24, 12, 13}
 
 
+def between_guards(pins: dict[int, str], name: str) -> bool:
+    """Whether a bent pin or a wet connector joins what belongs to a name to ground, or to its own other wires, and to nothing else."""
+    own = {pin for pin, use in pins.items() if use == name or use.startswith(f"{name} ")}
+    assert len(own) == 2, name
+    return all(pins[other] == "guard" for pin in own for other in neighbours(pin) - own)
+
+
 def test_a_tanks_pins_lie_between_guards(drawing: dict[str, Any]) -> None:
-    """A bent pin or a wet connector joins a tank to ground, or to its own return, and to nothing else."""
-    pins = drawing["connector"]()
-    assert len(pins) == 25
-    for channel in drawing["CHANNELS"]:
-        if channel.name.endswith("fuel"):
-            own = [pin for pin, use in pins.items() if use in (channel.name, f"{channel.name} return")]
-            assert len(own) == 2
-            for pin in own:
-                assert {pins[other] for other in neighbours(pin) - set(own)} == {"guard"}
+    pins = drawing["connector"]("J1")
+    assert between_guards(pins, "left fuel") and between_guards(pins, "right fuel")
+    assert not between_guards(pins | {2: "-"}, "left fuel")
     assert "bus" not in pins.values()
 
 
 def test_what_matters_in_j5_lies_between_guards(drawing: dict[str, Any]) -> None:
-    """A bent pin joins a lamp's or the needle's wire to ground or to its own other wire, and to nothing else."""
-    pins = drawing["J5"]
-    assert len(pins) == 25
-    for name in ("warning lamp", "caution lamp", "needle flag", "needle"):
-        own = [pin for pin, use in pins.items() if use.rpartition(" ")[0] == name]
-        assert len(own) == 2
-        for pin in own:
-            assert {pins[other] for other in neighbours(pin) - set(own)} == {"guard"}
-
-
-def test_j5_in_the_notes_is_the_drawings(drawing: dict[str, Any]) -> None:
-    rows = re.findall(r"(?m)^\| (\d+) \| ([^|]+) \| (\d*) \| ([^|]*) \|$", (NOTES / "face.md").read_text())
-    written = {int(pin): use.strip() for row in rows for pin, use in (row[:2], row[2:]) if pin}
-    assert written == drawing["J5"]
-
-
-def test_the_connector_in_the_notes_is_the_drawings(drawing: dict[str, Any]) -> None:
-    rows = re.findall(
-        r"(?m)^\| (\d+) \| ([^|]+) \| (\d*) \| ([^|]*) \|$", (NOTES / "reference_box.md").read_text()
+    pins = drawing["connector"]("J5")
+    for name in ("warning lamp", "caution lamp", "needle flag"):
+        assert between_guards(pins, name)
+    assert between_guards(
+        {pin: "-" if use.startswith("needle flag") else use for pin, use in pins.items()}, "needle"
     )
-    written = {int(pin): use.strip() for row in rows for pin, use in (row[:2], row[2:]) if pin}
-    assert written == drawing["connector"]()
 
 
-def test_the_lights_connectors_in_the_notes_are_the_drawings(drawing: dict[str, Any]) -> None:
-    rows = re.findall(r"(?m)^\| (\d+) \| ([^|]+) \| ([^|]+) \|$", (NOTES / "lighting.md").read_text())
-    for column, connector in ((1, "J3"), (2, "J4")):
-        assert {int(row[0]): row[column].strip() for row in rows} == drawing[connector]
+def test_the_floats_pins_lie_between_guards(drawing: dict[str, Any]) -> None:
+    """A 9-way D-sub: 1 to 5 above, 6 to 9 below, 6 between 1 and 2."""
+    pins = drawing["J6"]
+    assert sorted(pins) == list(range(1, 10))
+    beside = {
+        pin: {pin - 1, pin + 1} & set(range(1, 6)) | {pin + 4, pin + 5} & set(range(6, 10))
+        for pin in range(1, 6)
+    }
+    beside |= {pin: {pin - 1, pin + 1} & set(range(6, 10)) | {pin - 5, pin - 4} for pin in range(6, 10)}
+    for name in ("left float", "right float"):
+        own = {pin for pin, use in pins.items() if use.startswith(name)}
+        assert {pins[other] for pin in own for other in beside[pin] - own} == {"guard"}
 
 
 # what the comments of the newer netlists promise

@@ -110,6 +110,8 @@ SURVIVED: dict[str, tuple[dict[str, float], int]] = {
     "battery the wrong way round": ({"bus": -14.0, "dump": -14.0}, 25),
     "battery the wrong way round, every wire on the bus": (WIRES | {"bus": -14.0, "dump": -14.0}, 25),
     "every sender at 0 ohm": (EMPTY | {"sender3": 0.1}, 25),
+    "the board's 3.3 V dead": ({"board": 0.0}, 25),
+    "the board's 3.3 V shorted": ({"board": 0.0, "chips": 1.0}, 25),
 }
 
 

@@ -31,6 +31,7 @@ from gaugelight.laws import (
     celsius_of,
     reading_of_celsius,
 )
+from gaugelight.harness.harness_file import Harness, read_harness
 from gaugelight.lights import Lights, Units, read_lights
 from gaugelight.needles import read_needle
 from gaugelight.panel.panel_file import Panel, names_on_panel, read_panel
@@ -51,7 +52,7 @@ RAIL_SPAN = Fraction(80, 100), Fraction(108, 100)
 NAMUR_NE_43 = Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21)  # mA
 TABLES = (
     "box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request", "in_flight",
-    "derived", "alert", "buttons", "reserve", "disagree",
+    "derived", "alert", "buttons", "reserve", "disagree", "connector", "cable", "compass",
     "panel", "cutout",
 )  # fmt: skip
 NAMED = ("input", "derived", "lamp", "switch", "needle")  # tables of what has a name; each its own
@@ -123,6 +124,7 @@ class Box:
     lights: Lights
     in_flight: InFlight | None = None
     face: Face = Face()
+    harness: Harness | None = None
     panel: Panel | None = None
 
     def input(self, name: str) -> Input | None:
@@ -303,6 +305,7 @@ class Reader:
             face = replace(face, panel=panel)
         section = self.table("in_flight")
         in_flight = None if section is None else self.in_flight(section, inputs, units, switches)
+        harness = read_harness(self)
         drilled = read_panel(self, panel_names)
         for key in self.content:
             near = difflib.get_close_matches(key, TABLES, 1)
@@ -315,7 +318,16 @@ class Reader:
                 line = self.lines.get((f"converter.{name}", 0, ""), 1)
                 self.wrong(line, f"converter {name}", "no input uses it; leave it out until one does")
         return Box(
-            self.file, name, supply, tuple(chips.values()), tuple(inputs), lights, in_flight, face, drilled
+            self.file,
+            name,
+            supply,
+            tuple(chips.values()),
+            tuple(inputs),
+            lights,
+            in_flight,
+            face,
+            harness,
+            drilled,
         )
 
     def face(
@@ -628,6 +640,8 @@ def _toml_cure(line: str, problem: str) -> str:
         return '; use straight quotes: "'
     if re.search(r"=\s*[+-]?\d+,\d", line):
         return "; a number takes a decimal point, no comma"
+    if "overwrite" in problem:
+        return "; that key stands in its table already"
     if line.count('"') % 2:
         return '; a quote (") is missing'
     if re.search(r"=\s*[A-Za-z+-]|=\s*[\d.]+\s*[A-Za-z%]", line) and "true" not in line:

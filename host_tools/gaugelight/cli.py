@@ -124,8 +124,11 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.check_lights import notes_on_lights
     from gaugelight.error_budget import coarse_notes
     from gaugelight.faults_shown import faults_shown, notes_on
+    from gaugelight.harness.check_harness import notes_on_harness, problems_of_harness
 
     box = read_box(Path(words.box))
+    if wrong := problems_of_harness(box):
+        raise WrongBoxFile(box.file, wrong)
     built = build(box)
     shown = [*faults_shown(built)]
     of_inputs = [*notes_on(built, shown), *coarse_notes(built), *notes_on_calibrations(box)]
@@ -133,6 +136,8 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     notes = [{"input": name, "note": note} for name, note in [*told, *notes_on_face(box)]]
     light_notes = [{"light": name, "note": note} for name, note in notes_on_lights(box, shown)]
     box_notes = [] if box.in_flight else [{"box": box.name, "note": NOTHING_TELLS}]
+    of_wiring = [] if box.harness is None else [*notes_on_harness(box)]
+    wiring_notes = [{"wiring": what, "note": note} for what, note in of_wiring]
     screen.say(
         f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lights.lamps)}"
     )
@@ -150,13 +155,15 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(f"  {note['light']}: {note['note']}")
     for note in box_notes:
         screen.say(f"  {note['box']}: {note['note']}")
+    for note in wiring_notes:
+        screen.say(f"  {note['wiring']}: {note['note']}")
     return {
         "box": box.name,
         "inputs": len(box.inputs),
         "lamps": len(box.lights.lamps),
         "problems": [],
         "faults": [vars(row) for row in shown],
-        "notes": notes + light_notes + box_notes,
+        "notes": notes + light_notes + box_notes + wiring_notes,
     }, 0
 
 
@@ -918,6 +925,12 @@ def record(words: argparse.Namespace, screen: Screen) -> Outcome:
     return run(words, screen)
 
 
+def wiring(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.harness.command import run
+
+    return run(words, screen)
+
+
 def _picture(word: str) -> Path:
     """Where a picture can be written. Raises Misuse."""
     plot = Path(word)
@@ -1114,6 +1127,19 @@ def parser() -> Parser:
         help="of the scale; of a needle from 0 to 100 %% of the time (default: 270)",
     )
     one.add_argument("--diameter", metavar="LENGTH", default="57 mm", help='of the rim (default: "57 mm")')
+    one = command(
+        "wiring",
+        wiring,
+        "the wiring sheet: every pin, each connector as you see it while you solder; is the harness right",
+    )
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("-o", dest="output", metavar="FILE", help=".svg in pages of A4, or .csv")
+    one.add_argument("--connector", metavar="NAME", help="that one alone, such as J1")
+    one.add_argument(
+        "--compass",
+        metavar="LENGTH",
+        help='how far the compass is from the lamps\' wiring, such as "0.6 m" (default: as [compass] says)',
+    )
     one = command(
         "template", template, "sheets to drill the panel by, at true size, from [panel] and [[cutout]]"
     )

@@ -40,6 +40,7 @@ UNITS: dict[str, tuple[str, Fraction, Fraction]] = {
         ("in", "length", Fraction("0.0254"), 0),
         ("ft", "length", Fraction("0.3048"), 0),
         ("lx", "illuminance", 1, 0),
+        ("uT", "magnetic flux density", 1, 0),
         ("%", "share", 1, 0),
         ("K", "temperature above absolute zero", 1, 0),
         ("l", "volume", 1, 0),

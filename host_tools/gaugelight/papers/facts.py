@@ -13,6 +13,9 @@ from gaugelight.boxfile import FUEL_UNITS, Box, Input
 from gaugelight.build import Build
 from gaugelight.error_budget import Budget
 from gaugelight.faults_shown import Shown
+from gaugelight.harness.cables import Wiring, wiring_of
+from gaugelight.harness.check_harness import problems_of_harness
+from gaugelight.harness.sheet import cable_facts
 from gaugelight.lamps import Report
 from gaugelight.laws import Itself
 from gaugelight.loads import amperes
@@ -142,6 +145,10 @@ class Facts:
         return self.built.box
 
     @property
+    def wiring(self) -> Wiring:
+        return wiring_of(self.box)
+
+    @property
     def crc(self) -> str:
         return f"{self.built.crc32:08x}"
 
@@ -177,6 +184,8 @@ def not_right(facts: Facts) -> Iterator[str]:
             yield f"THE BENCH WAS OF ANOTHER FIRMWARE: {bench.firmware}"
         if bench.failed:
             yield f"THE BENCH FAILED: {bench.failed} answers of {bench.passed + bench.failed}"
+    if wrong := len(problems_of_harness(facts.box)):
+        yield f"THE WIRING IS NOT RIGHT: {wrong} {'problem' if wrong == 1 else 'problems'}; gaugelight wiring {facts.box_file.name} tells"
     for one in facts.calibrations:
         if one.problem:
             yield f"CALIBRATION OF {one.input.name.upper()}: {one.problem}"
@@ -212,6 +221,8 @@ def not_stated(facts: Facts) -> Iterator[str]:
         yield f"load not stated: {', '.join(loads)}"
     if fuses := [lamp.name for lamp in box.lights.lamps if lamp.fuse is None]:
         yield f"fuse not stated: {', '.join(fuses)}"
+    if not facts.wiring.harness.connectors:
+        yield "wiring: no connector is described"
     if not papers.installed:
         yield "weight and arm of what was installed"
     elif facts.balance.left_out:
@@ -261,6 +272,7 @@ def changing(facts: Facts) -> Said:
         said[f"essential {essential.name}"] = {
             "current": f"{float(essential.amperes * essential.share):.3g} A"
         }
+    said |= _wiring(facts)
     said["placards"] = {"words": [one.words for one in papers.placards]}
     said["aircraft"] = {
         "name": papers.aircraft.name,
@@ -285,6 +297,23 @@ def _input(facts: Facts, one: Input) -> dict[str, str | list[str]]:
         place = budget.place or f"{words.number(budget.reading)} {one.unit}"
         made[f"plus or minus at {place}"] = f"{words.two_digits(budget.plus_minus)} {one.unit}"
     return made
+
+
+def _wiring(facts: Facts) -> Said:
+    """What stands at every pin that is used, and every cable."""
+    wiring = facts.wiring
+    said: Said = {}
+    for connector in wiring.harness.connectors:
+        half = "" if connector.shape.is_block else f", {connector.box} in the box"
+        stands: dict[str, str | list[str]] = {"kind": f"{connector.shape.kind}{half}"}
+        for lead in wiring.leads:
+            if lead.connector is connector and lead.uses:
+                runs = f" in cable {lead.cable.name}" if lead.cable else ""
+                stands[f"pin {lead.number}"] = lead.text + runs
+        said[f"connector {connector.name}"] = stands
+    for cable in wiring.harness.cables:
+        said[f"cable {cable.name}"] = {**cable_facts(cable), "carries": list(cable.carries)}
+    return said
 
 
 def calibrated(one: Input) -> str:

@@ -21,6 +21,7 @@ from gaugelight.check_lights import notes_on_lights
 from gaugelight.error_budget import budget_at, coarse_notes, cold_junction, most_helpful, quantities
 from gaugelight.face_drawn import draw, page_count, png, setting_of
 from gaugelight.faults_shown import PLACES, Shown, faults_shown, notes_on
+from gaugelight.harness.check_harness import notes_on_harness
 from gaugelight.lamps import report
 from gaugelight.laws import Points
 from gaugelight.papers.balance import balance
@@ -78,6 +79,8 @@ def _notes(built: Build, shown: Sequence[Shown]) -> Iterator[tuple[str, str]]:
     yield from told
     yield from notes_on_face(built.box)
     yield from notes_on_lights(built.box, list(shown))
+    if built.box.harness is not None:
+        yield from notes_on_harness(built.box)
 
 
 def input_errors(built: Build) -> Iterator[InputErrors]:

@@ -14,6 +14,7 @@ from fractions import Fraction
 from gaugelight.error_budget import LEFT_OUT
 from gaugelight.face_tables import span_and_step
 from gaugelight.faults_shown import Shown
+from gaugelight.harness.sheet import cable_words, rows_of
 from gaugelight.lights import Lamp
 from gaugelight.loads import amperes, strain
 from gaugelight.papers import words, wording
@@ -86,6 +87,7 @@ def _parts(facts: Facts) -> Iterator[tuple[str, str, Html]]:
     yield "Installed: weight and arm", "installed", _installed(facts)
     yield "Circuit and pin of every input", "inputs", _inputs(facts)
     yield "Outputs, switches and lines", "outputs", _outputs(facts)
+    yield "Connectors and cables", "wiring", _wiring(facts)
     yield "Range markings and limits", "limits", _limits(facts)
     yield "What the pilot is told", "alerts", _alerts(facts)
     yield "Fuel watches", "watches", _watches(facts)
@@ -337,6 +339,29 @@ def _outputs(facts: Facts) -> Html:
                 class_="note",
             )
         )
+    return markup(*made)
+
+
+def _wiring(facts: Facts) -> Html:
+    """Every pin that is used, and the cables; empty where the file describes no connector."""
+    wiring = facts.wiring
+    rows = [row for row in rows_of(wiring) if row.use]
+    heads = ["pin", "use", "comes back by", "cable", "goes to", ">AWG", ">m"]
+    made = []
+    for connector in wiring.harness.connectors:
+        box = "" if connector.shape.is_block else f", {connector.box} in the box"
+        guards = [str(row.pin) for row in rows if row.connector == connector.name and row.mark == "guard"]
+        used = [
+            (f"{row.connector}-{row.pin}", row.use, row.returns, row.cable, row.to, row.gauge, row.length)
+            for row in rows
+            if row.connector == connector.name and row.mark != "guard"
+        ]
+        caption = f"{connector.name}: {connector.shape.kind}{box}"
+        caption += f"; guards, grounded in the box: {', '.join(guards)}" if guards else ""
+        made.append(table(caption, heads, used))
+    if made and wiring.harness.cables:
+        made.append(tag("h3", "Cables"))
+        made.append(listed(cable_words(cable) for cable in wiring.harness.cables))
     return markup(*made)
 
 

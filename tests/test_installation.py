@@ -1,0 +1,85 @@
+"""The installation page: fuses, grounds, compass, depth and figures of other pages are what box file, parts table and netlists say."""
+
+import re
+import tomllib
+
+import pytest
+
+from gaugelight.boxfile import read_box
+from gaugelight.harness.cables import wiring_of
+from gaugelight.harness.compass import deviation, fields_of
+from test_bring_up import PARTS
+from test_netlists import DEMO
+from test_output_circuits import as_written, table
+from test_protection import NOTES
+
+PAGE = (NOTES / "installation.md").read_text()
+FILE = tomllib.loads(DEMO.read_text())
+
+
+def test_every_fuse_has_its_place() -> None:
+    rows = table("fuse", PAGE)
+    assert {name: row[0] for name, row in rows.items()} == {
+        name: row["value"] for name, row in PARTS.items() if re.fullmatch(r"F\d+", name)
+    }
+    assert all(row[1].startswith("at the bus") for row in rows.values())
+
+
+def test_every_ground_goes_to_the_ground_point() -> None:
+    """Of the box by the box file; J7 is the low fuel switches'."""
+    grounds = {
+        f"{name}-{pin}"
+        for name, one in FILE["connector"].items()
+        for pin, use in one["pins"].items()
+        if use in ("ground", "lamp ground")
+    }
+    words = re.search(r"To it on wires of their own: ([^.]+)\.", PAGE)
+    assert words
+    named: set[str] = set()
+    for part in words[1].split("; "):
+        connector, _, pins = part.partition("-")
+        named |= {f"{connector}-{pin}" for pin in pins.split(", ")}
+    assert named == grounds | {"J7-2"}
+
+
+@pytest.mark.parametrize("run", ["glare shield", "map light", "switch legends"])
+def test_the_compass_in_the_notes(run: str) -> None:
+    """What `gaugelight wiring` says; the rule beside it, too: a wire's field goes by the distance, a pair's by its square."""
+    wiring = wiring_of(read_box(DEMO))
+    near, far = (
+        next(field.tesla for field in fields_of(wiring, metres) if field.run.name == run)
+        for metres in (0.6, 0.2)
+    )
+    row = table("run", PAGE)[run]
+    for value, written in zip((near["single wire"], near["pair"]), row, strict=True):
+        assert as_written(deviation(value, 20e-6), written), deviation(value, 20e-6)
+    single, pair = (far[way] / near[way] for way in ("single wire", "pair"))
+    assert 3 < single < 5 and 7 < pair < 13
+
+
+def test_the_depth_is_the_panels() -> None:
+    box = read_box(DEMO)
+    assert box.panel is not None and box.panel.depth == 90
+    display = next(one for one in box.panel.cutouts if one.name == "display")
+    needed = box.panel.behind(display)
+    assert needed == pytest.approx(68 + 5) and "68 mm of box, 5 mm of plug" in PAGE
+
+
+def test_the_parts_the_page_names_are_in_the_table() -> None:
+    named = set(re.findall(r"\b([A-Z]\d{1,3})(?![\d-])\b", PAGE)) - {"M6"}
+    assert named <= set(PARTS), named - set(PARTS)
+
+
+@pytest.mark.parametrize("page", sorted(path.name for path in NOTES.glob("*.md")))
+def test_links_lead_somewhere(page: str) -> None:
+    for target in re.findall(r"\]\(([^)#]+)\)", (NOTES / page).read_text()):
+        assert (NOTES / target).exists(), target
+
+
+def test_every_page_is_in_the_order_of_reading() -> None:
+    """At the head of README.md, each once and numbered."""
+    head = (NOTES / "README.md").read_text().split("## Cautions")[0]
+    rows = re.findall(r"(?m)^\| (\d+) \|", head)
+    assert [int(row) for row in rows] == list(range(1, len(rows) + 1))
+    for page in (*NOTES.glob("*.md"), NOTES / "parts.csv", NOTES / "draw_schematic.py"):
+        assert page.name == "README.md" or f"]({page.name})" in head
