@@ -597,6 +597,21 @@ RIGHT = {
         ('carries = ["oil", "hydraulic"]', 'carries = ["oil", "hydraulic", "strip feed"]'),
         (', "strip feed"]\nto = "panel', ']\nto = "panel'),
     ],
+    "plus straight from its fuse": [
+        ('1 = "strip feed"\n2 = "strip plus"\n', ""),
+        (', "strip feed"]\nto = "panel', ']\nto = "panel'),
+    ],
+    "a needle and a sender through the airframe": [
+        (
+            "[connector.J1]",
+            '[[needle]]\nname = "pointer"\npin = 6\nfollows = "oil"\npoints = [["40 degC", "10 %"], ["120 degC", "90 %"]]\n\n'
+            "[connector.J1]",
+        ),
+        ('9 = "left fuel return"\n', ""),
+        ('carries = ["left fuel", "left fuel return"]', 'carries = ["left fuel"]\nreturn = "airframe"'),
+        ('10 = "test return"', '10 = "test return"\n9 = "pointer plus"'),
+        ('carries = ["knob", "test"]', 'carries = ["pointer"]\nreturn = "airframe"'),
+    ],
     "no feed": [('1 = "strip feed"\n', ""), (', "strip feed"]', "]")],
 }
 

@@ -1,7 +1,6 @@
 """The harness on the page for the aircraft's papers, and a change of it told against an older page."""
 
 from datetime import date
-from pathlib import Path
 
 import pytest
 

@@ -319,6 +319,23 @@ def test_the_file_says_how_far_the_compass_is(file: Path, capsys: pytest.Capture
     assert json.loads(out)["compass"]["distance_m"] == 1.0
 
 
+def test_a_compass_that_is_turned_too_far_ends_it_with_1(
+    file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """0.68 A at 5 cm: alone 2.73 uT, the feed and its ground 10 mm apart 0.55: 41 degrees in 5 uT, 9.5 in 20."""
+    airframe = 'gauge = 22\nlength = "2 m"\nreturn = "airframe"\n'
+    text = changed(
+        ('gauge = 22\nlength = "2 m"\n', airframe), ('wire = { gauge = 22, length = "2 m" }\n', "")
+    )
+    file.write_text(text + '\n[compass]\ndistance = "5 cm"\nhorizontal = "5 uT"\n')
+    code, _, err = said(capsys, str(file))
+    line = file.read_text().split("\n").index('name = "strip"', 100)
+    what = "the lamps' wiring may turn the compass by 41 degrees, 10 at most"
+    assert code == 1 and f"{file}:{line}: compass: {what}; twist plus and minus of strip" in err
+    file.write_text(text + '\n[compass]\ndistance = "5 cm"\n')
+    assert said(capsys, str(file))[0] == 0
+
+
 def test_what_is_wrong_ends_it_with_1_and_stands_on_the_sheet(
     file: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -25,7 +25,7 @@ def run(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.boxfile import read_box
     from gaugelight.harness.cables import wiring_of
     from gaugelight.harness.check_harness import notes_on_harness, problems_of_harness
-    from gaugelight.harness.compass import deviation, fields_of, too_strong
+    from gaugelight.harness.compass import fields_of, too_strong
     from gaugelight.harness.drawing import ADVISORY
     from gaugelight.harness.sheet import rows_of
 
@@ -131,8 +131,6 @@ def _cells(row: Row) -> list[str]:
 
 def compass_words(fields: Sequence[Field], distance: Fraction, horizontal: Fraction) -> list[str]:
     """A line a run, and what all of them make together."""
-    from gaugelight.harness.compass import deviation
-
     earth = float(horizontal) * 1e-6
     if not fields:
         return ["compass: no lamp has a load and a wire or cable stated, so nothing can be said"]

@@ -9,7 +9,7 @@ from typing import Literal
 
 from gaugelight.harness.cables import Lead, Wiring, amperes, fuse_of, returns_by
 from gaugelight.harness.harness_file import LOOSE, PAIR, Cable
-from gaugelight.harness.uses import GUARD, SPARE, at_bus
+from gaugelight.harness.uses import SPARE, at_bus
 
 Mark = Literal["wire", "bus", "guard", "spare", "free"]
 
