@@ -58,7 +58,7 @@ WRONG_FILES: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
     ),
     "pin twice": (
         [('5 = "hydraulic"', '1 = "hydraulic"')],
-        ['65: TOML: cannot overwrite a value in: 1 = "hydraulic"; that key stands in its table already'],
+        ['65: TOML: this key stands there twice in: 1 = "hydraulic"; each key once in a table'],
     ),
     "pin empty": (
         [('5 = "hydraulic"', '5 = ""')],

@@ -641,7 +641,7 @@ def _toml_cure(line: str, problem: str) -> str:
     if re.search(r"=\s*[+-]?\d+,\d", line):
         return "; a number takes a decimal point, no comma"
     if "overwrite" in problem:
-        return "; that key stands in its table already"
+        return "; each key once in a table"
     if line.count('"') % 2:
         return '; a quote (") is missing'
     if re.search(r"=\s*[A-Za-z+-]|=\s*[\d.]+\s*[A-Za-z%]", line) and "true" not in line:
