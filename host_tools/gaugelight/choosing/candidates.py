@@ -28,7 +28,7 @@ from gaugelight.choosing import loops, tank_energy
 from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, PROTECTION, Asked
 from gaugelight.choosing.input_block import Block, Place, input_block, new_places, rail_block
 from gaugelight.choosing.loops import Compliance
-from gaugelight.choosing.tank_energy import TankCase
+from gaugelight.choosing.tank_energy import BUS_HIGH, TankCase
 from gaugelight.circuits import REFERENCE, Circuit, Direct, Divider, PullUp, Shunt
 from gaugelight.converters import CHIP_SUPPLY, GAINS, ChipInput, Converter, OnChip
 from gaugelight.error_budget import Budget, budget_at, quantities
@@ -39,7 +39,6 @@ from gaugelight.preferred import values
 from gaugelight.problems import Misuse, WrongBoxFile
 
 OVERSAMPLE = 16  # of an on-chip pin: its noise falls to a quarter
-BUS_HIGH = 16.0  # volts that may last on a wire that touches the bus
 ALIKE = 1.1  # errors that differ by less count as equal
 NO_MATTER = {"matters": 1 / 4, "worst": 1 / 2}  # of a displayed step: an error below that is not seen
 SENDER_WATTS = 0.25  # more warms a float's or a probe's winding (common practice, no source)
@@ -141,12 +140,13 @@ class Refusal:
 
 @dataclass(frozen=True)
 class Choice:
-    """found: the best first, those that speak against themselves last. looked_at: how many circuits were drafted."""
+    """found: the best first, those that speak against themselves last. looked_at: how many circuits were drafted. step: the displayed one."""
 
     asked: Asked
     found: tuple[Candidate, ...]
     refused: tuple[Refusal, ...]
     looked_at: int
+    step: float
 
     @property
     def best(self) -> Candidate | None:
@@ -164,9 +164,11 @@ def choose(asked: Asked, places: Sequence[Place] = (), proposed: int = PROPOSED)
     places = places or new_places(kinds)
     rated: list[_Rated] = []
     refused: list[tuple[Circuit, str]] = []
+    step = 0.0
     for place in places:
         for rail in _rails(asked, place):
             template = _template(asked, place, rail)
+            step = max(float(one.step) for one in template.inputs if one.name == asked.name)
             for draft in _drafts(asked, place, rail, template):
                 one = _Rated(asked, draft, template)
                 if (why := one.refusal) is not None:
@@ -182,7 +184,7 @@ def choose(asked: Asked, places: Sequence[Place] = (), proposed: int = PROPOSED)
         except WrongBoxFile as wrong:
             refused.append((one.draft.circuit, wrong.problems[0].what))
     found.sort(key=lambda pair: pair[0])
-    return Choice(asked, tuple(one for _, one in found), _counted(refused), looked_at)
+    return Choice(asked, tuple(one for _, one in found), _counted(refused), looked_at, step)
 
 
 def _counted(refused: Sequence[tuple[Circuit, str]]) -> tuple[Refusal, ...]:

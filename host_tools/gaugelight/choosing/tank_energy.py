@@ -21,13 +21,14 @@ NORMAL_MA, FAILED_MA = 25.0, 50.0  # RMS
 NORMAL_UJ, FAILED_UJ = 50.0, 200.0
 SOURCE = "AC 25.981-1 (guidance for transport aircraft, its figures from memory: read the text)"
 CHAFED = (
-    "No circuit in the box limits 14 V that chafes onto the sender's own wire: that current never passes the box (14 V over {} ohm: {}). "
+    "No circuit in the box limits 14 V that chafes onto the sender's own wire: that current never passes the box{}. "
     "What protects there is routing: a bundle of its own away from anything at bus voltage, a guard pin on each side in the connector, "
     "whole insulation. Work on it with the tank empty and vented, bonded, master off."
 )
 
 RAIL_HIGH = 1.02  # of its nominal voltage: a regulator's upper end (typical)
 CLAMP_RAIL = CHIP_SUPPLY + 0.7  # volts: a diode above the chips' supply
+BUS_FROM, BUS_HIGH = 10.0, 16.0  # volts: more than that is the bus, which may last at that
 AT_CONNECTOR, AT_PIN, AT_RAIL = 22e-9, 100e-9, 10e-6  # farad, as in the reference box
 QUARTET_SHORTED = 2 / 3  # of its resistance, with one of the four shorted: one beside two
 
@@ -111,6 +112,11 @@ def _parts_of(circuit: Circuit, rail: float, on_chip: bool) -> _Parts:
     return _Parts(0.0, math.inf, 0.0, top, to_clamp, to_pin)
 
 
+def feed_high(asked: Asked) -> float:
+    """What a rail's regulator passes at most when it fails; of a bus the highest that may last."""
+    return max(asked.feed, BUS_HIGH) if asked.feed > BUS_FROM else asked.feed
+
+
 def tank_cases(circuit: Circuit, asked: Asked, quartet: bool, on_chip: bool) -> tuple[TankCase, ...]:
     """The box as built, and with each of its parts failed by itself. asked: for the rail, what feeds it, and the wire's inductance."""
     whole = _parts_of(circuit, asked.rail, on_chip)
@@ -122,7 +128,7 @@ def tank_cases(circuit: Circuit, asked: Asked, quartet: bool, on_chip: bool) -> 
             failed[RESISTOR] = replace(whole, resistor=0.0)
         if circuit.series:
             failed[SERIES] = replace(whole, series=0.0)
-        failed[REGULATOR] = replace(whole, rail=max(asked.feed, whole.rail))
+        failed[REGULATOR] = replace(whole, rail=max(feed_high(asked), whole.rail))
     if not isinstance(circuit, Shunt):
         failed[CLAMP] = replace(whole, clamp=0.0)
         failed[CHIP] = replace(whole, chip=0.0)
@@ -161,8 +167,8 @@ def breaches(cases: tuple[TankCase, ...]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def chafed(ohms: float) -> str:
-    """The statement on 14 V, for a sender of so many ohm where it matters."""
-    if ohms < 1:
-        return CHAFED.format(f"{ohms:.2g}", "whatever the bus gives")
-    return CHAFED.format(f"{ohms:.3g}", f"{14 / ohms:.2g} A")
+def chafed(ohms: float | None) -> str:
+    """The statement on 14 V, for a sender of so many ohm where it matters; None: not a resistance."""
+    if ohms is None or ohms < 1:
+        return CHAFED.format("")
+    return CHAFED.format(f" (14 V over {ohms:.3g} ohm: {14 / ohms:.2g} A)")
