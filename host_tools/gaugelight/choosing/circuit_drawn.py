@@ -7,9 +7,8 @@ stage has a column of its own, so that no text meets another.
 from __future__ import annotations
 
 import html
-import math
 import textwrap
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from gaugelight.choosing.stand_in import written
 from gaugelight.circuits import (
@@ -39,10 +38,9 @@ CLAMP = ("low leakage,", "5 nA, 75 V")  # as D1
 BURNOUT, BIAS = 2.2e6, 10e3
 
 SIZE, TITLE, SMALL = 12.0, 17.0, 11.0  # of type
-LETTER, LINE = 0.62, 1.25  # a letter's width and a line's height, over that
-MARGIN, COLUMN = 24.0, 132.0
-RAIL, WIRE, GROUND, RETURN = 110.0, 290.0, 390.0, 470.0  # heights
-MINUS = 470.0  # of the second wire of a millivolt circuit
+LETTER, BOLD, LINE = 0.62, 0.72, 1.25  # a letter's width, a bold one's, and a line's height, over that
+MARGIN, COLUMN, LEAST_WIDTH = 24.0, 132.0, 760.0
+RAIL, WIRE, RETURN = 110.0, 290.0, 470.0  # heights
 
 Xy = tuple[float, float]
 
@@ -110,7 +108,7 @@ class Words:
     def box(self) -> tuple[float, float, float, float]:
         """Left, top, right, bottom."""
         x, y = self.place
-        width = len(self.text) * LETTER * self.size
+        width = len(self.text) * (BOLD if self.bold else LETTER) * self.size
         left = x - width / 2 if self.centred else x
         return left, y - 0.8 * self.size, left + width, y + 0.25 * self.size
 
@@ -262,7 +260,7 @@ class _Sheet:
         (self.resistor if kind == "resistor" else self.capacitor)(at, y, y + 100)
         self.ground((at, y + 100))
         self.words((at + 16, y + 40), *words)
-        self.on(14 + 16 + _widest(words), y)
+        self.on(14 + 16 + _widest(words) + 8, y)
 
     def clamp(self, words: tuple[str, ...], y: float = WIRE) -> None:
         """Two diodes, to the clamp rail and from ground."""
@@ -300,8 +298,12 @@ def drawing(
         _sender(sheet, circuit, supply)
         _middle(sheet, circuit, supply, watts)
         _to_the_pin(sheet, circuit, converter, watts)
-    width = max(sheet.x + MARGIN, 760.0)
     sheet.words((MARGIN, MARGIN + TITLE), f"{ends.name}: {_kind(circuit)}", size=TITLE, bold=True)
+    width = max(
+        LEAST_WIDTH,
+        *(one.box[2] + MARGIN for one in sheet.shapes if isinstance(one, Words)),
+        sheet.x + MARGIN,
+    )
     below = _lowest(sheet.shapes) + 36
     letters = int((width - 2 * MARGIN) / (LETTER * SMALL))
     notes = [
@@ -315,7 +317,7 @@ def drawing(
 
 def _kind(circuit: Circuit) -> str:
     names = {PullUp: "pull-up", Shunt: "shunt", Divider: "divider", Direct: "direct", Millivolt: "millivolt"}
-    return names[type(circuit)]  # type: ignore[index]
+    return names[type(circuit)]
 
 
 def _sender(sheet: _Sheet, circuit: Circuit, supply: float) -> None:
@@ -327,19 +329,21 @@ def _sender(sheet: _Sheet, circuit: Circuit, supply: float) -> None:
         sheet.on(40)
         return
     x = sheet.x + 34
-    sheet.words((sheet.x, RAIL - 30), *_two_lines(ends.sender))
     returns = len(ends.connector) > 1 and not (isinstance(circuit, Shunt) and ends.loop_wires == 2)
     if isinstance(circuit, PullUp):
         sheet.resistor(x, WIRE, RETURN)
         middle = (WIRE + RETURN) / 2
+        sheet.words((x + 28, middle - 30), *_wrapped(ends.sender, COLUMN))
         sheet.line((x - 20, middle + 22), (x + 20, middle - 22))
         sheet.shapes.append(
             Outline(((x + 20, middle - 22), (x + 10, middle - 18), (x + 16, middle - 12)), True)
         )
     else:
-        fed = f"{supply:g} V" if circuit.rail is not None else "supply"
+        sheet.words((sheet.x, RAIL - 30), *_wrapped(ends.sender, 1.3 * COLUMN))
+        fed = f"{supply:g} V from the box" if circuit.rail is not None else "supply, fused"
         sheet.line((x, RAIL + 60), (x, WIRE - 40))
-        sheet.net((x, RAIL + 60), fed)
+        sheet.shapes.append(Circle((x, RAIL + 60), 3.5))
+        sheet.words((x + 10, RAIL + 64), fed)
         sheet.box((x, WIRE), 48, 80)
         symbol = "mA" if isinstance(circuit, Shunt) else "V"
         sheet.words((x, WIRE + 5), symbol, centred=True, size=TITLE)
@@ -348,9 +352,7 @@ def _sender(sheet: _Sheet, circuit: Circuit, supply: float) -> None:
     start = x if isinstance(circuit, PullUp) else x + 24
     sheet.x = x + COLUMN + 30
     sheet.line((start, WIRE), (sheet.x, WIRE))
-    wire = known_wire(circuit)
-    along = (ends.wire, f"{_value(wire)} reckoned" if wire else "")
-    sheet.words((x + 34, WIRE - 10 - LINE * SIZE * (sum(map(bool, along)) - 1)), *along)
+    _along(sheet, (x + 34, WIRE), COLUMN - 6, circuit)
     pin, *more = ends.connector
     top, bottom = RAIL - 60, RETURN + 40
     sheet.line((sheet.x, top), (sheet.x, WIRE - 6), dashed=True)
@@ -364,16 +366,25 @@ def _sender(sheet: _Sheet, circuit: Circuit, supply: float) -> None:
         sheet.shapes.append(Circle((sheet.x, RETURN), 6.0))
         sheet.words((sheet.x + 10, RETURN - 10), more[0], bold=True)
         sheet.words((x + 12, RETURN + 20), "return, a wire of its own")
-        sheet.line((sheet.x + 6, RETURN), (sheet.x + 60, RETURN))
-        sheet.ground((sheet.x + 60, RETURN))
+        sheet.line((sheet.x + 6, RETURN), (sheet.x + 60, RETURN), (sheet.x + 60, RETURN + 14))
+        sheet.ground((sheet.x + 60, RETURN + 14))
     sheet.line((sheet.x + 6, WIRE), (sheet.x + 60, WIRE))
     sheet.x += 60
     sheet.to_ground("capacitor", (sheet.name("C", "1"), *FIRST_CAPACITOR.split(", ")))
 
 
-def _two_lines(text: str) -> list[str]:
-    """Short ones, for what stands over a column and a half."""
-    return textwrap.wrap(text, int(1.3 * COLUMN / (LETTER * SIZE)))[:3]
+def _along(sheet: _Sheet, start: Xy, width: float, circuit: Circuit) -> None:
+    """What the wire is, above it."""
+    lines = _wrapped(sheet.ends.wire, width)
+    if ohms := known_wire(circuit):
+        lines.append(f"{_value(ohms)} reckoned")
+    sheet.words((start[0], start[1] - 10 - LINE * SIZE * (len(lines) - 1)), *lines)
+
+
+def _wrapped(text: str, width: float) -> list[str]:
+    """Four lines at most."""
+    lines = textwrap.wrap(text, int(width / (LETTER * SIZE)))
+    return lines if len(lines) <= 4 else [*lines[:3], f"{lines[3][:-3]}..."]
 
 
 def _middle(sheet: _Sheet, circuit: Circuit, supply: float, watts: dict[str, float]) -> None:
@@ -388,9 +399,8 @@ def _middle(sheet: _Sheet, circuit: Circuit, supply: float, watts: dict[str, flo
             sheet.across(said("7", circuit.series, "series"))
         rail = f"{supply:g} V"
         of = "converter's reference" if circuit.rail == REFERENCE else circuit.rail or "rail"
+        sheet.words((sheet.x - 10, RAIL - 10 - LINE * SIZE), of, rail)
         _one_or_four(sheet, circuit.resistor, watts["resistor"], per_cent, up=True)
-        sheet.words((sheet.x - _widest((of,)) - 14, RAIL - 6), of, rail)
-        sheet.on(10)
     elif isinstance(circuit, Shunt):
         _one_or_four(sheet, circuit.resistor, watts["resistor"], per_cent, up=False)
     elif isinstance(circuit, Divider):
@@ -405,7 +415,7 @@ def _middle(sheet: _Sheet, circuit: Circuit, supply: float, watts: dict[str, flo
 
 def _one_or_four(sheet: _Sheet, ohms: float, watts: float, per_cent: str, up: bool) -> None:
     """The pull-up to the rail, or the shunt to ground: one, or two in series twice beside each other."""
-    at = sheet.x + 20
+    at = sheet.x + (34 if sheet.ends.quartet else 20)
     sheet.dot((at, WIRE))
     near, far = (WIRE - 20, RAIL + 20) if up else (WIRE + 14, WIRE + 114)
     sheet.line((at, WIRE), (at, near))
@@ -455,7 +465,7 @@ def _pin(sheet: _Sheet, converter: Converter, wires: tuple[float, ...]) -> None:
     pins = [sheet.ends.pin]
     if len(wires) == 2:
         pins = [f"{sheet.ends.pin} +", f"{sheet.ends.pin} -"]
-    width = 30 + max(_widest((kind,)), *(_widest((pin,)) for pin in pins))
+    width = 20 + max(_widest((kind,)), *(Words((0, 0), pin, bold=True).box[2] for pin in pins))
     for y, pin in zip(wires, pins):
         sheet.line((sheet.x, y), (sheet.x + 20, y))
         sheet.words((sheet.x + 28, y + 4), pin, bold=True)
@@ -472,16 +482,14 @@ def _millivolt(sheet: _Sheet, circuit: Millivolt, converter: Converter, watts: d
     ends = sheet.ends
     plus, minus = WIRE - 20, WIRE + 230
     x = sheet.x + 16
-    sheet.words((sheet.x, RAIL - 30), *_two_lines(ends.sender))
+    sheet.words((sheet.x, RAIL - 30), *_wrapped(ends.sender, 1.3 * COLUMN))
     middle = (plus + minus) / 2
     sheet.line((x + 30, plus), (x, middle), (x + 30, minus))
     sheet.dot((x, middle))
-    sheet.words((x + 14, middle + 4), "insulated", "from the airframe")
+    sheet.words((x + 14, middle + 4), "neither wire", "on the airframe")
     start = x + 30
     sheet.x = x + COLUMN + 40
-    wire = known_wire(circuit)
-    along = (ends.wire, f"{_value(wire)} reckoned" if wire else "")
-    sheet.words((start + 6, plus - 10 - LINE * SIZE * (sum(map(bool, along)) - 1)), *along)
+    _along(sheet, (start + 6, plus), COLUMN, circuit)
     pins = (*ends.connector, "", "")[:2]
     sheet.line((sheet.x, RAIL - 60), (sheet.x, plus - 6), dashed=True)
     sheet.line((sheet.x, plus + 6), (sheet.x, minus - 6), dashed=True)
@@ -531,18 +539,15 @@ def _notes(circuit: Circuit, converter: Converter, ends: Ends, bus: float) -> li
         )
     else:
         notes.append(
-            "CAUTION: no protection: bus voltage on this wire destroys the pin. Put a resistor (protection) before it, with a clamp."
+            "CAUTION: no protection stated: bus voltage on this wire reaches the pin and destroys it. Put a resistor before it, and a clamp."
         )
     if isinstance(circuit, PullUp) and circuit.rail != REFERENCE:
         notes.append(
             "The rail is measured by another input of the same converter; it has a regulator of its own, which bus voltage cannot lift."
         )
-    if ends.connector:
-        notes.append(
-            "C1 lies at the connector's pin, with 5 mm of lead."
-            if ends.channel is None
-            else f"C{ends.channel}1 lies at the connector's pin, with 5 mm of lead."
-        )
+    if ends.connector and not isinstance(circuit, Millivolt):
+        channel = "" if ends.channel is None else str(ends.channel)
+        notes.append(f"C{channel}1 lies at the connector's pin, with 5 mm of lead.")
     if ends.tank:
         notes.append(
             "CAUTION, fuel tank: no circuit limits bus voltage that chafes onto the sender's own wire: a bundle of its own, guard pins beside"
