@@ -21,10 +21,18 @@ ADS1115, ON_CHIP, EITHER = "ads1115", "on-chip", "either"
 CONVERTERS = (ADS1115, ON_CHIP, EITHER)
 
 # assumed where nothing is stated; all of them are said where they count
-PROTECTION = {ADS1115: 9400.0, ON_CHIP: 4700.0}  # ohm, as in the reference box: a clamp in its middle, or behind it
-TRANSMITTER_LEAST = 9.0  # volts at a 4-20 mA transmitter: typical of data sheets, from memory; they go from 7 to 12
+PROTECTION = {
+    ADS1115: 9400.0,
+    ON_CHIP: 4700.0,
+}  # ohm, as in the reference box: a clamp in its middle, or behind it
+TRANSMITTER_LEAST = (
+    9.0  # volts at a 4-20 mA transmitter: typical of data sheets, from memory; they go from 7 to 12
+)
 LOOP_DROP = 0.7  # volts, of a diode against reversal in the loop's supply
-BATTERY, CRANK = 10.5, 6.0  # volts: a battery that is dying; the dip of a starter (common practice, no source)
+BATTERY, CRANK = (
+    10.5,
+    6.0,
+)  # volts: a battery that is dying; the dip of a starter (common practice, no source)
 FEED = 5.0  # volts that feed the regulator of the sender rail, as in the reference box
 
 
