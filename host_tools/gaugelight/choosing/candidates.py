@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from array import array
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -158,14 +158,20 @@ def candidates(asked: Asked, places: Sequence[Place] = ()) -> tuple[Candidate, .
     return choose(asked, places).found
 
 
-def choose(asked: Asked, places: Sequence[Place] = (), proposed: int = PROPOSED) -> Choice:
-    """The same, with what was refused. places: where the input can stand, in the order of preference; none: in a new box."""
+def choose(
+    asked: Asked,
+    places: Sequence[Place] = (),
+    proposed: int = PROPOSED,
+    told: Callable[[int, int], None] = lambda done, of: None,
+) -> Choice:
+    """The same, with what was refused. places: where the input can stand; none: in a new box. told: how far it is, of how much."""
     kinds = [kind for kind in CONVERTERS[:2] if asked.converter in (kind, EITHER)]
     places = places or new_places(kinds)
     rated: list[_Rated] = []
     refused: list[tuple[Circuit, str]] = []
     step = 0.0
-    for place in places:
+    for done, place in enumerate(places):
+        told(done, len(places) + proposed)
         for rail in _rails(asked, place):
             template = _template(asked, place, rail)
             step = max(float(one.step) for one in template.inputs if one.name == asked.name)
@@ -178,7 +184,8 @@ def choose(asked: Asked, places: Sequence[Place] = (), proposed: int = PROPOSED)
     looked_at = len(rated) + len(refused)
     rated = _least_against(rated)
     found: list[tuple[tuple[float, ...], Candidate]] = []
-    for one in _shortlist(rated, proposed):
+    for done, one in enumerate(_shortlist(rated, proposed)):
+        told(len(places) + done, len(places) + proposed)
         try:
             found.append((one.key, one.proven()))
         except WrongBoxFile as wrong:
@@ -422,7 +429,7 @@ class _Rated:
         if not self.asked.tank:
             return ()
         asked = replace(self.asked, rail=self.chain.supply)
-        return tank_energy.tank_cases(self.draft.circuit, asked, self.draft.quartet, self.draft.place.chip is None)
+        return tank_energy.tank_cases(self.draft.circuit, asked, self.draft.quartet)
 
     @property
     def live(self) -> tuple[Compliance, Compliance] | None:

@@ -55,8 +55,8 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
         given["converter"] = ADS1115
     asked = asked_of(given)
     places = _places(asked, box, words.into, only)
-    with screen.progress("looking at circuits"):
-        choice = choose_circuit(asked, places, words.best)
+    with screen.progress("looking at circuits") as told:
+        choice = choose_circuit(asked, places, words.best, told)
     said = _in_json(choice)
     _show(screen, choice)
     best = choice.best
@@ -184,8 +184,11 @@ def _stand_ins(screen: Screen, best: Candidate, bench: str | None) -> list[dict[
         found = stand_in.stand_ins(best.chain, best.input.law, marks, best.asked.series_of, volts)
     except ValueError as problem:
         raise Misuse(f"--stand-in: {problem}; --bench '24 V' names another bench supply") from None
-    for line in stand_in.said(found, best.chain, best.asked.tank, volts):
-        screen.say(line)
+    screen.say("stand-ins: resistors at the box's connector in the place of the sender")
+    for line in stand_in.lines(found, best.input.unit, best.circuit.unit):
+        screen.say(f"  {line}")
+    for line in stand_in.cautions(best.chain, best.asked.tank):
+        screen.say(f"CAUTION: {line}")
     return [
         {
             "mark": one.mark.name,
@@ -203,7 +206,7 @@ def _stand_ins(screen: Screen, best: Candidate, bench: str | None) -> list[dict[
 def _svg(best: Candidate) -> str:
     asked = best.asked
     sender = asked.sender if isinstance(asked.sender, str) else asked.name
-    ends = Ends(asked.name, sender, reasons.pin_words(best), tank=asked.tank)
+    ends = Ends(asked.name, sender, reasons.pin_words(best), tank=asked.tank, quartet=best.quartet)
     return draw(best.circuit, best.converter, ends, best.chain.supply)
 
 

@@ -130,7 +130,7 @@ def _circuit(one: Candidate) -> str:
     circuit, asked = one.circuit, one.asked
     words = circuit_words(circuit, one.quartet)
     if protection := getattr(circuit, "protection", 0.0):
-        halves = " (two of half that, the clamp between them)" if one.place.kind == ADS1115 else ""
+        halves = "" if isinstance(circuit, Divider) else " (two of half that, the clamp between them)"
         words += f", {ohms_text(protection)} before the pin{halves}"
     words += f"; pin {pin_words(one)}, full scale {one.converter.full_scale:g} V"
     words += f"; resistors {100 * asked.resistors:g} %, values of {asked.series_of} (IEC 60063)"

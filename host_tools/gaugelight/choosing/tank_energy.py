@@ -1,8 +1,8 @@
 """What the box can send into a fuel tank through a sender's wire: in order, and with any one of its parts failed.
 
 The sender is shorted, its wire counts for nothing. Parts around the circuit are those of the reference box: a regulator for the rail,
-22 nF at the connector, 100 nF at the pin, a clamp in the middle of the protection resistor (on-chip: behind it). Ohm's law; half C V
-squared; half L I squared. What a capacitor holds counts whole, whatever resistor it must go through.
+22 nF at the connector, 100 nF at the pin, a clamp in the middle of the protection resistor (of a divider before it). Ohm's law; half
+C V squared; half L I squared. What a capacitor holds counts whole, whatever resistor it must go through.
 
 Nothing here limits what reaches the sender's own wire from elsewhere: see CHAFED.
 """
@@ -13,6 +13,7 @@ import math
 from dataclasses import dataclass, replace
 
 from gaugelight.choosing.asked import Asked
+from gaugelight.choosing.circuit_drawn import first_protection
 from gaugelight.circuits import Circuit, Direct, Divider, PullUp, Shunt, meeting
 from gaugelight.converters import CHIP_SUPPLY
 
@@ -103,9 +104,9 @@ class _Parts:
         return meeting(tuple(given)) if given else 0.0
 
 
-def _parts_of(circuit: Circuit, rail: float, on_chip: bool) -> _Parts:
-    protection = float(getattr(circuit, "protection", 0.0))
-    to_clamp, to_pin = (protection, 0.0) if on_chip else (protection / 2, protection / 2)
+def _parts_of(circuit: Circuit, rail: float) -> _Parts:
+    to_clamp = first_protection(circuit)
+    to_pin = float(getattr(circuit, "protection", 0.0)) - to_clamp
     if isinstance(circuit, PullUp):
         return _Parts(rail * RAIL_HIGH, circuit.resistor, circuit.series, 0.0, to_clamp, to_pin)
     top = circuit.top if isinstance(circuit, Divider) else 0.0
@@ -117,9 +118,9 @@ def feed_high(asked: Asked) -> float:
     return max(asked.feed, BUS_HIGH) if asked.feed > BUS_FROM else asked.feed
 
 
-def tank_cases(circuit: Circuit, asked: Asked, quartet: bool, on_chip: bool) -> tuple[TankCase, ...]:
+def tank_cases(circuit: Circuit, asked: Asked, quartet: bool) -> tuple[TankCase, ...]:
     """The box as built, and with each of its parts failed by itself. asked: for the rail, what feeds it, and the wire's inductance."""
-    whole = _parts_of(circuit, asked.rail, on_chip)
+    whole = _parts_of(circuit, asked.rail)
     failed: dict[str, _Parts] = {}
     if isinstance(circuit, PullUp):
         if quartet:
@@ -132,7 +133,7 @@ def tank_cases(circuit: Circuit, asked: Asked, quartet: bool, on_chip: bool) -> 
     if not isinstance(circuit, Shunt):
         failed[CLAMP] = replace(whole, clamp=0.0)
         failed[CHIP] = replace(whole, chip=0.0)
-        failed[PROTECTION] = replace(whole, to_clamp=0.0)
+        failed[PROTECTION] = replace(whole, to_clamp=0.0, to_pin=whole.to_pin if whole.to_clamp else 0.0)
         failed[PIN_CAPACITOR] = replace(whole, grounded=0.0)
     cases = {NORMAL: whole} | failed
     return tuple(
