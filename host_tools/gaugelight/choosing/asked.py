@@ -23,8 +23,9 @@ CONVERTERS = (ADS1115, ON_CHIP, EITHER)
 # assumed where nothing is stated; all of them are said where they count
 PROTECTION = {
     ADS1115: 9400.0,
-    ON_CHIP: 4700.0,
-}  # ohm, as in the reference box: a clamp in its middle, or behind it
+    ON_CHIP: 4400.0,
+}  # ohm, two resistors with the clamp between them, as in the reference box
+PROTECTION_OF_DIVIDER = 4700.0  # its top stands before the clamp, as in the reference box
 TRANSMITTER_LEAST = (
     9.0  # volts at a 4-20 mA transmitter: typical of data sheets, from memory; they go from 7 to 12
 )
@@ -50,7 +51,7 @@ class Asked:
     ratiometric       volts that a voltage sender's output is a share of; None where it has a reference of its own
     resistors         tolerance of the circuit's, a share
     series_of         the IEC 60063 series they are taken from
-    protection        ohm before the pin; None: as in the reference box
+    protection        ohm before the pin; None: as PROTECTION says
     wire              the run to the sender
     wire_stated       its length was given, and its resistance goes into the box file
     ground_offset     volts of the sender's ground above the box's, where it returns through the airframe
@@ -122,7 +123,7 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         return float(box_values.positive_quantity("V")(text))
 
     unit = read("unit", box_values.one_of(*READING_UNITS), "")
-    points = read("points", _points, ())
+    points: tuple[tuple[str, Any], ...] = read("points", _points, ())
     signal, sender = read("sender", read_sender, ("", None))
     if points:
         signal = _signal_of(str(points[0][0]))
@@ -141,7 +142,10 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         if not there
     ]
     if missing:
-        raise Misuse(f"choose: say also {', '.join(missing)}; or answer its questions on a terminal", f"such as: {EXAMPLE}")
+        raise Misuse(
+            f"choose: say also {', '.join(missing)}; or answer its questions on a terminal",
+            f"such as: {EXAMPLE}",
+        )
     if points and (sender is not None or "range" in words):
         raise Misuse("--points: they say it all already; leave --sender and --range out")
     span = read("range", lambda ends: _span(ends, unit), None)
@@ -149,7 +153,9 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
     fuel = unit in FUEL_UNITS
     matters = read("matters", lambda text: _matters(text, ends, unit), None)
     if matters is None:
-        matters = ends[0] + PLACES[LOW if fuel else HIGH if unit not in ("V", "mA", "ohm") else MIDDLE] * (ends[1] - ends[0])
+        matters = ends[0] + PLACES[LOW if fuel else HIGH if unit not in ("V", "mA", "ohm") else MIDDLE] * (
+            ends[1] - ends[0]
+        )
     length = read("wire", lambda text: float(parse_quantity(text, "m")), 5.0)
     if not 0 < length <= MOST_WIRE:
         raise Misuse(f"--wire: {length:g} m is no run to a sender; up to {MOST_WIRE:g} m")
@@ -167,7 +173,9 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         range=span,
         points=points,
         series=series,
-        pressure=read("pressure", box_values.one_of(*PRESSURE_KINDS), "gauge" if unit in PRESSURE_UNITS else None),
+        pressure=read(
+            "pressure", box_values.one_of(*PRESSURE_KINDS), "gauge" if unit in PRESSURE_UNITS else None
+        ),
         step=read("step", lambda text: float(box_values.positive(_number(text))), None),
         damping=words.get("damping", "12 s" if fuel else None),
         tolerance=words.get("sender_tolerance"),
@@ -184,7 +192,9 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         ground_offset=read("airframe", volts, GROUND_OFFSET),
         loop_wires=int(words.get("loop_wires", 2)),
         transmitter_least=read("transmitter", volts, TRANSMITTER_LEAST),
-        loop_drop=read("loop_drop", lambda text: float(box_values.quantity_from_nought("V")(text)), LOOP_DROP),
+        loop_drop=read(
+            "loop_drop", lambda text: float(box_values.quantity_from_nought("V")(text)), LOOP_DROP
+        ),
         battery=read("battery", volts, BATTERY),
         crank=read("crank", volts, CRANK),
         altitude_ft=read("altitude", lambda text: float(parse_quantity(text, "ft")), float(ALTITUDE_FEET)),

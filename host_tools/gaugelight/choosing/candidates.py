@@ -20,12 +20,12 @@ from functools import cached_property
 import numpy as np
 
 from gaugebox.curve import make_curve
-from gaugelight.boxfile import Box, Input, Reader, box_of_text
+from gaugelight.boxfile import RAIL_SPAN, Box, Input, Reader, box_of_text
 from gaugelight.build import SolvedInput, build
 from gaugelight.chain import Chain, chain_of
 from gaugelight.check import unmeasurable
 from gaugelight.choosing import loops, tank_energy
-from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, PROTECTION, Asked
+from gaugelight.choosing.asked import CONVERTERS, EITHER, PROTECTION, PROTECTION_OF_DIVIDER, Asked
 from gaugelight.choosing.input_block import Block, Place, input_block, new_places, rail_block
 from gaugelight.choosing.loops import Compliance
 from gaugelight.choosing.tank_energy import BUS_HIGH, TankCase
@@ -44,11 +44,14 @@ NO_MATTER = {"matters": 1 / 4, "worst": 1 / 2}  # of a displayed step: an error 
 SENDER_WATTS = 0.25  # more warms a float's or a probe's winding (common practice, no source)
 WIPER_MA = 1.0  # less leaves a wiper's contact uncertain (common practice, no source)
 ENOUGH_MA = 5.0  # through a sender: less is no better
-OWN_RETURN_VOLTS = 0.002  # what is left between the grounds where a sender has a return wire of its own (assumed)
+OWN_RETURN_VOLTS = (
+    0.002  # what is left between the grounds where a sender has a return wire of its own (assumed)
+)
 DISSIPATION = 2.0  # mW that warm a small temperature sensor by a degree in still air; in a liquid ten times as much (assumed)
 SHORTLIST = 3  # of each kind, that are reckoned in full
 PROPOSED = 5
 RATIO = 10e3, 15e3  # of the divider that measures a supply above what a pin takes
+LEAST_TOP = 2200.0  # ohm of a divider's top: a wire on the bus then sends the clamp behind it 6 mA at most
 PULL_DOWN = 100e3
 
 
@@ -168,7 +171,6 @@ def choose(
     kinds = [kind for kind in CONVERTERS[:2] if asked.converter in (kind, EITHER)]
     places = places or new_places(kinds)
     rated: list[_Rated] = []
-    refused: list[tuple[Circuit, str]] = []
     step = 0.0
     for done, place in enumerate(places):
         told(done, len(places) + proposed)
@@ -176,13 +178,9 @@ def choose(
             template = _template(asked, place, rail)
             step = max(float(one.step) for one in template.inputs if one.name == asked.name)
             for draft in _drafts(asked, place, rail, template):
-                one = _Rated(asked, draft, template)
-                if (why := one.refusal) is not None:
-                    refused.append((draft.circuit, why))
-                else:
-                    rated.append(one)
-    looked_at = len(rated) + len(refused)
-    rated = _least_against(rated)
+                rated.append(_Rated(asked, draft, template))
+    looked_at = len(rated)
+    rated, refused = _standing(rated)
     found: list[tuple[tuple[float, ...], Candidate]] = []
     for done, one in enumerate(_shortlist(rated, proposed)):
         told(len(places) + done, len(places) + proposed)
@@ -252,7 +250,9 @@ class _Draft:
         rail = ""
         if self.rail is not None and self.rail.pin:
             rail = rail_block(self.place, self.rail.name, self.rail.pin, self.rail.volts, self.rail.circuit)
-        own = input_block(asked, self.place, self.pin, self.circuit, self.full_scale, OVERSAMPLE, self.quartet)
+        own = input_block(
+            asked, self.place, self.pin, self.circuit, self.full_scale, OVERSAMPLE, self.quartet
+        )
         return Block(own, rail)
 
     def text(self, asked: Asked) -> str:
@@ -261,8 +261,10 @@ class _Draft:
         return "\n".join(filter(None, (self.place.header, there, self.block(asked).text)))
 
 
-def _protection(asked: Asked, place: Place) -> float:
-    return PROTECTION[place.kind] if asked.protection is None else asked.protection
+def _protection(asked: Asked, place: Place, divided: bool = False) -> float:
+    if asked.protection is not None:
+        return asked.protection
+    return PROTECTION_OF_DIVIDER if divided else PROTECTION[place.kind]
 
 
 def _rails(asked: Asked, place: Place) -> Iterator[_Rail | None]:
@@ -274,17 +276,17 @@ def _rails(asked: Asked, place: Place) -> Iterator[_Rail | None]:
     if volts is None:
         yield None
         return
-    there = [(one, text) for one, text in place.rails if one.nominal is not None and float(one.nominal) == volts]
+    there = [
+        (one, text) for one, text in place.rails if one.nominal is not None and float(one.nominal) == volts
+    ]
     for one, text in there[:1]:
         yield _Rail(one.name, volts, one.circuit, text)
     if not there and len(place.free) > 1:
         protection = _protection(asked, place)
-        highest = CHIP_SUPPLY if place.chip is None else min(place.full_scale, ChipInput.takes)
-        direct = volts * 1.08 <= max(highest, ChipInput.takes if place.chip is not None else 0.0)
         name = place.unused("sender rail" if asked.signal == "ohm" else f"{volts:g} V supply")
         circuit: Circuit = Direct(protection=protection)
-        if not direct:
-            circuit = Divider(*RATIO, protection=protection, tolerance=asked.resistors)
+        if volts * float(RAIL_SPAN[1]) > _takes(place):
+            circuit = Divider(*RATIO, protection=_protection(asked, place, True), tolerance=asked.resistors)
         yield _Rail(name, volts, circuit, "", place.free[-1])
     if asked.signal == "ohm" and place.chip is None:
         yield _Rail(REFERENCE, CHIP_SUPPLY, Direct())
@@ -320,7 +322,7 @@ def _drafts(asked: Asked, place: Place, rail: _Rail | None, template: Box) -> It
         matters = float(law.signal(np.array([asked.matters]))[0])
         low, high = max(law.low, law.high / 50), law.high
         around = sorted((low, max(matters, high / 50), high))
-        for resistor, series, quartet in _pull_ups(asked, around[0] / 2, around[-1] * 10):
+        for resistor, series, quartet in _pull_ups(asked, around[0] / 2, around[-1] * 4):
             circuit = PullUp(resistor, name, series=series, wire=wire, **common)
             yield from _in_range(_Draft(place, rail, circuit, None, quartet), one, template)
     elif asked.signal == "mA":
@@ -330,16 +332,16 @@ def _drafts(asked: Asked, place: Place, rail: _Rail | None, template: Box) -> It
         for pull_down in (PULL_DOWN, None):
             direct = Direct(name, wire, protection, pull_down)
             yield from _in_range(_Draft(place, rail, direct, None), one, template)
-        highest = float(signal_limits(one, chain_of(template, one))[3])
+        _, _, last, highest = signal_limits(one, chain_of(template, one))
         most = min(place.full_scale, _takes(place))
         share = min(1.0, most / highest)
-        if rail is not None:  # divided at least as the rail is
+        if rail is not None:  # no more of it than of the rail
             at_pin = rail.circuit.pin(np.array([rail.volts]), rail.volts, template.inputs[0].converter.load)
-            share = min(share, float(at_pin[0]) / rail.volts)
+            share = min(share, 0.999 * float(at_pin[0]) / last)
         for bottom in values("E6", 4.7e3, 47e3) if share < 1 else ():
-            least = bottom * (1 / share - 1)
+            least = max(LEAST_TOP, bottom * (1 / share - 1))
             for top in values(asked.series_of, least, 3 * least + 100)[:3]:
-                divider = Divider(top, bottom, name, wire, **common)
+                divider = Divider(top, bottom, name, wire, _protection(asked, place, True), asked.resistors)
                 yield from _in_range(_Draft(place, rail, divider, None), one, template)
 
 
@@ -351,8 +353,8 @@ def _pull_ups(asked: Asked, low: float, high: float) -> Iterator[tuple[float, fl
         return
     for resistor in values(asked.series_of, max(low, 22), high):
         yield resistor, 0.0, True
-    for resistor in values("E12", max(low, 22), min(high, 3000)):
-        for series in values("E6", 68, 330):
+    for resistor in values("E12", max(low, 22), min(high, 1000)):
+        for series in values("E6", 68, 150):
             yield resistor, series, False
 
 
@@ -538,7 +540,11 @@ class _Rated:
     def first_key(self) -> tuple[float, ...]:
         """All that comes before the worst of the range, which is dear."""
         error = math.hypot(self.budget.plus_minus, self.budget.resolution, self.warmed, self.shifted)
-        return len(self.against), float(not self.told), _alike(error, NO_MATTER["matters"] * float(self.input.step))
+        return (
+            len(self.against),
+            float(not self.told),
+            _alike(error, NO_MATTER["matters"] * float(self.input.step)),
+        )
 
     @cached_property
     def key(self) -> tuple[float, ...]:
@@ -546,7 +552,13 @@ class _Rated:
         worst = math.hypot(self.worst.plus_minus, self.worst.resolution, self.warmed, self.shifted)
         parts = 4.0 if self.draft.quartet else sum(bool(getattr(circuit, part, 0)) for part in PARTS)
         new_rail = float(self.draft.rail is not None and bool(self.draft.rail.pin))
-        return (*self.first_key, _alike(worst, NO_MATTER["worst"] * step), self._gentle, parts + new_rail, worst)
+        return (
+            *self.first_key,
+            _alike(worst, NO_MATTER["worst"] * step),
+            self._gentle,
+            parts + new_rail,
+            worst,
+        )
 
     @property
     def _gentle(self) -> float:
@@ -556,7 +568,9 @@ class _Rated:
             return 1000.0 if thin else max(self.current, ENOUGH_MA)
         if isinstance(circuit, Shunt):
             return -circuit.resistor
-        return -float(self.chain.pin_volts(self.input.law.high)) if self.current <= ENOUGH_MA else self.current
+        return (
+            -float(self.chain.pin_volts(self.input.law.high)) if self.current <= ENOUGH_MA else self.current
+        )
 
     def proven(self) -> Candidate:
         """Written, read, solved and proven. Raises WrongBoxFile."""
@@ -603,12 +617,21 @@ def _alike(error: float, floor: float) -> float:
     return float(math.floor(math.log(max(error, floor)) / math.log(ALIKE)))
 
 
-def _least_against(rated: Sequence[_Rated]) -> list[_Rated]:
-    """Of each kind those that least speaks against."""
-    least: dict[tuple[object, ...], int] = {}
+def _standing(rated: Sequence[_Rated]) -> tuple[list[_Rated], list[tuple[Circuit, str]]]:
+    """Of each kind those that `gaugelight check` would have and that least speaks against; and what it would not have, and why."""
+    groups: dict[tuple[object, ...], dict[int, list[_Rated]]] = {}
     for one in rated:
-        least[one.draft.kind] = min(len(one.against), least.get(one.draft.kind, len(one.against)))
-    return [one for one in rated if len(one.against) == least[one.draft.kind]]
+        groups.setdefault(one.draft.kind, {}).setdefault(len(one.against), []).append(one)
+    kept: list[_Rated] = []
+    refused: list[tuple[Circuit, str]] = []
+    for by_number in groups.values():
+        for _, same in sorted(by_number.items()):
+            refused += [(one.draft.circuit, one.refusal) for one in same if one.refusal is not None]
+            standing = [one for one in same if one.refusal is None]
+            kept += standing
+            if standing:
+                break
+    return kept, refused
 
 
 def _shortlist(rated: Sequence[_Rated], proposed: int) -> list[_Rated]:
@@ -621,7 +644,7 @@ def _shortlist(rated: Sequence[_Rated], proposed: int) -> list[_Rated]:
         # a whole group of equals, for what comes later decides among them
         last = same[min(SHORTLIST, len(same)) - 1].first_key
         few.append(min((one for one in same if one.first_key <= last), key=lambda one: one.key))
-    rest = [one for one in sorted(rated, key=lambda one: one.first_key)[: 8 * proposed] if one not in few]
+    rest = [one for one in sorted(rated, key=lambda one: one.first_key)[: 2 * proposed] if one not in few]
     few.sort(key=lambda one: one.key)
     few = few[:proposed]
     return few + sorted(rest, key=lambda one: one.key)[: max(0, proposed - len(few))]

@@ -51,7 +51,9 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
     if given.get("converter") not in (None, *CONVERTERS):
         only = given["converter"]
         if box is None:
-            raise Misuse(f'--converter "{only}": write {", ".join(CONVERTERS)}; a converter\'s own name goes with --into BOX')
+            raise Misuse(
+                f'--converter "{only}": write {", ".join(CONVERTERS)}; a converter\'s own name goes with --into BOX'
+            )
         given["converter"] = ADS1115
     asked = asked_of(given)
     places = _places(asked, box, words.into, only)
@@ -206,7 +208,15 @@ def _stand_ins(screen: Screen, best: Candidate, bench: str | None) -> list[dict[
 def _svg(best: Candidate) -> str:
     asked = best.asked
     sender = asked.sender if isinstance(asked.sender, str) else asked.name
-    ends = Ends(asked.name, sender, reasons.pin_words(best), tank=asked.tank, quartet=best.quartet)
+    ends = Ends(
+        asked.name,
+        sender,
+        reasons.pin_words(best),
+        ("signal", "return"),
+        tank=asked.tank,
+        quartet=best.quartet,
+        loop_wires=asked.loop_wires,
+    )
     return draw(best.circuit, best.converter, ends, best.chain.supply)
 
 
@@ -228,7 +238,11 @@ def _into(words: argparse.Namespace, screen: Screen, path: Path, best: Candidate
     except WrongBoxFile as wrong:
         raise Wrong(*wrong.lines, f"{path}: not written: with these lines it would not be right") from None
     added = new[len(old.rstrip()) :].strip().splitlines()
-    screen.say(f"\n{path}: {len(added)} lines would be added at its end, those above" if not best.place.new else f"\n{path}: would get:")
+    screen.say(
+        f"\n{path}: {len(added)} lines would be added at its end, those above"
+        if not best.place.new
+        else f"\n{path}: would get:"
+    )
     if best.place.new:
         for line in added:
             screen.say(f"+ {line}")
@@ -263,7 +277,8 @@ def _in_json(choice: Choice) -> dict[str, Any]:
         | {"wire_ohms": choice.asked.wire.ohms(), "wire_henries": choice.asked.wire.henries},
         "looked_at": choice.looked_at,
         "refused": [
-            {"count": one.count, "circuit": reasons.circuit_words(one.example), "why": one.why} for one in choice.refused
+            {"count": one.count, "circuit": reasons.circuit_words(one.example), "why": one.why}
+            for one in choice.refused
         ],
         "candidates": [_candidate(one) for one in choice.found],
         "statement": reasons.tank_statement(choice.found[0]) if choice.asked.tank and choice.found else None,

@@ -10,7 +10,9 @@ from gaugelight import box_values
 from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, HIGH, LOW, MIDDLE, ON_CHIP, read_sender
 from gaugelight.problems import Misuse
 
-Answer = Callable[[str], str]  # asked a question, a line without its end; raises EOFError at the end of all answers
+Answer = Callable[
+    [str], str
+]  # asked a question, a line without its end; raises EOFError at the end of all answers
 Say = Callable[[str], None]
 
 RESISTANCE, LOOP, VOLTAGE = "resistance", "loop", "voltage"
@@ -61,7 +63,9 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say) -> dict[str, Any]:
         box_values.one_of(*READING_UNITS),
     )
     if unit in PRESSURE_UNITS:
-        say("  gauge: against the air around, through a vent; sealed: against sea level's, shut in; absolute: against nothing")
+        say(
+            "  gauge: against the air around, through a vent; sealed: against sea level's, shut in; absolute: against nothing"
+        )
         asked("pressure", "Which kind of pressure does it measure?", "gauge", _one_of(PRESSURE_KINDS))
     if "points" not in words and "series" not in words:
         default = RANGES.get(unit) or OTHER_RANGES.get(unit, "0 100")
@@ -71,7 +75,9 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say) -> dict[str, Any]:
         asked("loop_wires", "How many wires has it?", "2", _whole(2, 3))
         asked("transmitter", "What voltage does it need at least? (its data sheet)", "9 V", _quantity("V"))
     if signal == "V" and not words.get("ratiometric"):
-        say("  ratiometric: its output is a share of its 5 V supply, and moves with it; its data sheet says so")
+        say(
+            "  ratiometric: its output is a share of its 5 V supply, and moves with it; its data sheet says so"
+        )
         if ask("Is it ratiometric?", "no", _yes):
             words["ratiometric"] = "5 V"
     if not words.get("tank"):
@@ -83,8 +89,14 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say) -> dict[str, Any]:
         _one_of(CONVERTERS),
     )
     default = LOW if unit in FUEL_UNITS else HIGH if unit not in ("V", "mA", "ohm") else MIDDLE
-    asked("matters", f"Where must it be right? ({LOW}, {MIDDLE}, {HIGH}, or a reading in {unit})", default, str)
-    if signal != "mA" and "airframe" not in words and ask("Does it return through the airframe, without a wire back?", "no", _yes):
+    asked(
+        "matters", f"Where must it be right? ({LOW}, {MIDDLE}, {HIGH}, or a reading in {unit})", default, str
+    )
+    if (
+        signal != "mA"
+        and "airframe" not in words
+        and ask("Does it return through the airframe, without a wire back?", "no", _yes)
+    ):
         words["airframe"] = ask("How far may its ground be from the box's?", "50 mV", _quantity("V"))
     asked("wire", "How long is the run to it?", "5 m", _quantity("m"))
     default = "left fuel" if unit in FUEL_UNITS else "pressure" if unit in PRESSURE_UNITS else "new input"

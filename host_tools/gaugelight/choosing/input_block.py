@@ -57,7 +57,17 @@ def _number(value: float) -> str:
 def circuit_values(circuit: Circuit) -> dict[str, str]:
     """The keys of a circuit in a box file, without those that say nothing."""
     said = {"kind": KINDS[type(circuit)]}
-    for key in ("resistor", "top", "bottom", "series", "rail", "wire", "protection", "pull_down", "tolerance"):
+    for key in (
+        "resistor",
+        "top",
+        "bottom",
+        "series",
+        "rail",
+        "wire",
+        "protection",
+        "pull_down",
+        "tolerance",
+    ):
         value = getattr(circuit, key, None)
         if not value:
             continue
@@ -148,7 +158,7 @@ def places_in(box: Box, text: str, kinds: Sequence[str], only: str | None = None
     made = []
     if ADS1115 in kinds or only is not None:
         for chip in box.chips:
-            used = {str(p) for one in box.inputs if one.converter.chip == chip for p in one.converter.pins}  # type: ignore[union-attr]
+            used = {str(p) for one in box.inputs if one.converter.chip == chip for p in one.converter.pins}
             free = tuple(channel for channel in CHANNELS if channel not in used)
             if chip.continuous or not free or only not in (None, chip.name):
                 continue
@@ -167,7 +177,11 @@ def places_in(box: Box, text: str, kinds: Sequence[str], only: str | None = None
         if free:
             made.append(Place(ON_CHIP, None, bare, free, _rails(box, text, None), names))
     if not made:
-        what = f"nothing is free on {only}" if only else f"no converter of that kind has a free pin ({', '.join(kinds)})"
+        what = (
+            f"nothing is free on {only}"
+            if only
+            else f"no converter of that kind has a free pin ({', '.join(kinds)})"
+        )
         raise Misuse(f"{box.file}: {what}; free one, or ask for --converter either")
     return tuple(made)
 
@@ -176,7 +190,10 @@ def _rails(box: Box, text: str, chip: Ads1115 | None) -> tuple[tuple[Input, str]
     return tuple(
         (one, _lines_from(text, one.line))
         for one in box.inputs
-        if one.nominal is not None and one.unit == "V" and one.circuit.rail is None and one.converter.chip == chip
+        if one.nominal is not None
+        and one.unit == "V"
+        and one.circuit.rail is None
+        and one.converter.chip == chip
     )
 
 
@@ -213,7 +230,13 @@ def rail_name(asked: Asked) -> str:
 
 def rail_block(place: Place, name: str, pin: str, volts: float, circuit: Circuit) -> str:
     """The input that measures a rail."""
-    rows = {"name": name, "pin": None, "circuit": circuit_values(circuit), "unit": "V", "nominal": f"{volts:g} V"}
+    rows = {
+        "name": name,
+        "pin": None,
+        "circuit": circuit_values(circuit),
+        "unit": "V",
+        "nominal": f"{volts:g} V",
+    }
     lines = _rows(rows, place, pin)
     share = getattr(circuit, "bottom", 1.0) / (getattr(circuit, "top", 0.0) + getattr(circuit, "bottom", 1.0))
     if place.chip is not None and place.full_scale < 1.08 * volts * share:
@@ -265,4 +288,3 @@ def _rows(rows: Mapping[str, Any], place: Place, pin: str) -> list[str]:
         else:
             lines.append(f"{key} = {value_text(value)}")
     return lines
-

@@ -18,7 +18,7 @@ PLAIN: tuple[tuple[str, str, str], ...] = (
     ("--feed", "VOLTS", 'before the rail\'s regulator, which it passes when it fails (default: "5 V")'),
     ("--tolerance", "TOLERANCE", 'of the resistors (default: "1 %%")'),
     ("--series-of", "SERIES", "of their values: E3 to E96 (default: E24)"),
-    ("--protection", "OHM", 'before the pin (default: "9.4 kohm", on-chip "4.7 kohm", as in the reference box)'),
+    ("--protection", "OHM", 'before the pin (default: "9.4 kohm", on-chip "4.4 kohm", of a divider "4.7 kohm")'),
     ("--wire", "LENGTH", 'of the run to the sender (assumed: "5 m", left out of the box file)'),
     ("--transmitter", "VOLTS", 'that a loop\'s transmitter needs at least (assumed: "9 V")'),
     ("--loop-drop", "VOLTS", 'lost in diode and fuse of the loop (assumed: "0.7 V")'),
@@ -34,7 +34,10 @@ def add(one: argparse.ArgumentParser) -> None:
         one.add_argument(option, metavar=metavar, help=text)
     one.add_argument("--range", nargs=2, metavar=("LOW", "HIGH"), help="lowest and highest reading")
     one.add_argument(
-        "--points", nargs="+", metavar="SIGNAL=READING", help='in the place of sender and range: "0 ohm=0" "21 ohm=4" ...'
+        "--points",
+        nargs="+",
+        metavar="SIGNAL=READING",
+        help='in the place of sender and range: "0 ohm=0" "21 ohm=4" ...',
     )
     one.add_argument("--tank", action="store_true", help="the sender sits in a fuel tank")
     one.add_argument("--gauge", type=int, metavar="AWG", help="of the run (default: 22)")
@@ -53,7 +56,9 @@ def add(one: argparse.ArgumentParser) -> None:
         help="a voltage that is a share of the sender's supply (without VOLTS: 5 V)",
     )
     one.add_argument("--loop-wires", type=int, choices=(2, 3), help="of a 4-20 mA transmitter (default: 2)")
-    one.add_argument("--two-floats", metavar="FILE", help="a tank's shape and two floats in it, wired in series")
+    one.add_argument(
+        "--two-floats", metavar="FILE", help="a tank's shape and two floats in it, wired in series"
+    )
     one.add_argument("--stand-in", action="store_true", help="resistors that imitate the sender on the bench")
     one.add_argument("--bench", metavar="VOLTS", help='the bench supply for these (default: "12 V")')
     one.add_argument("--best", type=int, default=4, metavar="N", help="how many are shown (default: 4)")

@@ -29,7 +29,17 @@ Fact = tuple[str, str]  # what it is about, what there is to say
 
 RATED = 0.6  # W, of a metal film resistor as in the reference box
 DERATED = 0.5  # of its rating, that a resistor is used to (common practice, no source)
-HEADS = ["circuit", ">one step", ">+- 95 %", ">at worst", ">sender", ">mA", ">one failed", "open", "to ground"]
+HEADS = [
+    "circuit",
+    ">one step",
+    ">+- 95 %",
+    ">at worst",
+    ">sender",
+    ">mA",
+    ">one failed",
+    "open",
+    "to ground",
+]
 
 
 def two(value: float) -> str:
@@ -61,7 +71,11 @@ def circuit_words(circuit: Circuit, quartet: bool = False) -> str:
 def pin_words(one: Candidate) -> str:
     """ "aft.0"."""
     converter = one.converter
-    return f"GP{converter.pin}" if isinstance(converter, OnChip) else f"{converter.chip.name}.{converter.channel}"
+    return (
+        f"GP{converter.pin}"
+        if isinstance(converter, OnChip)
+        else f"{converter.chip.name}.{converter.channel}"
+    )
 
 
 RANKED = (
@@ -163,7 +177,9 @@ def _current(one: Candidate) -> str:
     if isinstance(one.circuit, PullUp):
         words = f"{one.current:.3g} mA into a shorted sender, the rail 2 % high"
         if one.asked.in_fuel_units and one.current < WIPER_MA:
-            words += f"; less than {WIPER_MA:g} mA leaves a wiper's contact uncertain (common practice, no source)"
+            words += (
+                f"; less than {WIPER_MA:g} mA leaves a wiper's contact uncertain (common practice, no source)"
+            )
         return words
     if isinstance(one.circuit, Shunt):
         return f"{one.current:g} mA at most from a healthy transmitter (NAMUR NE 43)"
@@ -254,7 +270,9 @@ def tank_rows(one: Candidate) -> list[list[str]]:
 
 def tank_statement(one: Candidate) -> str:
     """What is always said of a sender in a tank."""
-    ohms = float(one.input.law.signal(np.array([one.asked.matters]))[0]) if one.circuit.unit == "ohm" else None
+    ohms = (
+        float(one.input.law.signal(np.array([one.asked.matters]))[0]) if one.circuit.unit == "ohm" else None
+    )
     return tank_energy.chafed(ohms)
 
 
@@ -272,7 +290,9 @@ def tank_held_against(one: Candidate) -> str:
 def refused_lines(choice: Choice, most: int = 3) -> list[str]:
     lines = [f"{choice.looked_at} circuits were looked at"]
     for refusal in choice.refused[:most]:
-        lines.append(f"{refusal.count} of them cannot be, such as {circuit_words(refusal.example)}: {refusal.why.partition(';')[0]}")
+        lines.append(
+            f"{refusal.count} of them cannot be, such as {circuit_words(refusal.example)}: {refusal.why.partition(';')[0]}"
+        )
     return lines
 
 
@@ -281,21 +301,32 @@ def what_would_help(choice: Choice, places: tuple[Place, ...] = ()) -> list[str]
     asked = choice.asked
     tries: list[list[tuple[str, Asked]]] = []  # of each the first that works
     if asked.converter == ON_CHIP:
-        tries.append([("--converter ads1115 (16 bits in the place of 12)", replace(asked, converter=ADS1115))])
+        tries.append(
+            [("--converter ads1115 (16 bits in the place of 12)", replace(asked, converter=ADS1115))]
+        )
     if asked.rail != 3.3 and asked.signal == "ohm":
         tries.append([("--rail '3.3 V'", replace(asked, rail=3.3))])
     if asked.feed > 5:
         tries.append([("--feed '5 V': the rail's regulator behind another one", replace(asked, feed=5.0))])
     if asked.protection is not None:
-        tries.append([("the reference box's protection: leave --protection out", replace(asked, protection=None))])
+        tries.append(
+            [("the reference box's protection: leave --protection out", replace(asked, protection=None))]
+        )
     if asked.tank and asked.signal != "ohm":
-        return ["a sender whose circuit the box can limit: a resistive float on a pull-up; or one outside the fuel"]
+        return [
+            "a sender whose circuit the box can limit: a resistive float on a pull-up; or one outside the fuel"
+        ]
     if any("too coarse" in one.why for one in choice.refused):
         coarser = [times * choice.step for times in (2, 5, 10)]
         tries.append([(f"--step {step:g}", replace(asked, step=step)) for step in coarser])
     if asked.signal == "mA":
         lesser = [volts for volts in (8.0, 7.0, 6.0) if volts < asked.transmitter_least]
-        tries.append([(f"a transmitter that lives on {volts:g} V", replace(asked, transmitter_least=volts)) for volts in lesser])
+        tries.append(
+            [
+                (f"a transmitter that lives on {volts:g} V", replace(asked, transmitter_least=volts))
+                for volts in lesser
+            ]
+        )
         tries.append([("--loop-drop '0.3 V': a Schottky diode in its supply", replace(asked, loop_drop=0.3))])
         stepped = "a step-up supply for the loops, behind a fuse of its own, such as 24 V; it lives through a start too"
         tries.append([(stepped, replace(asked, battery=24.0, crank=24.0))])

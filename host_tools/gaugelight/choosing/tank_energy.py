@@ -152,7 +152,9 @@ def _joules(parts: _Parts, asked: Asked) -> float:
 
 def worst_failed(cases: tuple[TankCase, ...]) -> TankCase:
     """The failure that sends the most current."""
-    return max((case for case in cases if not case.normal), key=lambda case: case.milliamperes, default=cases[0])
+    return max(
+        (case for case in cases if not case.normal), key=lambda case: case.milliamperes, default=cases[0]
+    )
 
 
 def breaches(cases: tuple[TankCase, ...]) -> tuple[str, ...]:
@@ -161,7 +163,11 @@ def breaches(cases: tuple[TankCase, ...]) -> tuple[str, ...]:
     for case in cases:
         most_ma, most_uj = (NORMAL_MA, NORMAL_UJ) if case.normal else (FAILED_MA, FAILED_UJ)
         if case.milliamperes > most_ma:
-            amount = "all that the rail can give" if math.isinf(case.milliamperes) else f"{case.milliamperes:.3g} mA"
+            amount = (
+                "all that the rail can give"
+                if math.isinf(case.milliamperes)
+                else f"{case.milliamperes:.3g} mA"
+            )
             found.append(f"{case.name}: {amount} into the tank, more than {most_ma:g} mA")
         if case.microjoules > most_uj:
             found.append(f"{case.name}: {case.microjoules:.3g} uJ into the tank, more than {most_uj:g} uJ")

@@ -1,28 +1,28 @@
 """The shape of a tank and its two floats, as typed in a small file of their own: what `gaugelight choose --two-floats` reads.
 
-    [tank]
-    shape = "wedge"              # "box" (span, height, chord), "wedge" (span, root, tip, chord), "prism" (corners, chord)
-    span = "1.8 m"               # along the wing; the chord is the tank's length from its front wall back
-    root = "24 cm"
-    tip = "16 cm"
-    chord = "55 cm"
-    dihedral = 4                 # degrees, the tip up
-    unit = "US gal"
-    unusable = 0.5               # in that unit
+[tank]
+shape = "wedge"              # "box" (span, height, chord), "wedge" (span, root, tip, chord), "prism" (corners, chord)
+span = "1.8 m"               # along the wing; the chord is the tank's length from its front wall back
+root = "24 cm"
+tip = "16 cm"
+chord = "55 cm"
+dihedral = 4                 # degrees, the tip up
+unit = "US gal"
+unusable = 0.5               # in that unit
 
-    [[float]]
-    name = "inner"
-    span = "15 cm"               # where it is, from the inner lower corner and from the front wall
-    chord = "25 cm"
-    low = "2 cm"                 # heights above the tank's floor line at which it lifts off and stands at its top
-    high = "20 cm"
-    at_low = "0 ohm"
-    at_high = "90 ohm"
-    arm = "14 cm"                # of a float on a lever; leave it out where the float rides on a rod
+[[float]]
+name = "inner"
+span = "15 cm"               # where it is, from the inner lower corner and from the front wall
+chord = "25 cm"
+low = "2 cm"                 # heights above the tank's floor line at which it lifts off and stands at its top
+high = "20 cm"
+at_low = "0 ohm"
+at_high = "90 ohm"
+arm = "14 cm"                # of a float on a lever; leave it out where the float rides on a rod
 
-    [attitude]                   # optional
-    nose_up = 2
-    wing_down = 0
+[attitude]                   # optional
+nose_up = 2
+wing_down = 0
 """
 
 from __future__ import annotations
@@ -41,7 +41,11 @@ from gaugelight.quantity import parse_quantity
 from gaugelight.whole_file import read_text
 
 T = TypeVar("T")
-SHAPES = {"box": ("span", "height", "chord"), "wedge": ("span", "root", "tip", "chord"), "prism": ("corners", "chord")}
+SHAPES = {
+    "box": ("span", "height", "chord"),
+    "wedge": ("span", "root", "tip", "chord"),
+    "prism": ("corners", "chord"),
+}
 
 
 @dataclass(frozen=True)
@@ -105,7 +109,9 @@ def _amount(value: Any) -> float:
 
 def _corners(value: Any) -> tuple[tuple[float, float], ...]:
     if not isinstance(value, list) or not all(isinstance(one, list) and len(one) == 2 for one in value):
-        raise ValueError('must be pairs of span and height: [["0 m", "0 m"], ["1.8 m", "0 m"], ["1.8 m", "16 cm"], ...]')
+        raise ValueError(
+            'must be pairs of span and height: [["0 m", "0 m"], ["1.8 m", "0 m"], ["1.8 m", "16 cm"], ...]'
+        )
     return tuple((_metres(span), _metres(height)) for span, height in value)
 
 
