@@ -31,7 +31,7 @@ from gaugelight.choosing.loops import Compliance
 from gaugelight.choosing.tank_energy import BUS_HIGH, TankCase
 from gaugelight.circuits import REFERENCE, Circuit, Direct, Divider, PullUp, Shunt
 from gaugelight.converters import CHIP_SUPPLY, GAINS, ChipInput, Converter, OnChip
-from gaugelight.error_budget import Budget, budget_at, quantities
+from gaugelight.error_budget import COVERAGE, Budget, budget_at, combined_at, quantities, resolution_of
 from gaugelight.faults_shown import Shown, faults_shown
 from gaugelight.fault_windows import signal_limits
 from gaugelight.laws import Thermometer
@@ -418,13 +418,18 @@ class _Rated:
         quarter = float(self.input.step) / 4
         return SolvedInput(self.input, self.chain, (0, 0, 0, 0), 0, 0, no_curve, no_curve, 0.0, quarter, ())
 
-    @cached_property
-    def budget(self) -> Budget:
-        return budget_at(self.solved, quantities(self.solved), self.asked.matters)
+    def _off(self, reading: float) -> float:
+        """How far it may be off there, one step of the converter included: near enough to compare circuits by."""
+        total, contributors = combined_at(self.solved, quantities(self.solved), reading)
+        return math.hypot(COVERAGE * total, resolution_of(contributors), self.warmed, self.shifted)
 
     @cached_property
-    def worst(self) -> Budget:
-        return _worst(self.solved)
+    def error(self) -> float:
+        return self._off(self.asked.matters)
+
+    @cached_property
+    def worst(self) -> float:
+        return max(map(self._off, self.input.law.span))
 
     @cached_property
     def tank(self) -> tuple[TankCase, ...]:
@@ -539,25 +544,23 @@ class _Rated:
     @property
     def first_key(self) -> tuple[float, ...]:
         """All that comes before the worst of the range, which is dear."""
-        error = math.hypot(self.budget.plus_minus, self.budget.resolution, self.warmed, self.shifted)
         return (
             len(self.against),
             float(not self.told),
-            _alike(error, NO_MATTER["matters"] * float(self.input.step)),
+            _alike(self.error, NO_MATTER["matters"] * float(self.input.step)),
         )
 
     @cached_property
     def key(self) -> tuple[float, ...]:
         circuit, step = self.draft.circuit, float(self.input.step)
-        worst = math.hypot(self.worst.plus_minus, self.worst.resolution, self.warmed, self.shifted)
         parts = 4.0 if self.draft.quartet else sum(bool(getattr(circuit, part, 0)) for part in PARTS)
         new_rail = float(self.draft.rail is not None and bool(self.draft.rail.pin))
         return (
             *self.first_key,
-            _alike(worst, NO_MATTER["worst"] * step),
+            _alike(self.worst, NO_MATTER["worst"] * step),
             self._gentle,
             parts + new_rail,
-            worst,
+            self.error,
         )
 
     @property
