@@ -31,7 +31,6 @@ GRID: dict[str, Asked] = {
         LOW_FLOAT, tank=False, wire=Wire(22, 4.0, True), wire_stated=True
     ),
     "oil pressure, 16 bits": OIL,
-    "oil pressure, on-chip": replace(OIL, converter="on-chip"),
     "thermistor, 16 bits": BEAD,
     "thermistor, on-chip": replace(BEAD, converter="on-chip"),
     "Pt1000, 16 bits": PLATINUM,
@@ -43,7 +42,6 @@ GRID: dict[str, Asked] = {
     "0.5-4.5 V of 5 V, 16 bits": replace(VOLTS, ratiometric=5.0),
     "0.5-4.5 V of 5 V, on-chip": replace(VOLTS, ratiometric=5.0, converter="on-chip"),
     "bus, 16 bits": BUS,
-    "bus, on-chip": replace(BUS, converter="on-chip"),
     "a voltage that a pin takes": SMALL_VOLTS,
 }
 

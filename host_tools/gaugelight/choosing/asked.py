@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 
 from gaugelight import box_values, wires
 from gaugelight.boxfile import FUEL_UNITS, PRESSURE_KINDS, PRESSURE_UNITS, READING_UNITS
+from gaugelight.choosing.altitude import SERVICES
 from gaugelight.faults_shown import ALTITUDE_FEET, GROUND_OFFSET
 from gaugelight.preferred import E_SERIES
 from gaugelight.problems import Misuse
@@ -59,6 +60,7 @@ class Asked:
     transmitter_least volts that it needs
     loop_drop         volts lost in the loop's supply (fuse, diode)
     battery, crank    volts of the bus: a battery that is dying, a starter's dip
+    service           what a pressure is of: one of altitude.SERVICES, or None
     dissipation       mW that warm the sender of a temperature by a degree; None: by its kind
     """
 
@@ -92,6 +94,7 @@ class Asked:
     crank: float = CRANK
     altitude_ft: float = ALTITUDE_FEET
     dissipation: float | None = None
+    service: str | None = None
 
     @property
     def in_fuel_units(self) -> bool:
@@ -198,6 +201,7 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         battery=read("battery", volts, BATTERY),
         crank=read("crank", volts, CRANK),
         altitude_ft=read("altitude", lambda text: float(parse_quantity(text, "ft")), float(ALTITUDE_FEET)),
+        service=read("service", box_values.one_of(*SERVICES), None),
         dissipation=read("dissipation", lambda text: float(box_values.positive(_number(text))), None),
     )
 

@@ -3,7 +3,7 @@
 Many are drafted. Each is judged as `gaugelight check` would, its error by `gaugelight error`'s own budget, its currents by Ohm's law. The
 few best of every kind are then written as lines of a box file, read, solved and proven: nothing is proposed that was not.
 
-What comes first: a transmitter that lives on a dying battery and nothing beyond the guidance for tanks; a broken wire that is told; the
+What comes first: nothing beyond the guidance for tanks, a transmitter that lives on a dying battery, with a little to spare; a broken wire that is told; the
 error at the point that matters, with resolution, self-heating and grounds apart, then the worst of the range, in steps of a tenth, where
 less than a share of a displayed step counts as none; then little current (of a loop and a voltage: a large signal); then few parts.
 """
@@ -41,6 +41,7 @@ from gaugelight.problems import Misuse, WrongBoxFile
 OVERSAMPLE = 16  # of an on-chip pin: its noise falls to a quarter
 ALIKE = 1.1  # errors that differ by less count as equal
 NO_MATTER = {"matters": 1 / 4, "worst": 1 / 2}  # of a displayed step: an error below that is not seen
+SPARE_VOLTS = 0.25  # at a transmitter on a dying battery, for heat and contacts
 SENDER_WATTS = 0.25  # more warms a float's or a probe's winding (common practice, no source)
 WIPER_MA = 1.0  # less leaves a wiper's contact uncertain (common practice, no source)
 ENOUGH_MA = 5.0  # through a sender: less is no better
@@ -546,6 +547,7 @@ class _Rated:
         """All that comes before the worst of the range, which is dear."""
         return (
             len(self.against),
+            float(self.live is not None and self.live[0].left < SPARE_VOLTS),
             float(not self.told),
             _alike(self.error, NO_MATTER["matters"] * float(self.input.step)),
         )

@@ -9,9 +9,18 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from gaugelight.boxfile import Box, box_of_text, read_box
+from gaugelight.boxfile import PRESSURE_UNITS, Box, box_of_text, read_box
 from gaugelight.build import build
-from gaugelight.choosing import grounds, reasons, stand_in, supplies, tank_energy, tank_file, two_floats
+from gaugelight.choosing import (
+    altitude,
+    grounds,
+    reasons,
+    stand_in,
+    supplies,
+    tank_energy,
+    tank_file,
+    two_floats,
+)
 from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, ON_CHIP, Asked, asked_of
 from gaugelight.choosing.candidates import Candidate, Choice, choose as choose_circuit
 from gaugelight.choosing.circuit_drawn import Ends, draw
@@ -25,7 +34,7 @@ from gaugelight.whole_file import read_text, write_whole
 OPTIONS = (
     "sender", "points", "unit", "range", "pressure", "step", "damping", "sender_tolerance", "name", "tank", "converter",
     "matters", "rail", "feed", "ratiometric", "tolerance", "series_of", "protection", "wire", "gauge", "airframe",
-    "loop_wires", "transmitter", "loop_drop", "battery", "crank", "altitude", "dissipation",
+    "loop_wires", "transmitter", "loop_drop", "battery", "crank", "altitude", "dissipation", "service",
 )  # fmt: skip
 NEEDED = ("sender", "unit", "range")  # to ask for nothing
 MOST_SHOWN = 40
@@ -168,6 +177,18 @@ def _extras(best: Candidate) -> dict[str, list[str]]:
     if best.circuit.rail is not None:
         ways = supplies.ways(chain, law, (asked.matters,))
         found["what it is compared with"] = list(supplies.said(ways, (asked.matters,), unit))
+    if asked.unit in PRESSURE_UNITS:
+        low, high = law.span
+        advice = (
+            altitude.advise(asked.service, high - low, asked.unit, asked.altitude_ft)
+            if asked.service
+            else None
+        )
+        found["gauge, sealed or absolute"] = [
+            *(() if advice is None else altitude.said(advice)),
+            "off by so much where the pressure above the air around is wanted (ISO 2533):",
+            *altitude.table(asked.unit),
+        ]
     return found
 
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from gaugelight.boxfile import FUEL_UNITS, PRESSURE_KINDS, PRESSURE_UNITS, READING_UNITS
 from gaugelight import box_values
+from gaugelight.choosing.altitude import SERVICES
 from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, HIGH, LOW, MIDDLE, ON_CHIP, read_sender
 from gaugelight.problems import Misuse
 
@@ -15,6 +16,7 @@ Answer = Callable[
 ]  # asked a question, a line without its end; raises EOFError at the end of all answers
 Say = Callable[[str], None]
 
+OTHER = "other"
 RESISTANCE, LOOP, VOLTAGE = "resistance", "loop", "voltage"
 KINDS = {
     RESISTANCE: "a resistance: a float, a thermistor, most pressure senders with one or two studs",
@@ -66,6 +68,9 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say) -> dict[str, Any]:
         say(
             "  gauge: against the air around, through a vent; sealed: against sea level's, shut in; absolute: against nothing"
         )
+        asked("service", f"Of what? ({', '.join(SERVICES)}, {OTHER})", OTHER, _one_of((*SERVICES, OTHER)))
+        if words["service"] == OTHER:
+            del words["service"]
         asked("pressure", "Which kind of pressure does it measure?", "gauge", _one_of(PRESSURE_KINDS))
     if "points" not in words and "series" not in words:
         default = RANGES.get(unit) or OTHER_RANGES.get(unit, "0 100")

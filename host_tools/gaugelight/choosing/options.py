@@ -8,6 +8,7 @@ PLAIN: tuple[tuple[str, str, str], ...] = (
     ("--sender", "SENDER", '"240-33 ohm", "4-20 mA", "0.5-4.5 V" (at the lowest, at the highest reading), "Pt1000", a thermistor\'s { ... } as in the box file'),
     ("--unit", "UNIT", 'of the reading: "US gal", l, psi, bar, degC, V, ...'),
     ("--pressure", "KIND", "gauge (default), sealed or absolute"),
+    ("--service", "WHAT", "what a pressure is of: coolant, fuel or hydraulic: which kind of sender to buy"),
     ("--name", "NAME", "of the input"),
     ("--matters", "WHERE", "where it must be right: low, middle, high, or a reading (default: low for fuel, else high)"),
     ("--converter", "WHICH", "ads1115 (default), on-chip, either; with --into the name of one of BOX"),
