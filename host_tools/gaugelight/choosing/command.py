@@ -143,8 +143,11 @@ def _show(screen: Screen, choice: Choice) -> None:
     asked = choice.asked
     if choice.found:
         unit = choice.found[0].input.unit
-        title = f"{asked.name}, {unit}: at {asked.matters:.4g}, the best first"
-        screen.table(title, reasons.HEADS, [reasons.row(one) for one in choice.found], wrap=True)
+        screen.say(f"{asked.name}, {unit}: at {asked.matters:.4g}, the best first")
+        numbered = list(enumerate(choice.found, 1))
+        for number, each in numbered:
+            screen.say(f"  {number}  {reasons.name_of(each)}")
+        screen.table("", reasons.HEADS, [reasons.row(number, each) for number, each in numbered], wrap=True)
         screen.say(f"  {reasons.RANKED}")
     for line in reasons.refused_lines(choice):
         screen.say(f"  {line}")

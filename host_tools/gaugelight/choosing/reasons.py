@@ -30,7 +30,7 @@ Fact = tuple[str, str]  # what it is about, what there is to say
 RATED = 0.6  # W, of a metal film resistor as in the reference box
 DERATED = 0.5  # of its rating, that a resistor is used to (common practice, no source)
 HEADS = [
-    "circuit",
+    "",
     ">one step",
     ">+- 95 %",
     ">at worst",
@@ -85,12 +85,20 @@ RANKED = (
 )
 
 
-def row(one: Candidate) -> list[str]:
-    """Of the table; HEADS are its heads."""
+def name_of(one: Candidate) -> str:
+    """The circuit and its pin, and whether it is only shown."""
     where = f", {pin_words(one)} at {one.converter.full_scale:g} V"
-    against = " (NOT TO BE BUILT, see below)" if one.against else ""
+    return (
+        circuit_words(one.circuit, one.quartet)
+        + where
+        + (" (NOT TO BE BUILT, see below)" if one.against else "")
+    )
+
+
+def row(number: int, one: Candidate) -> list[str]:
+    """Of the table; HEADS are its heads."""
     return [
-        circuit_words(one.circuit, one.quartet) + where + against,
+        str(number),
         two(one.resolution),
         two(one.error),
         two(one.worst.plus_minus),
