@@ -473,7 +473,8 @@ def _one_or_four(sheet: _Sheet, ohms: float, watts: float, per_cent: str, up: bo
         sheet.line((at, far), (at, RAIL + 8))
         sheet.shapes.append(Circle((at, RAIL + 4.5), 3.5))
     else:
-        sheet.ground((at, far))
+        sheet.line((at, far), (at, far + 8))
+        sheet.ground((at, far + 8))
     middle = (near + far) / 2
     sheet.words((right, middle - LINE * SIZE * (len(words) - 1) / 2 + 4), *words)
     sheet.on(right - sheet.x + _widest(words) + 14)
