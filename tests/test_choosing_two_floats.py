@@ -21,8 +21,10 @@ from gaugelight.choosing.two_floats import (
     Together,
     box_file_lines,
     box_tank,
+    Elsewhere,
     elsewhere,
     said,
+    said_elsewhere,
     together,
     wedge_tank,
 )
@@ -394,6 +396,24 @@ def test_elsewhere() -> None:
     half = elsewhere(tank, found, Attitude("turn", wing_down=2), at=[0.5])[0]
     # both floats lie outboard of the middle, by 0.6 and 0.2 m: the surface stands higher there by 0.4 tan 2 on the mean
     assert half.shown - 200 == pytest.approx(1000 * 0.4 * math.tan(math.radians(2)), rel=0.02)
+
+
+SAID_ELSEWHERE: dict[str, tuple[list[tuple[float, float]], list[str]]] = {
+    "too much": (
+        [(0, 0), (100, 112), (200, 198)],
+        ["100 shows 112", "at 100 it is 12 l too much", "nose +10", "down +0"],
+    ),
+    "too little": ([(0, 0), (100, 88), (200, 198)], ["at 100 it is 12 l too little"]),
+    "none": ([(0, 0), (100, 100.5)], ["no more than 0.5 off"]),
+}
+
+
+@pytest.mark.parametrize("rows, words", SAID_ELSEWHERE.values(), ids=SAID_ELSEWHERE)
+def test_said_elsewhere(rows: list[tuple[float, float]], words: list[str]) -> None:
+    found = said_elsewhere(
+        pair((0, 100), (100, 200)), Attitude("on the ground", 10), [Elsewhere(*row) for row in rows]
+    )
+    assert all(each in found[0] for each in words), found
 
 
 def good(**changed: Any) -> list[Float]:

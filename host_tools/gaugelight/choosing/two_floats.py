@@ -501,3 +501,17 @@ def said(found: Together) -> tuple[str, ...]:
         f"the table keeps within {found.error:.2g} {unit} of the geometry in {found.attitude.name}; calibrate it with fuel before it is believed"
     )
     return tuple(lines)
+
+
+def said_elsewhere(found: Together, attitude: Attitude, rows: Sequence[Elsewhere]) -> tuple[str, ...]:
+    """Lines: what the table shows in another attitude, and how far that is off at worst."""
+    unit = found.unit
+    shown = ", ".join(f"{one.quantity:.3g} shows {one.shown:.3g}" for one in rows)
+    worst = max(rows, key=lambda one: abs(one.shown - one.quantity))
+    off = worst.shown - worst.quantity
+    angles = f"nose {attitude.nose_up:+g}, this wing down {attitude.wing_down:+g} degrees"
+    said = f"{attitude.name} ({angles}): of {unit} {shown}"
+    if abs(off) < 0.005 * found.full:
+        return (f"{said}; no more than {abs(off):.2g} off",)
+    way = "too much" if off > 0 else "too little"
+    return (f"{said}; at {worst.quantity:.3g} it is {abs(off):.2g} {unit} {way}",)
