@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gaugelight.choosing.altitude import SERVICES, advise, error, for_input, said, service_of, shut_in, table
+from gaugelight.choosing.altitude import SERVICES, advise, error, said, shut_in, table
 
 # ISO 2533:1975, Addendum 2:1997, table by geopotential altitude in feet: hPa. A psi is 68.94757 hPa (NIST SP 811, appendix B)
 HPA = {0: 1013.25, 5000: 843.073, 8000: 752.624, 10_000: 696.816, 12_000: 644.408, 15_000: 571.819}
@@ -119,31 +119,3 @@ def test_wrong(given: tuple[Any, ...], words: str) -> None:
 def test_no_such_kind() -> None:
     with pytest.raises(ValueError, match='"vacuum" is no kind'):
         error("vacuum", "gauge", 0)
-
-
-INPUTS: dict[str, tuple[tuple[Any, ...], list[str], list[str]]] = {
-    "the right one": (("coolant pressure", "gauge", 30, "psi", 8000), ["off by +0 psi", "buy a gauge", "vent breathes"], ["CAUTION", "fuel:"]),
-    "the wrong one": (("reserve line", "sealed", 15, "psi", 8000), ["-3.78 psi", "CAUTION: for fuel a gauge sender", "fuel: buy"], ["coolant:"]),
-    "sealed suits": (("hydraulic", "sealed", 1500, "psi", 8000), ["-3.78 psi", "hydraulic: buy a sealed"], ["CAUTION"]),
-    "nobody knows what it is": (("line 3", "gauge", 2, "bar", 8000), ["coolant: buy", "fuel: buy", "hydraulic: buy"], ["CAUTION"]),
-}  # fmt: skip
-
-
-@pytest.mark.parametrize("given, there, missing", INPUTS.values(), ids=INPUTS)
-def test_for_an_input(given: tuple[Any, ...], there: list[str], missing: list[str]) -> None:
-    text = "\n".join(for_input(*given))
-    assert all(words in text for words in there) and not any(words in text for words in missing), text
-
-
-NAMES = {
-    "Coolant pressure": "coolant",
-    "FUEL LINE": "fuel",
-    "transfer": "fuel",
-    "hydraulic 2": "hydraulic",
-    "oil": None,
-}
-
-
-@pytest.mark.parametrize("name, service", NAMES.items())
-def test_service_of(name: str, service: str | None) -> None:
-    assert service_of(name) == service

@@ -20,14 +20,6 @@ CEILING_FT = 12_500.0
 SMALL = 0.01  # of the span: what the sender itself may be off by (common practice, no source)
 SEA_LEVEL_PSI = SEA_LEVEL_HPA / HPA_PER_PSI
 KELVIN = 273.15
-# what the name of an input says of its service; fuel is in every other word for a line that pumps it
-CALLED = {
-    "coolant": "coolant",
-    "hydraulic": "hydraulic",
-    "fuel": "fuel",
-    "reserve": "fuel",
-    "transfer": "fuel",
-}
 HOT = {
     "coolant": 100.0,
     "fuel": 50.0,
@@ -129,31 +121,6 @@ def _reasons(service: str, kind: str, less: str, share: float) -> tuple[str, ...
             "it has no vent that water, oil or salt could shut",
         )
     return (f"a sealed sender reads {less}: more than a sender of {100 * SMALL:g} % is off by itself",)
-
-
-def service_of(name: str) -> str | None:
-    """What an input of that name measures, where its name says so."""
-    return next((service for word, service in CALLED.items() if word in name.lower()), None)
-
-
-def for_input(
-    name: str, kind: str, span: float, unit: str, ceiling_ft: float = CEILING_FT
-) -> tuple[str, ...]:
-    """Lines: what an input's kind of sender is off by aloft, in its unit, and which to buy; where its name does not say what it measures,
-    for each service. Raises ValueError as `error` and `advise` do."""
-    scale = float(UNITS["psi"][1] / UNITS[unit][1])
-    own = error(kind, GAUGE, ceiling_ft) * scale
-    lines = [
-        f"{kind}: at {ceiling_ft:,.0f} ft (ISO 2533) it is off by {own:+.3g} {unit} where the pressure above the air is wanted"
-        + (", as long as its vent breathes" if kind == GAUGE else "")
-    ]
-    service = service_of(name)
-    for each in SERVICES if service is None else (service,):
-        advice = advise(each, span, unit, ceiling_ft)
-        if service is not None and advice.kind != kind:
-            lines.append(f"CAUTION: for {service} a {advice.kind} sender is the one to buy")
-        lines += said(advice) if service is not None else said(advice)[:2]
-    return tuple(lines)
 
 
 def table(
