@@ -117,6 +117,14 @@ def test_a_tank_is_always_told_what_no_circuit_limits(capsys: pytest.CaptureFixt
     assert "No circuit in the box limits 14 V" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("words, told", [((), True), (("--tank",), True), (("--no-tank",), False)])
+def test_fuel_is_taken_to_be_in_a_tank(
+    words: tuple[str, ...], told: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("--sender", "4-20 mA", "--unit", "l", "--range", "0", "70", *words) == int(told)
+    assert ("No circuit in the box limits" in capsys.readouterr().out) == told
+
+
 def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(*FLOAT, "--tank", "--protection", "0 ohm", "--stand-in", "--best", "3", "--json") == 0
     said = json.loads(capsys.readouterr().out, parse_constant=lambda word: pytest.fail(word))

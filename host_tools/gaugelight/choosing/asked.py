@@ -154,6 +154,7 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
     span = read("range", lambda ends: _span(ends, unit), None)
     ends = _ends(span, points, series, unit)
     fuel = unit in FUEL_UNITS
+    tank = bool(words.get("tank", fuel))
     matters = read("matters", lambda text: _matters(text, ends, unit), None)
     if matters is None:
         matters = ends[0] + PLACES[LOW if fuel else HIGH if unit not in ("V", "mA", "ohm") else MIDDLE] * (
@@ -168,7 +169,7 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
     except ValueError as problem:
         raise Misuse(f"--gauge: {problem}") from None
     return Asked(
-        name=read("name", box_values.name, _name_for(unit, bool(words.get("tank")))),
+        name=read("name", box_values.name, _name_for(unit, tank)),
         signal=signal,
         unit=unit,
         matters=matters,
@@ -182,7 +183,7 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         step=read("step", lambda text: float(box_values.positive(_number(text))), None),
         damping=words.get("damping", "12 s" if fuel else None),
         tolerance=words.get("sender_tolerance"),
-        tank=bool(words.get("tank")),
+        tank=tank,
         converter=words.get("converter", ADS1115),
         rail=read("rail", volts, 3.3),
         feed=read("feed", volts, FEED),

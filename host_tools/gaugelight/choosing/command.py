@@ -43,7 +43,6 @@ BENCH_VOLTS = 12.0  # of a bench supply for stand-ins
 
 def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
     given = {key: getattr(words, key) for key in OPTIONS}
-    given["tank"] = words.tank or None
     if not 1 <= words.best <= MOST_SHOWN:
         raise Misuse(f"--best {words.best}: 1 to {MOST_SHOWN} can be shown")
     picture = _drawing(words.output)
@@ -257,7 +256,10 @@ def _into(words: argparse.Namespace, screen: Screen, path: Path, best: Candidate
     try:
         built = build(box_of_text(str(path), new.removeprefix("\ufeff")))
     except WrongBoxFile as wrong:
-        raise Wrong(*wrong.lines, f"{path}: not written: with these lines it would not be right") from None
+        raise Wrong(
+            *wrong.lines,
+            f"{path}: not written: with these lines it would not be right; --name gives it another name",
+        ) from None
     added = new[len(old.rstrip()) :].strip().splitlines()
     screen.say(
         f"\n{path}: {len(added)} lines would be added at its end, those above"
@@ -274,7 +276,9 @@ def _into(words: argparse.Namespace, screen: Screen, path: Path, best: Candidate
     if read_text(path) != old:
         raise Wrong(f"{path}: was changed meanwhile; not written: give the same command again")
     write_whole(path, new)
-    screen.say(f"{path}: written; now: gaugelight check {path}")
+    screen.say(
+        f"{path}: written; now: gaugelight check {path}, and its pins in the plug: gaugelight wiring {path}"
+    )
     return said | {"written": True}
 
 

@@ -128,4 +128,6 @@ def said(
 
 def _said_off(reading: float, signal: float, unit: str) -> str:
     hidden = abs(reading) < 1e-9 and abs(signal) > 1e-9
-    return f"hidden by its end ({signal:+.2g} of the signal)" if hidden else f"{reading:+.2g} {unit}"
+    if hidden:
+        return f"hidden by its end ({signal:+.2g} of the signal)"
+    return f"{reading:+.2g} {unit}" if abs(reading) >= 1e-9 else "nothing"

@@ -85,7 +85,7 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say) -> dict[str, Any]:
         )
         if ask("Is it ratiometric?", "no", _yes):
             words["ratiometric"] = "5 V"
-    if not words.get("tank"):
+    if "tank" not in words:
         words["tank"] = ask("Does it sit in a fuel tank?", "yes" if unit in FUEL_UNITS else "no", _yes)
     asked(
         "converter",

@@ -40,7 +40,12 @@ def add(one: argparse.ArgumentParser) -> None:
         metavar="SIGNAL=READING",
         help='in the place of sender and range: "0 ohm=0" "21 ohm=4" ...',
     )
-    one.add_argument("--tank", action="store_true", help="the sender sits in a fuel tank")
+    one.add_argument(
+        "--tank",
+        action=argparse.BooleanOptionalAction,
+        default=None,
+        help="the sender sits in a fuel tank (default: where the unit is one of fuel)",
+    )
     one.add_argument("--gauge", type=int, metavar="AWG", help="of the run (default: 22)")
     one.add_argument(
         "--airframe",
