@@ -7,7 +7,6 @@ stage has a column of its own, so that no text meets another.
 from __future__ import annotations
 
 import html
-import textwrap
 from dataclasses import dataclass, field
 
 from gaugelight.choosing.stand_in import written
@@ -38,11 +37,30 @@ CLAMP = ("low leakage,", "5 nA, 75 V")  # as D1
 BURNOUT, BIAS = 2.2e6, 10e3
 
 SIZE, TITLE, SMALL = 12.0, 17.0, 11.0  # of type
-LETTER, BOLD, LINE = 0.62, 0.72, 1.25  # a letter's width, a bold one's, and a line's height, over that
+LINE = 1.25  # a line's height, over that
+# letters' widths over it, of the widest usual font: narrow ones, wide ones, capitals, all others; bold ones are wider
+NARROW, WIDE = frozenset(" fijlrtIJ!'(),-./:;[\\]|"), frozenset("mwMW#%+<=>@^~\u00b1")
+NARROW_WIDTH, WIDE_WIDTH, CAPITAL_WIDTH, LETTER_WIDTH, BOLD = 0.42, 1.0, 0.79, 0.64, 1.12
 MARGIN, COLUMN, LEAST_WIDTH = 24.0, 132.0, 760.0
 RAIL, WIRE, RETURN = 110.0, 290.0, 470.0  # heights
 
 Xy = tuple[float, float]
+
+
+def length(text: str) -> float:
+    """Over the size of the type."""
+    return sum(
+        (
+            NARROW_WIDTH
+            if c in NARROW
+            else (
+                WIDE_WIDTH
+                if c in WIDE
+                else CAPITAL_WIDTH if not c.islower() and c.isalpha() else LETTER_WIDTH
+            )
+        )
+        for c in text
+    )
 
 
 @dataclass(frozen=True)
@@ -108,7 +126,7 @@ class Words:
     def box(self) -> tuple[float, float, float, float]:
         """Left, top, right, bottom."""
         x, y = self.place
-        width = len(self.text) * (BOLD if self.bold else LETTER) * self.size
+        width = length(self.text) * (BOLD if self.bold else 1.0) * self.size
         left = x - width / 2 if self.centred else x
         return left, y - 0.8 * self.size, left + width, y + 0.25 * self.size
 
@@ -275,7 +293,7 @@ class _Sheet:
 
 
 def _widest(words: tuple[str, ...]) -> float:
-    return max((len(line) * LETTER * SIZE for line in words), default=0.0)
+    return max((length(line) * SIZE for line in words), default=0.0)
 
 
 def _value(ohms: float) -> str:
@@ -305,11 +323,10 @@ def drawing(
         sheet.x + MARGIN,
     )
     below = _lowest(sheet.shapes) + 36
-    letters = int((width - 2 * MARGIN) / (LETTER * SMALL))
     notes = [
         line
         for note in _notes(circuit, converter, ends, bus)
-        for line in textwrap.wrap(note, letters, subsequent_indent="   ")
+        for line in _wrapped(note, width - 2 * MARGIN, SMALL)
     ]
     sheet.words((MARGIN, below), *notes, size=SMALL)
     return Drawing(width, below + LINE * SMALL * len(notes) + MARGIN / 2, tuple(sheet.shapes))
@@ -324,22 +341,24 @@ def _sender(sheet: _Sheet, circuit: Circuit, supply: float) -> None:
     """The sender, its wire, and the box's connector; or the net in the box that is measured."""
     ends = sheet.ends
     if not ends.connector:
-        sheet.x += 50
-        sheet.net((sheet.x, WIRE), ends.sender)
-        sheet.on(40)
+        lines = _short(ends.sender, COLUMN - 10)
+        sheet.words((sheet.x, WIRE - 14 - LINE * SIZE * (len(lines) - 1)), *lines)
+        sheet.shapes.append(Circle((sheet.x + 3.5, WIRE), 3.5))
+        sheet.line((sheet.x + 7, WIRE), (sheet.x + COLUMN, WIRE))
+        sheet.x += COLUMN
         return
     x = sheet.x + 34
     returns = len(ends.connector) > 1 and not (isinstance(circuit, Shunt) and ends.loop_wires == 2)
     if isinstance(circuit, PullUp):
         sheet.resistor(x, WIRE, RETURN)
         middle = (WIRE + RETURN) / 2
-        sheet.words((x + 28, middle - 30), *_wrapped(ends.sender, COLUMN))
+        sheet.words((x + 28, middle - 30), *_short(ends.sender, COLUMN))
         sheet.line((x - 20, middle + 22), (x + 20, middle - 22))
         sheet.shapes.append(
             Outline(((x + 20, middle - 22), (x + 10, middle - 18), (x + 16, middle - 12)), True)
         )
     else:
-        sheet.words((sheet.x, RAIL - 30), *_wrapped(ends.sender, 1.3 * COLUMN))
+        sheet.words((sheet.x, RAIL - 30), *_short(ends.sender, 1.3 * COLUMN))
         fed = f"{supply:g} V from the box" if circuit.rail is not None else "supply, fused"
         sheet.line((x, RAIL + 60), (x, WIRE - 40))
         sheet.shapes.append(Circle((x, RAIL + 60), 3.5))
@@ -365,7 +384,7 @@ def _sender(sheet: _Sheet, circuit: Circuit, supply: float) -> None:
         sheet.line((sheet.x, RETURN + 6), (sheet.x, bottom), dashed=True)
         sheet.shapes.append(Circle((sheet.x, RETURN), 6.0))
         sheet.words((sheet.x + 10, RETURN - 10), more[0], bold=True)
-        sheet.words((x + 12, RETURN + 20), "return, a wire of its own")
+        sheet.words((x + 12, RETURN + 20), "return, its own wire")
         sheet.line((sheet.x + 6, RETURN), (sheet.x + 60, RETURN), (sheet.x + 60, RETURN + 14))
         sheet.ground((sheet.x + 60, RETURN + 14))
     sheet.line((sheet.x + 6, WIRE), (sheet.x + 60, WIRE))
@@ -375,15 +394,31 @@ def _sender(sheet: _Sheet, circuit: Circuit, supply: float) -> None:
 
 def _along(sheet: _Sheet, start: Xy, width: float, circuit: Circuit) -> None:
     """What the wire is, above it."""
-    lines = _wrapped(sheet.ends.wire, width)
+    lines = _short(sheet.ends.wire, width)
     if ohms := known_wire(circuit):
         lines.append(f"{_value(ohms)} reckoned")
     sheet.words((start[0], start[1] - 10 - LINE * SIZE * (len(lines) - 1)), *lines)
 
 
-def _wrapped(text: str, width: float) -> list[str]:
-    """Four lines at most."""
-    lines = textwrap.wrap(text, int(width / (LETTER * SIZE)))
+def _wrapped(text: str, width: float, size: float = SIZE) -> list[str]:
+    """Lines no longer than `width`; a word that is gets broken."""
+    lines = [""]
+    for word in text.split():
+        longer = f"{lines[-1]} {word}".strip()
+        if length(longer) * size <= width:
+            lines[-1] = longer
+            continue
+        lines += [""] if lines[-1] else []
+        for letter in word:
+            if length(lines[-1] + letter) * size > width:
+                lines.append("")
+            lines[-1] += letter
+    return lines
+
+
+def _short(text: str, width: float) -> list[str]:
+    """The same, four lines at most."""
+    lines = _wrapped(text, width)
     return lines if len(lines) <= 4 else [*lines[:3], f"{lines[3][:-3]}..."]
 
 
@@ -438,7 +473,8 @@ def _one_or_four(sheet: _Sheet, ohms: float, watts: float, per_cent: str, up: bo
         sheet.line((at, far), (at, RAIL + 8))
         sheet.shapes.append(Circle((at, RAIL + 4.5), 3.5))
     else:
-        sheet.ground((at, far))
+        sheet.line((at, far), (at, far + 8))
+        sheet.ground((at, far + 8))
     middle = (near + far) / 2
     sheet.words((right, middle - LINE * SIZE * (len(words) - 1) / 2 + 4), *words)
     sheet.on(right - sheet.x + _widest(words) + 14)
@@ -482,7 +518,7 @@ def _millivolt(sheet: _Sheet, circuit: Millivolt, converter: Converter, watts: d
     ends = sheet.ends
     plus, minus = WIRE - 20, WIRE + 230
     x = sheet.x + 16
-    sheet.words((sheet.x, RAIL - 30), *_wrapped(ends.sender, 1.3 * COLUMN))
+    sheet.words((sheet.x, RAIL - 30), *_short(ends.sender, 1.3 * COLUMN))
     middle = (plus + minus) / 2
     sheet.line((x + 30, plus), (x, middle), (x + 30, minus))
     sheet.dot((x, middle))

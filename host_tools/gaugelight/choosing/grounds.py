@@ -89,7 +89,8 @@ def _signal(chain: Chain, signal: float, offset: float, more_ohms: float) -> flo
         return signal  # a current does not care; a couple is insulated
     wire = known_wire(circuit)
     if isinstance(circuit, PullUp):
-        pin = chain.driven(offset, signal + wire + more_ohms)
+        ohms = signal + wire + more_ohms
+        pin = chain.driven(offset, ohms if ohms > 1e-9 else 0.0)  # less would divide by next to nothing
     else:
         share = signal / chain.supply if circuit.rail is not None else 0.0
         pin = chain.driven(signal + offset * (1 - share), wire)

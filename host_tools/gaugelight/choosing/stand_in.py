@@ -225,9 +225,11 @@ class _Bench:
             return tuple(_Tried(how, each, ohms, np.full(len(ohms), volts)) for how, each, ohms in kinds)
         top, bottom = (grid.ravel() for grid in np.meshgrid(values, values))
         drawn = self.supply / (top + bottom) * 1000
-        usable = (DIVIDER_MA[0] <= drawn) & (drawn <= DIVIDER_MA[1])
+        usable = drawn <= DIVIDER_MA[1]
         if isinstance(self.chain.circuit, Millivolt):
             usable &= bottom <= MILLIVOLT_MOST_OHMS
+        else:
+            usable &= drawn >= DIVIDER_MA[0]
         top, bottom = top[usable], bottom[usable]
         return (
             _Tried(WIRE, no_values, nothing, nothing),

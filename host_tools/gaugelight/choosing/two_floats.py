@@ -19,7 +19,9 @@ from gaugelight.circuits import Floats
 from gaugelight.quantity import UNITS
 
 VOLUMES = ("US gal", "imp gal", "l")
-STEEP = 0.01  # of a float's span of resistance: over so much the table crosses what no float sees
+# what no float sees the table crosses over a little of a track: no less of it than this, and no steeper than so many times the whole
+# table's mean, or a step of the converter is too coarse there
+LEAST_TRACK, STEEPEST, MOST_TRACK = 0.01, 4.0, 0.25
 HEIGHTS = 4001  # at which the tank is reckoned
 MOST_DIHEDRAL, MOST_ATTITUDE = 20.0, 30.0  # degrees
 CLOSE = 0.002
@@ -156,7 +158,8 @@ class Together:
     gap       between them, where neither does, or None: up to its width too little is read there
     below     what is there before the lower one lifts off: 0 is read
     above     what still goes in after the upper one stands at its top: not shown
-    error     the largest error of the table against the geometry where a float moves, but for the steep stretch above a blind one
+    crossed   where too little is read: what no float sees below a lift-off, and on from there until the table has caught up
+    error     the largest error of the table against the geometry, but for these and for what lies above
     """
 
     attitude: Attitude
@@ -171,6 +174,7 @@ class Together:
     gap: Stretch | None
     below: float
     above: float
+    crossed: tuple[Stretch, ...]
     error: float
 
     def reading(self, ohms: Floats) -> Floats:
@@ -232,7 +236,7 @@ class Level:
     def litres(self, heights: Floats) -> Floats:
         """What lies below the surface."""
         chord = self.tank.chord
-        if self.back == 0:
+        if abs(self.back) < 1e-12:
             return 1000 * chord * self.area(heights)
         cuts = np.clip((heights[..., None] - self._levels) / self.back, 0.0, chord)
         ends = np.sort(
@@ -328,15 +332,26 @@ def together(
     grid = _heights(level, ordered)
     grid = np.unique(np.append(grid, np.interp(0.0, quantity(grid), grid)))
     starts = 0.0, first.high if gap else second.low
-    lists = []
+    steepest = STEEPEST * full / sum(abs(one.at_high - one.at_low) for one in ordered)
+    lists, crossed = [], []
     for one, move, start in zip(ordered, moves, starts):
         ohms = one.ohms(level.in_tank(grid, one.span, one.chord))
-        lists.append(_list(one, move, start, quantity(grid), ohms, close * full, decimals))
+        span = abs(one.at_high - one.at_low)
+        share = (
+            min(max((move.low - start) / steepest / span, LEAST_TRACK), MOST_TRACK)
+            if move.low > start
+            else 0.0
+        )
+        points = _list(one, move, start, share, quantity(grid), ohms, close * full)
+        if share:
+            crossed.append(Stretch(start, points[1][1]))
+        rounded = {round(q, decimals): round(o, OHM_DECIMALS) for o, q in points}
+        lists.append(tuple((o, q) for q, o in rounded.items()))
     parse = box_values.series("ohm", unit)
-    points = parse([[[f"{ohm:.{OHM_DECIMALS}f} ohm", at] for ohm, at in each] for each in lists])
+    total = parse([[[f"{ohm:.{OHM_DECIMALS}f} ohm", at] for ohm, at in each] for each in lists])
     found = Together(
-        attitude, unit, unusable, full, (lower, upper), (lists[0], lists[1]), tuple((float(ohm), float(at)) for ohm, at in points),
-        (first, second), overlap, gap, first.low, max(0.0, full - max(first.high, second.high)), 0.0,
+        attitude, unit, unusable, full, (lower, upper), (lists[0], lists[1]), tuple((float(ohm), float(at)) for ohm, at in total),
+        (first, second), overlap, gap, first.low, max(0.0, full - max(first.high, second.high)), tuple(crossed), 0.0,
     )  # fmt: skip
     return _with_error(found, quantity(grid), _total(level, ordered, grid))
 
@@ -375,20 +390,19 @@ def _total(level: Level, floats: Sequence[Float], heights: Floats) -> Floats:
 
 
 def _list(
-    one: Float, move: Stretch, start: float, quantities: Floats, ohms: Floats, close: float, decimals: int
-) -> tuple[Xy, ...]:
-    """Its points from `start`, up to where it lifts off the least that may be there."""
+    one: Float, move: Stretch, start: float, share: float, quantities: Floats, ohms: Floats, close: float
+) -> list[Xy]:
+    """Its points. From `start` to where it lifts off the least that may be there is shown: its list crosses that over a share of its track,
+    for a table cannot stand at one resistance for two quantities."""
     moving = (quantities >= move.low) & (quantities <= move.high)
     at, ohm = quantities[moving], ohms[moving]
-    kept = [(float(o), float(q)) for o, q in zip(ohm[_few(at, ohm, close)], at[_few(at, ohm, close)])]
-    if move.low > start:
-        # a table cannot stand at one resistance for two quantities: it crosses what is not seen within a little of the track
-        after = one.at_low + STEEP * (one.at_high - one.at_low)
-        share = (ohm - ohm[0]) / (ohm[-1] - ohm[0])
-        seen = float(np.interp(STEEP, share, at))
-        kept = [(one.at_low, start), (after, seen), *(each for each in kept if each[1] > seen)]
-    rounded = {round(q, decimals): round(o, OHM_DECIMALS) for o, q in kept}
-    return tuple((o, q) for q, o in rounded.items())
+    few = _few(at, ohm, close)
+    kept = [(float(o), float(q)) for o, q in zip(ohm[few], at[few])]
+    if not share:
+        return kept
+    after = one.at_low + share * (one.at_high - one.at_low)
+    seen = float(np.interp(share, (ohm - one.at_low) / (one.at_high - one.at_low), at))
+    return [(one.at_low, start), (after, seen), *(each for each in kept if each[1] > seen)]
 
 
 def _few(at: Floats, ohm: Floats, close: float) -> list[int]:
@@ -412,16 +426,9 @@ def _few(at: Floats, ohm: Floats, close: float) -> list[int]:
 
 def _with_error(found: Together, quantities: Floats, ohms: Floats) -> Together:
     """With the table's largest error where something is read."""
-    steep = [STEEP * abs(one.at_high - one.at_low) * 1.01 for one in found.floats]
-    base = sum(one.at_low for one in found.floats)
-    read = (quantities >= found.below) & (quantities <= found.full - found.above)
-    if found.below > 0:
-        read &= np.abs(ohms - base) > steep[0]
-    if found.gap is not None:
-        at_gap = found.floats[0].at_high + found.floats[1].at_low
-        read &= (quantities <= found.gap.low) | (np.abs(ohms - at_gap) > steep[1]) & (
-            quantities >= found.gap.high
-        )
+    read = (quantities >= 0) & (quantities <= found.full - found.above)
+    for stretch in found.crossed:
+        read &= (quantities <= stretch.low) | (quantities >= stretch.high)
     error = float(np.max(np.abs(found.reading(ohms) - quantities)[read], initial=0.0))
     return replace(found, error=error)
 
@@ -474,7 +481,7 @@ def said(found: Together) -> tuple[str, ...]:
         gap = found.gap
         lines.append(
             f"GAP: from {gap.low:.3g} to {gap.high:.3g} {unit} neither moves and nothing can be read; the table shows {gap.low:.3g} until"
-            f" the upper one lifts off, up to {gap.width:.2g} {unit} too little; lower the upper one, or let the lower one travel higher"
+            f" the upper one lifts off, up to {gap.width:.2g} {unit} too little, less and less so until {found.crossed[-1].high:.3g}; lower the upper one, or let the lower one travel higher"
         )
     elif found.overlap is not None:
         lines.append(
@@ -494,3 +501,17 @@ def said(found: Together) -> tuple[str, ...]:
         f"the table keeps within {found.error:.2g} {unit} of the geometry in {found.attitude.name}; calibrate it with fuel before it is believed"
     )
     return tuple(lines)
+
+
+def said_elsewhere(found: Together, attitude: Attitude, rows: Sequence[Elsewhere]) -> tuple[str, ...]:
+    """Lines: what the table shows in another attitude, and how far that is off at worst."""
+    unit = found.unit
+    shown = ", ".join(f"{one.quantity:.3g} shows {one.shown:.3g}" for one in rows)
+    worst = max(rows, key=lambda one: abs(one.shown - one.quantity))
+    off = worst.shown - worst.quantity
+    angles = f"nose {attitude.nose_up:+g}, this wing down {attitude.wing_down:+g} degrees"
+    said = f"{attitude.name} ({angles}): of {unit} {shown}"
+    if abs(off) < 0.005 * found.full:
+        return (f"{said}; no more than {abs(off):.2g} off",)
+    way = "too much" if off > 0 else "too little"
+    return (f"{said}; at {worst.quantity:.3g} it is {abs(off):.2g} {unit} {way}",)
