@@ -48,7 +48,7 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
     picture = _drawing(words.output)
     floats = None
     if words.two_floats is not None:
-        floats = tank_file.read_tank(Path(words.two_floats))
+        floats = _two_floats(Path(words.two_floats))
         given |= {"series": floats.lists, "unit": given["unit"] or floats.found.unit, "tank": True}
         if given["unit"] != floats.found.unit:
             raise Misuse(f"--unit {given['unit']}: {words.two_floats} reckons in {floats.found.unit}")
@@ -192,6 +192,12 @@ def _extras(best: Candidate) -> dict[str, list[str]]:
             *altitude.table(asked.unit),
         ]
     return found
+
+
+def _two_floats(path: Path) -> tank_file.Floats:
+    if not path.exists():
+        raise Misuse(f"{path}: is not there; such a file reads:", *(tank_file.__doc__ or "").splitlines()[2:])
+    return tank_file.read_tank(path)
 
 
 def _show_floats(screen: Screen, floats: tank_file.Floats) -> None:

@@ -285,11 +285,14 @@ def tank_statement(one: Candidate) -> str:
 
 
 def tank_held_against(one: Candidate) -> str:
-    feed = f"{tank_energy.feed_high(one.asked):g} V before the rail's regulator"
-    return (
-        f"into the tank, the sender shorted; held against {tank_energy.SOURCE}; assumed: {feed}, 22 nF at the connector and 100 nF at the"
-        f" pin as in the reference box, {one.asked.wire.length:g} m of wire ({1e6 * one.asked.wire.henries:.2g} uH)"
-    )
+    whose = "into the tank, the sender shorted"
+    assumed = "22 nF at the connector and 100 nF at the pin as in the reference box"
+    if isinstance(one.circuit, PullUp):
+        assumed = f"{tank_energy.feed_high(one.asked):g} V before the rail's regulator, {assumed}"
+    else:
+        whose = "up the signal wire alone, into a shorted sender; its supply is not in these figures"
+    wire = f"{one.asked.wire.length:g} m of wire ({1e6 * one.asked.wire.henries:.2g} uH)"
+    return f"{whose}; held against {tank_energy.SOURCE}; assumed: {assumed}, {wire}"
 
 
 # --- nothing fits ---
