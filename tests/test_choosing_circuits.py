@@ -329,6 +329,21 @@ def test_what_a_voltage_senders_wire_can_carry() -> None:
     assert tank_energy.tank_cases(Shunt(150), LOOP, False) == ()
 
 
+def test_what_speaks_against_itself_stands_last() -> None:
+    """Without protection four as one read nine times closer than a resistor with another in series, and must not be built."""
+    found = choose(replace(LOW_FLOAT, protection=0.0), proposed=4).found
+    assert [bool(one.against) for one in found] == sorted(bool(one.against) for one in found)
+    assert found[0].error > found[-1].error and found[-1].against and not found[0].against
+
+
+def test_what_a_start_does_to_a_loop() -> None:
+    best = chosen("loop, 16 bits").best
+    assert best is not None and best.live is not None
+    said = " ".join(words for topic, words in reasons.facts(best) if topic == "loop")
+    assert "a starter's dip, 6 V" in said and "too few" in said and 'only_when = "bus above 11 V"' in said
+    assert f"it lives down to {10.5 - best.live[0].left:.2f} V of bus" in said
+
+
 # --- nothing fits: why, and what would help ---
 
 NONE: dict[str, tuple[Asked, str, str]] = {

@@ -12,6 +12,7 @@ from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.choosing.asked import Asked, asked_of
 from gaugelight.choosing.guide import guide
+from gaugelight.choosing.tank_file import read_tank
 from gaugelight.choosing.input_block import ohms_text, value_text
 from gaugelight.cli import DEMO, STARTER, main
 from gaugelight.problems import Misuse
@@ -183,6 +184,16 @@ def test_a_tank_that_is_not_right(case: str, capsys: pytest.CaptureFixture[str],
     assert right in capsys.readouterr().err
 
 
+def test_what_is_unusable_is_not_read(tmp_path: Path) -> None:
+    path = tmp_path / "tank.toml"
+    full = []
+    for unusable in ("0.5", "2.5"):
+        path.write_text(TANK.replace("unusable = 0.5", f"unusable = {unusable}"))
+        full.append(read_tank(path).found.full)
+    # 1.8 m x (24 + 16)/2 cm x 55 cm are 198 l; a US gallon is 3.785411784 l
+    assert full == pytest.approx([198 / 3.785411784 - 0.5, 198 / 3.785411784 - 2.5])
+
+
 def test_two_floats_become_a_series(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path, box = tmp_path / "tank.toml", tmp_path / "box.toml"
     path.write_text(TANK)
@@ -214,6 +225,8 @@ def test_into_a_box_file(newline: str, capsys: pytest.CaptureFixture[str], tmp_p
     )
     one = read_box(box).input("oil")
     assert one is not None and one.circuit.unit == "mA"
+    added = new[len(old.rstrip()) :].decode().splitlines()
+    assert added[:4] == ["", "", "[[input]]", 'name = "oil"'] and added[-1]
     assert new.count(b"[[input]]") == old.count(b"[[input]]") + 1
     build(read_box(box))
     capsys.readouterr()
