@@ -140,7 +140,7 @@ def test_the_block_is_a_box_file_with_a_head(capsys: pytest.CaptureFixture[str],
     inputs = tomllib.loads(block)["input"]
     assert [one["name"] for one in inputs] == ["sender rail", "left fuel"]
     # 2 x 3 m of 16.20 ohm per 1000 ft (FAA AC 43.13-1B, table 11-9)
-    assert inputs[1]["circuit"]["wire"] == "0.318898 ohm" and inputs[1]["tolerance"] == "2 %"
+    assert inputs[1]["circuit"]["wire"] == "0.319 ohm" and inputs[1]["tolerance"] == "2 %"
     assert inputs[1]["damping"] == "12 s"
 
 
@@ -252,6 +252,17 @@ def test_the_pin_that_is_chosen(case: str, capsys: pytest.CaptureFixture[str], t
     assert run("--into", str(box), *more) == code
     said = "".join(capsys.readouterr())
     assert right in said and ("nominal =" not in said or more is not OIL)
+
+
+def test_a_box_file_written_another_way(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    box.write_text(
+        'input = [{ name = "pull \\"up\\" rail", pin = "my chip.1", unit = "V", nominal = "3.3 V", circuit = { kind = "direct" } }]\n'
+        'converter = { "my chip" = { kind = "ads1115", address = 0x4a, full_scale = "6.144 V" } }\n'
+        '[box]\nname = "other"\nboard = "rp2040"\n'
+    )
+    assert run(*OIL, "--into", str(box)) == 0
+    assert "Traceback" not in "".join(capsys.readouterr())
 
 
 def test_a_full_box_gets_another_converter(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

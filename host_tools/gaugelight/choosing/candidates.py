@@ -316,7 +316,7 @@ def _drafts(asked: Asked, place: Place, rail: _Rail | None, template: Box) -> It
     one = template.input(asked.name)
     assert one is not None
     law = one.law
-    protection, wire = _protection(asked, place), asked.wire.ohms() if asked.wire_stated else 0.0
+    protection, wire = _protection(asked, place), round(asked.wire.ohms(), 3) if asked.wire_stated else 0.0
     common = {"protection": protection, "tolerance": asked.resistors}
     name = None if rail is None else rail.name
     if asked.signal == "ohm":
@@ -556,12 +556,13 @@ class _Rated:
     def key(self) -> tuple[float, ...]:
         circuit, step = self.draft.circuit, float(self.input.step)
         parts = 4.0 if self.draft.quartet else sum(bool(getattr(circuit, part, 0)) for part in PARTS)
-        new_rail = float(self.draft.rail is not None and bool(self.draft.rail.pin))
+        to_add = float(self.draft.rail is not None and bool(self.draft.rail.pin))
+        to_add += 2.0 * bool(self.draft.place.new)
         return (
             *self.first_key,
             _alike(self.worst, NO_MATTER["worst"] * step),
             self._gentle,
-            parts + new_rail,
+            parts + to_add,
             self.error,
         )
 

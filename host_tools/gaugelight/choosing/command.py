@@ -19,7 +19,6 @@ from gaugelight.choosing import (
     supplies,
     tank_energy,
     tank_file,
-    two_floats,
 )
 from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, ON_CHIP, Asked, asked_of
 from gaugelight.choosing.candidates import Candidate, Choice, choose as choose_circuit
@@ -64,7 +63,7 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
             )
         given["converter"] = ADS1115
     asked = asked_of(given)
-    places = _places(asked, box, words.into, only)
+    places = _places(asked, box, only)
     with screen.progress("looking at circuits") as told:
         choice = choose_circuit(asked, places, words.best, told)
     said = _in_json(choice)
@@ -129,11 +128,11 @@ def _drawing(word: str | None) -> Path | None:
     return path
 
 
-def _places(asked: Asked, box: Box | None, file: str | None, only: str | None) -> tuple[Place, ...]:
+def _places(asked: Asked, box: Box | None, only: str | None) -> tuple[Place, ...]:
     kinds = [kind for kind in (ADS1115, ON_CHIP) if asked.converter in (kind, EITHER)]
-    if box is None or file is None:
+    if box is None:
         return new_places(kinds)
-    return places_in(box, read_text(Path(file)), kinds, only)
+    return places_in(box, kinds, only)
 
 
 # -- what is shown
@@ -265,10 +264,10 @@ def _into(words: argparse.Namespace, screen: Screen, path: Path, best: Candidate
     try:
         built = build(box_of_text(str(path), new.removeprefix("\ufeff")))
     except WrongBoxFile as wrong:
-        raise Wrong(
-            *wrong.lines,
-            f"{path}: not written: with these lines it would not be right; --name gives it another name",
-        ) from None
+        named = any("the name stands" in line for line in wrong.lines)
+        cure = "; --name gives it another name" if named else ""
+        what = f"{path}: not written: with these lines it would not be right{cure}"
+        raise Wrong(*wrong.lines, what) from None
     added = new[len(old.rstrip()) :].strip().splitlines()
     screen.say(
         f"\n{path}: {len(added)} lines would be added at its end, those above"

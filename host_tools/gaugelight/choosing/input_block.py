@@ -14,7 +14,6 @@ from gaugelight.circuits import Circuit, Direct, Divider, PullUp, Shunt
 from gaugelight.converters import GAINS, Ads1115, OnChip
 from gaugelight.lights import Knob
 from gaugelight.problems import Misuse
-from gaugelight.toml_lines import key_lines
 
 KINDS: dict[type, str] = {PullUp: "pull-up", Shunt: "shunt", Divider: "divider", Direct: "direct"}
 FIRST_ADDRESS, CHIPS = 0x48, 4
@@ -26,8 +25,8 @@ def ohms_text(ohms: float) -> str:
     """As it is written in a box file and on a drawing: "4.7 kohm"."""
     for least, scale, unit in ((1e6, 1e6, "Mohm"), (1e3, 1e3, "kohm")):
         if ohms >= least * (1 - 1e-9):
-            return f"{ohms / scale:.6g} {unit}"
-    return f"{ohms:.6g} ohm"
+            return f"{ohms / scale:.9g} {unit}"
+    return f"{ohms:.9g} ohm"
 
 
 def value_text(value: Any) -> str:
@@ -122,15 +121,23 @@ class Place:
 BARE_BOX = '[box]\nname = "{}"\nboard = "rp2040"\nsupply = "{} V"\n'
 
 
-def _chip_lines(name: str, address: int) -> str:
-    return f'\n[converter.{name}]\nkind = "ads1115"\naddress = {address:#04x}\n'
+def _chip_lines(chip: Ads1115) -> str:
+    lines = [
+        f"[converter.{json.dumps(chip.name)}]" if not chip.name.isalnum() else f"[converter.{chip.name}]"
+    ]
+    lines += ['kind = "ads1115"', f"address = {chip.address:#04x}"]
+    if chip.full_scale != Ads1115.full_scale:
+        lines.append(f'full_scale = "{chip.full_scale:g} V"')
+    if chip.rate != Ads1115.rate:
+        lines.append(f'rate = "{chip.rate} Hz"')
+    return "\n".join(["", *lines, ""])
 
 
 def new_places(kinds: Sequence[str]) -> tuple[Place, ...]:
     """In a box that has nothing yet."""
     bare = BARE_BOX.format("my console", 14)
     chip = Ads1115("aft", FIRST_ADDRESS)
-    lines = _chip_lines(chip.name, chip.address)
+    lines = _chip_lines(chip)
     made = {
         ADS1115: Place(ADS1115, chip, bare + lines, CHANNELS, new=lines),
         ON_CHIP: Place(ON_CHIP, None, bare, tuple(map(str, CONVERTER_PINS))),
@@ -138,12 +145,11 @@ def new_places(kinds: Sequence[str]) -> tuple[Place, ...]:
     return tuple(made[kind] for kind in kinds)
 
 
-def places_in(box: Box, text: str, kinds: Sequence[str], only: str | None = None) -> tuple[Place, ...]:
+def places_in(box: Box, kinds: Sequence[str], only: str | None = None) -> tuple[Place, ...]:
     """In a box file that is there: on each of its converters with a free pin, and on one more if there is room.
 
     only: the name of the one converter that is meant. Raises Misuse where there is none, or nothing is free on it.
     """
-    text = text.replace("\r\n", "\n")
     known = [chip.name for chip in box.chips]
     if only is not None and only not in known:
         raise Misuse(f'{box.file}: there is no [converter.{only}]; there is: {", ".join(known) or "none"}')
@@ -162,20 +168,19 @@ def places_in(box: Box, text: str, kinds: Sequence[str], only: str | None = None
             free = tuple(channel for channel in CHANNELS if channel not in used)
             if chip.continuous or not free or only not in (None, chip.name):
                 continue
-            header = bare + "\n" + _table_text(text, f"converter.{chip.name}")
-            made.append(Place(ADS1115, chip, header, free, _rails(box, text, chip), names))
+            made.append(Place(ADS1115, chip, bare + _chip_lines(chip), free, _rails(box, chip), names))
         spare = {FIRST_ADDRESS + n for n in range(CHIPS)} - {chip.address for chip in box.chips}
         if only is None and spare:
             name = next(one for one in ("aft", "fore", "mid", "spare", "more") if one not in known)
             chip = Ads1115(name, min(spare))
-            lines = _chip_lines(name, chip.address)
+            lines = _chip_lines(chip)
             made.append(Place(ADS1115, chip, bare + lines, CHANNELS, names=names, new=lines))
     if ON_CHIP in kinds and only is None:
         taken = {one.converter.pin for one in box.inputs if isinstance(one.converter, OnChip)}
         taken |= {lamp.source.pin for lamp in box.lights.lamps if isinstance(lamp.source, Knob)}
         free = tuple(str(pin) for pin in CONVERTER_PINS if pin not in taken)
         if free:
-            made.append(Place(ON_CHIP, None, bare, free, _rails(box, text, None), names))
+            made.append(Place(ON_CHIP, None, bare, free, _rails(box, None), names))
     if not made:
         what = (
             f"nothing is free on {only}"
@@ -186,9 +191,9 @@ def places_in(box: Box, text: str, kinds: Sequence[str], only: str | None = None
     return tuple(made)
 
 
-def _rails(box: Box, text: str, chip: Ads1115 | None) -> tuple[tuple[Input, str], ...]:
+def _rails(box: Box, chip: Ads1115 | None) -> tuple[tuple[Input, str], ...]:
     return tuple(
-        (one, _lines_from(text, one.line))
+        (one, _rail_text(one))
         for one in box.inputs
         if one.nominal is not None
         and one.unit == "V"
@@ -197,19 +202,18 @@ def _rails(box: Box, text: str, chip: Ads1115 | None) -> tuple[tuple[Input, str]
     )
 
 
-def _table_text(text: str, table: str) -> str:
-    lines = key_lines(text)
-    return _lines_from(text, lines[table, 0, ""])
-
-
-def _lines_from(text: str, line: int) -> str:
-    """A table's lines, from that of its header to the last before the next one."""
-    headers = sorted(number for (_, _, key), number in key_lines(text).items() if not key)
-    end = next((number for number in headers if number > line), None)
-    lines = text.split("\n")[line - 1 : None if end is None else end - 1]
-    while lines and (not lines[-1].strip() or lines[-1].lstrip().startswith("#")):
-        lines.pop()
-    return "\n".join(lines) + "\n"
+def _rail_text(one: Input) -> str:
+    """What of a rail's input concerns those that hang on it, whatever way its box file writes it."""
+    assert one.nominal is not None
+    converter = one.converter
+    rows: dict[str, Any] = {"name": one.name, "circuit": circuit_values(one.circuit), "unit": "V"}
+    if isinstance(converter, OnChip):
+        rows |= {"pin": converter.pin, "oversample": converter.oversample}
+    else:
+        pin = f"{converter.chip.name}.{converter.channel}"
+        rows |= {"pin": pin, "full_scale": f"{converter.full_scale:g} V"}
+    rows["nominal"] = f"{float(one.nominal):g} V"
+    return "\n".join(["[[input]]", *(f"{key} = {value_text(value)}" for key, value in rows.items()), ""])
 
 
 @dataclass(frozen=True)
@@ -222,10 +226,6 @@ class Block:
     @property
     def text(self) -> str:
         return f"{self.rail}\n{self.input}" if self.rail else self.input
-
-
-def rail_name(asked: Asked) -> str:
-    return "sender rail" if asked.ratiometric is None else f"{asked.ratiometric:g} V supply"
 
 
 def rail_block(place: Place, name: str, pin: str, volts: float, circuit: Circuit) -> str:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 from gaugelight.choosing.asked import Asked
 from gaugelight.choosing.circuit_drawn import first_protection
-from gaugelight.circuits import Circuit, Direct, Divider, PullUp, Shunt, meeting
+from gaugelight.circuits import Circuit, Divider, PullUp, Shunt, meeting
 from gaugelight.converters import CHIP_SUPPLY
 
 # AC 25.981-1 (guidance for transport aircraft; the four figures are from memory: read the text)
