@@ -549,6 +549,7 @@ class _Rated:
             len(self.against),
             float(self.live is not None and self.live[0].left < SPARE_VOLTS),
             float(not self.told),
+            float(self.draft.place.one_more),
             _alike(self.error, NO_MATTER["matters"] * float(self.input.step)),
         )
 
@@ -557,7 +558,6 @@ class _Rated:
         circuit, step = self.draft.circuit, float(self.input.step)
         parts = 4.0 if self.draft.quartet else sum(bool(getattr(circuit, part, 0)) for part in PARTS)
         to_add = float(self.draft.rail is not None and bool(self.draft.rail.pin))
-        to_add += 2.0 * bool(self.draft.place.new)
         return (
             *self.first_key,
             _alike(self.worst, NO_MATTER["worst"] * step),

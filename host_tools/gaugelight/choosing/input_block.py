@@ -101,6 +101,11 @@ class Place:
     new: str = ""
 
     @property
+    def one_more(self) -> bool:
+        """A converter that a box which is there would need besides."""
+        return bool(self.new and self.names)
+
+    @property
     def full_scale(self) -> float:
         return OnChip.full_scale if self.chip is None else self.chip.full_scale
 

@@ -79,7 +79,7 @@ def pin_words(one: Candidate) -> str:
 
 
 RANKED = (
-    "ranked by: nothing against it; a broken wire told; error, step, self-heating and grounds (2 mV with a return wire of its own, else as"
+    "ranked by: nothing against it; a broken wire told; a free pin of the box before one more converter; error, step, self-heating and grounds (2 mV with a return wire of its own, else as"
     " stated) together at the point that matters, then at the worst, where less than a quarter and half of a displayed step count as"
     " none and a tenth more as equal; little current, or of loops and voltages much signal; few parts"
 )
