@@ -128,7 +128,11 @@ def test_hidden_by_the_end() -> None:
     assert top.airframe == 0 and top.airframe_signal > 3
     assert offs(PULL_UP, FLOAT, [0], -0.05, NOTHING)[0].airframe == 0
     text = "\n".join(said(PULL_UP, 0.05, [top, bottom], "US gal", ReturnWire(0.16)))
-    assert "hidden by its end" in text and "312 mA" in text and "insulated" in text
+    assert (
+        "hidden by its end" in text
+        and "else 50 mV over its 0.16 ohm send up to 312 mA" in text
+        and "insulated" in text
+    )
 
 
 WORDS: dict[str, tuple[Chain, str]] = {
