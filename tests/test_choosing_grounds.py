@@ -103,7 +103,11 @@ BY_HAND: dict[str, tuple[Chain, Law, float, ReturnWire, float]] = {
 
 @pytest.mark.parametrize("chain, law, reading, back, off", BY_HAND.values(), ids=BY_HAND)
 def test_by_hand(chain: Chain, law: Law, reading: float, back: ReturnWire, off: float) -> None:
-    assert offs(chain, law, [reading], 0.05, back)[0].wire == pytest.approx(off, abs=2e-4)
+    found = offs(chain, law, [reading], 0.05, back)[0]
+    assert found.wire == pytest.approx(off, abs=2e-4)
+    signal = float(law.signal(np.array([reading]))[0])
+    for reads, signals in ((found.wire, found.wire_signal), (found.airframe, found.airframe_signal)):
+        assert float(law.reading(np.array([signal + signals]))[0]) == pytest.approx(reading + reads, abs=1e-9)
 
 
 def test_wire_of_the_reference_notes() -> None:
@@ -126,6 +130,11 @@ def test_hidden_by_the_end() -> None:
     """At full the float's end hides what the signal shows; below nought the box counts nought."""
     top, bottom = offs(PULL_UP, FLOAT, [18, 0], 0.05, NOTHING)
     assert top.airframe == 0 and top.airframe_signal > 3
+    _, *rows = said(PULL_UP, 0.05, [top, bottom], "US gal")
+    assert rows == [
+        "  at 18 US gal: hidden by its end (+3.7 of the signal); +0 US gal",
+        "  at 0 US gal: +0.46 US gal; +0 US gal",
+    ]
     assert offs(PULL_UP, FLOAT, [0], -0.05, NOTHING)[0].airframe == 0
     text = "\n".join(said(PULL_UP, 0.05, [top, bottom], "US gal", ReturnWire(0.16)))
     assert (
