@@ -132,7 +132,7 @@ def test_hidden_by_the_end() -> None:
     assert top.airframe == 0 and top.airframe_signal > 3
     _, *rows = said(PULL_UP, 0.05, [top, bottom], "US gal")
     assert rows == [
-        "  at 18 US gal: hidden by its end (+3.7 of the signal); +0 US gal",
+        "  at 18 US gal: hidden by its end (+3.7 of the signal); nothing",
         "  at 0 US gal: +0.46 US gal; +0 US gal",
     ]
     assert offs(PULL_UP, FLOAT, [0], -0.05, NOTHING)[0].airframe == 0
