@@ -78,7 +78,7 @@ WRONG: dict[str, tuple[list[str], str]] = {
     "no such series": ([*FLOAT, "--series-of", "E7"], "E24"),
     "resistors of no tolerance": ([*FLOAT, "--tolerance", "tight"], "%"),
     "a box file that is not there": ([*FLOAT, "--into", "none.toml"], "cannot be read"),
-    "a tank file that is not there": (["--two-floats", "none.toml"], "cannot be read"),
+    "a tank file that is not there": (["--two-floats", "none.toml"], "[[float]]"),
     "no voltage at all": ([*FLOAT, "--rail", "0 V"], "more than 0"),
 }  # fmt: skip
 

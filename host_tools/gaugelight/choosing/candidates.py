@@ -327,7 +327,7 @@ def _drafts(asked: Asked, place: Place, rail: _Rail | None, template: Box) -> It
             circuit = PullUp(resistor, name, series=series, wire=wire, **common)
             yield from _in_range(_Draft(place, rail, circuit, None, quartet), one, template)
     elif asked.signal == "mA":
-        for resistor in values(asked.series_of, 5, 1000):
+        for resistor in values(asked.series_of, 5, 300):  # 21 mA over 172 ohm are all that a pin takes
             yield from _in_range(_Draft(place, rail, Shunt(resistor, **common), None), one, template)
     else:
         for pull_down in (PULL_DOWN, None):

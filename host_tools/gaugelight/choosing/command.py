@@ -48,7 +48,7 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
     picture = _drawing(words.output)
     floats = None
     if words.two_floats is not None:
-        floats = tank_file.read_tank(Path(words.two_floats))
+        floats = _two_floats(Path(words.two_floats))
         given |= {"series": floats.lists, "unit": given["unit"] or floats.found.unit, "tank": True}
         if given["unit"] != floats.found.unit:
             raise Misuse(f"--unit {given['unit']}: {words.two_floats} reckons in {floats.found.unit}")
@@ -143,8 +143,11 @@ def _show(screen: Screen, choice: Choice) -> None:
     asked = choice.asked
     if choice.found:
         unit = choice.found[0].input.unit
-        title = f"{asked.name}, {unit}: at {asked.matters:.4g}, the best first"
-        screen.table(title, reasons.HEADS, [reasons.row(one) for one in choice.found], wrap=True)
+        screen.say(f"{asked.name}, {unit}: at {asked.matters:.4g}, the best first")
+        numbered = list(enumerate(choice.found, 1))
+        for number, each in numbered:
+            screen.say(f"  {number}  {reasons.name_of(each)}")
+        screen.table("", reasons.HEADS, [reasons.row(number, each) for number, each in numbered], wrap=True)
         screen.say(f"  {reasons.RANKED}")
     for line in reasons.refused_lines(choice):
         screen.say(f"  {line}")
@@ -189,6 +192,12 @@ def _extras(best: Candidate) -> dict[str, list[str]]:
             *altitude.table(asked.unit),
         ]
     return found
+
+
+def _two_floats(path: Path) -> tank_file.Floats:
+    if not path.exists():
+        raise Misuse(f"{path}: is not there; such a file reads:", *(tank_file.__doc__ or "").splitlines()[2:])
+    return tank_file.read_tank(path)
 
 
 def _show_floats(screen: Screen, floats: tank_file.Floats) -> None:

@@ -30,7 +30,7 @@ Fact = tuple[str, str]  # what it is about, what there is to say
 RATED = 0.6  # W, of a metal film resistor as in the reference box
 DERATED = 0.5  # of its rating, that a resistor is used to (common practice, no source)
 HEADS = [
-    "circuit",
+    "",
     ">one step",
     ">+- 95 %",
     ">at worst",
@@ -85,12 +85,20 @@ RANKED = (
 )
 
 
-def row(one: Candidate) -> list[str]:
-    """Of the table; HEADS are its heads."""
+def name_of(one: Candidate) -> str:
+    """The circuit and its pin, and whether it is only shown."""
     where = f", {pin_words(one)} at {one.converter.full_scale:g} V"
-    against = " (NOT TO BE BUILT, see below)" if one.against else ""
+    return (
+        circuit_words(one.circuit, one.quartet)
+        + where
+        + (" (NOT TO BE BUILT, see below)" if one.against else "")
+    )
+
+
+def row(number: int, one: Candidate) -> list[str]:
+    """Of the table; HEADS are its heads."""
     return [
-        circuit_words(one.circuit, one.quartet) + where + against,
+        str(number),
         two(one.resolution),
         two(one.error),
         two(one.worst.plus_minus),
@@ -277,11 +285,14 @@ def tank_statement(one: Candidate) -> str:
 
 
 def tank_held_against(one: Candidate) -> str:
-    feed = f"{tank_energy.feed_high(one.asked):g} V before the rail's regulator"
-    return (
-        f"into the tank, the sender shorted; held against {tank_energy.SOURCE}; assumed: {feed}, 22 nF at the connector and 100 nF at the"
-        f" pin as in the reference box, {one.asked.wire.length:g} m of wire ({1e6 * one.asked.wire.henries:.2g} uH)"
-    )
+    whose = "into the tank, the sender shorted"
+    assumed = "22 nF at the connector and 100 nF at the pin as in the reference box"
+    if isinstance(one.circuit, PullUp):
+        assumed = f"{tank_energy.feed_high(one.asked):g} V before the rail's regulator, {assumed}"
+    else:
+        whose = "up the signal wire alone, into a shorted sender; its supply is not in these figures"
+    wire = f"{one.asked.wire.length:g} m of wire ({1e6 * one.asked.wire.henries:.2g} uH)"
+    return f"{whose}; held against {tank_energy.SOURCE}; assumed: {assumed}, {wire}"
 
 
 # --- nothing fits ---

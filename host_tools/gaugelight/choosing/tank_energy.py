@@ -119,7 +119,12 @@ def feed_high(asked: Asked) -> float:
 
 
 def tank_cases(circuit: Circuit, asked: Asked, quartet: bool) -> tuple[TankCase, ...]:
-    """The box as built, and with each of its parts failed by itself. asked: for the rail, what feeds it, and the wire's inductance."""
+    """The box as built, and with each of its parts failed by itself. asked: for the rail, what feeds it, and the wire's inductance.
+
+    None for a loop, whose current comes from elsewhere; of a voltage only what the box sends up its signal wire.
+    """
+    if isinstance(circuit, Shunt):
+        return ()
     whole = _parts_of(circuit, asked.rail)
     failed: dict[str, _Parts] = {}
     if isinstance(circuit, PullUp):
@@ -130,11 +135,10 @@ def tank_cases(circuit: Circuit, asked: Asked, quartet: bool) -> tuple[TankCase,
         if circuit.series:
             failed[SERIES] = replace(whole, series=0.0)
         failed[REGULATOR] = replace(whole, rail=max(feed_high(asked), whole.rail))
-    if not isinstance(circuit, Shunt):
-        failed[CLAMP] = replace(whole, clamp=0.0)
-        failed[CHIP] = replace(whole, chip=0.0)
-        failed[PROTECTION] = replace(whole, to_clamp=0.0, to_pin=whole.to_pin if whole.to_clamp else 0.0)
-        failed[PIN_CAPACITOR] = replace(whole, grounded=0.0)
+    failed[CLAMP] = replace(whole, clamp=0.0)
+    failed[CHIP] = replace(whole, chip=0.0)
+    failed[PROTECTION] = replace(whole, to_clamp=0.0, to_pin=whole.to_pin if whole.to_clamp else 0.0)
+    failed[PIN_CAPACITOR] = replace(whole, grounded=0.0)
     cases = {NORMAL: whole} | failed
     return tuple(
         TankCase(name, 1000 * parts.amperes, 1e6 * _joules(parts, asked)) for name, parts in cases.items()
