@@ -587,7 +587,7 @@ def _notes(circuit: Circuit, converter: Converter, ends: Ends, bus: float) -> li
         )
     if len(ends.connector) == 1 and not isinstance(circuit, (Shunt, Millivolt)):
         notes.append(
-            "Returned through the airframe: what that drops adds to the reading. A wire of its own spares it."
+            "Returned through the airframe: what that drops goes into the reading. A wire of its own spares it."
         )
     if ends.connector and not isinstance(circuit, Millivolt):
         channel = "" if ends.channel is None else str(ends.channel)
