@@ -61,9 +61,9 @@ ADVICE: dict[str, tuple[tuple[Any, ...], str, float, list[str]]] = {
     "coolant, wide range": (("coolant", 1000, "psi", 8000), "gauge", 0.0, ["leak"]),
     "fuel": (("fuel", 15, "psi", 12_500), "gauge", 0.0, ["vented", "nothing of a pressure below"]),
     "fuel, wide range": (("fuel", 100, "psi", 12_500), "gauge", 0.0, ["5.53 psi less"]),
-    "hydraulic": (("hydraulic", 1500, "psi", 10_000), "sealed", -4.589, ["no vent", "vacuum", "0.31 %"]),
+    "hydraulic": (("hydraulic", 1500, "psi", 10_000), "sealed", -4.589, ["no vent", "vacuum", "0.31 %", "less than a sender of 1 %"]),
     "hydraulic, low": (("hydraulic", 100, "psi", 10_000), "gauge", 0.0, ["more than a sender of 1 %", "vent must breathe"]),
-    "hydraulic, in bar": (("hydraulic", 100, "bar", 10_000), "sealed", -0.31643, ["0.32 %"]),
+    "hydraulic, in bar": (("hydraulic", 100, "bar", 10_000), "sealed", -0.31643, ["0.32 %", "another 0.19 bar less at 70 degC"]),
     "hydraulic, in kPa, low": (("hydraulic", 600, "kPa", 10_000), "gauge", 0.0, ["31.6 kPa less"]),
 }  # fmt: skip
 

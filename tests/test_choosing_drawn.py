@@ -56,7 +56,7 @@ CASES: dict[str, tuple[Circuit, Converter, Ends, float, list[str], list[str]]] =
     ),
     "loop on two wires": (
         Shunt(150, 9400, 0.001), SINGLE, Ends("hydraulic", "4-20 mA", "fore.1", ("J1-8", "J1-21"), channel=6, quartet=True), 3.3,
-        ["R61 to R64", "mA", "supply, fused", "J1-8", "R65", "R66"], ["J1-21", "return"],
+        ["R61 to R64", "mA", "supply, fused", "J1-8", "R65", "R66"], ["J1-21", "return", "airframe"],
     ),
     "loop on three wires": (
         Shunt(120, 9400), SINGLE, Ends("hydraulic", "4-20 mA", "fore.1", ("J1-8", "J1-21"), loop_wires=3), 3.3,
@@ -65,6 +65,13 @@ CASES: dict[str, tuple[Circuit, Converter, Ends, float, list[str], list[str]]] =
     "divider, ratiometric": (
         Divider(10e3, 15e3, "five volts", 2.0, 4700, 0.001), PIN, Ends("coolant pressure", "0.5-4.5 V", "GP28", ("J1-9", "J1-22"), channel=7), 5.0,
         ["R71", "10 k\u03a9", "R72", "15 k\u03a9", "0.1 %, 0.25 W", "R76", "5 V from the box", "2 \u03a9 reckoned"], ["R75", "supply, fused"],
+    ),
+    "through the airframe": (
+        PullUp(150, "rail", protection=9400), SINGLE, Ends("coolant temperature", "sender", "aft.2", ("J1-5",)), 3.3,
+        ["airframe", "Returned through the airframe"], ["return, its own wire"],
+    ),
+    "a voltage through the airframe": (
+        Divider(10e3, 15e3, protection=4700), SINGLE, Ends("pressure", "sender", "aft.2", ("J1-5",)), 3.3, ["airframe"], ["its own wire"],
     ),
     "a rail in the box": (
         Direct(protection=9400), SINGLE, Ends("sender rail", "SENDER RAIL", "aft.3", channel=4), 3.3,

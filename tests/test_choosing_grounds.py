@@ -89,6 +89,8 @@ BY_HAND: dict[str, tuple[Chain, Law, float, ReturnWire, float]] = {
     "a common pin": (PULL_UP, FLOAT, 0, ReturnWire(0.0, others=100, shared=0.02), 0.0909 / 5),
     "reversed float": (PULL_UP, BACKWARDS, 49, ReturnWire(1.0), -98 / 207),
     "own supply of 10 mA through 0.2 ohm": (DIVIDED, VOLTS, 15, ReturnWire(0.2, own=10), 0.002 * 7.5),
+    "own supply, its current not stated": (DIVIDED, VOLTS, 15, ReturnWire(0.2), 0.002 * 7.5),
+    "own supply, none": (DIVIDED, VOLTS, 15, ReturnWire(0.2, own=0), 0.0),
     "box's supply, half of it cancels": (RATIO, VOLTS, 15, ReturnWire(0.2, own=10), 0.001 * 7.5),
     "a loop": (
         Chain(Shunt(150), CHIP),
@@ -103,7 +105,11 @@ BY_HAND: dict[str, tuple[Chain, Law, float, ReturnWire, float]] = {
 
 @pytest.mark.parametrize("chain, law, reading, back, off", BY_HAND.values(), ids=BY_HAND)
 def test_by_hand(chain: Chain, law: Law, reading: float, back: ReturnWire, off: float) -> None:
-    assert offs(chain, law, [reading], 0.05, back)[0].wire == pytest.approx(off, abs=2e-4)
+    found = offs(chain, law, [reading], 0.05, back)[0]
+    assert found.wire == pytest.approx(off, abs=2e-4)
+    signal = float(law.signal(np.array([reading]))[0])
+    for reads, signals in ((found.wire, found.wire_signal), (found.airframe, found.airframe_signal)):
+        assert float(law.reading(np.array([signal + signals]))[0]) == pytest.approx(reading + reads, abs=1e-9)
 
 
 def test_wire_of_the_reference_notes() -> None:
@@ -126,9 +132,27 @@ def test_hidden_by_the_end() -> None:
     """At full the float's end hides what the signal shows; below nought the box counts nought."""
     top, bottom = offs(PULL_UP, FLOAT, [18, 0], 0.05, NOTHING)
     assert top.airframe == 0 and top.airframe_signal > 3
+    _, *rows = said(PULL_UP, 0.05, [top, bottom], "US gal")
+    assert rows == [
+        "  at 18 US gal: hidden by its end (+3.7 of the signal); nothing",
+        "  at 0 US gal: +0.46 US gal; nothing",
+    ]
     assert offs(PULL_UP, FLOAT, [0], -0.05, NOTHING)[0].airframe == 0
     text = "\n".join(said(PULL_UP, 0.05, [top, bottom], "US gal", ReturnWire(0.16)))
-    assert "hidden by its end" in text and "312 mA" in text and "insulated" in text
+    assert (
+        "hidden by its end" in text
+        and "else 50 mV over its 0.16 ohm send up to 312 mA" in text
+        and "insulated" in text
+    )
+
+
+def test_an_assumed_current_is_said() -> None:
+    found = offs(DIVIDED, VOLTS, [15], 0.05, ReturnWire(0.2))
+    assert "10 mA back through that wire (assumed)" in "\n".join(
+        said(DIVIDED, 0.05, found, "psi", ReturnWire(0.2))
+    )
+    assert "assumed" not in "\n".join(said(DIVIDED, 0.05, found, "psi", ReturnWire(0.2, own=5)))
+    assert "assumed" not in "\n".join(said(PULL_UP, 0.05, found, "psi", ReturnWire(0.2)))
 
 
 WORDS: dict[str, tuple[Chain, str]] = {

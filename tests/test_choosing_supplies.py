@@ -72,6 +72,25 @@ def test_a_measured_supply_cancels_against_ngspice(tmp_path: Path) -> None:
     assert not any("the rail" == part.name for part in same.parts)
 
 
+def test_steps_and_reference_by_hand() -> None:
+    """Three steps of 125 uV on a rail's pin of 3 V (5 V over 10 and 15 kohm): 0.0125 %. The reference's filter: 1 % of the rail."""
+    steps = of(ways(RATIO, VOLTS, [30]), SAME).parts[1]
+    assert steps.name == "3 steps of the rail's count" and steps.most[0] == pytest.approx(
+        33.75 * 3 * 125e-6 / 3, rel=3e-3
+    )
+    codes = of(ways(PIN_PULL_UP, FLOAT, [9]), SAME).parts[0]
+    assert (
+        codes.name == "23 steps of the rail's count"
+    )  # 15 of offset and 8 of linearity, 0.8 mV each, on 2.97 V
+    assert codes.most[0] == pytest.approx(off(PIN_PULL_UP, FLOAT, 9, 23 * 3.3 / 4096 / 2.97), rel=1e-3)
+    own = of(ways(ON_REFERENCE, FLOAT, [9]), OWN_REFERENCE).parts
+    assert [part.most[0] for part in own] == [pytest.approx(off(ON_REFERENCE, FLOAT, 9, 0.01))]
+
+
+def test_nought_is_said_as_nought() -> None:
+    assert "+-0 at 0, " in said(ways(PULL_UP, FLOAT, [0, 9]), [0, 9], "US gal")[0]
+
+
 def of(found: tuple[Compared, ...], way: str) -> Compared:
     return next(one for one in found if one.way == way)
 

@@ -2,8 +2,10 @@
 
 import math
 import random
+import re
 import tomllib
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -13,6 +15,7 @@ from hypothesis import strategies as st
 from scipy.spatial import ConvexHull, HalfspaceIntersection
 
 from gaugelight.boxfile import box_of_text
+from gaugelight.choosing.tank_file import read_tank
 from gaugelight.choosing.two_floats import (
     Attitude,
     Float,
@@ -28,6 +31,7 @@ from gaugelight.choosing.two_floats import (
     together,
     wedge_tank,
 )
+from gaugelight.problems import WrongBoxFile
 
 LEVEL = Attitude()
 
@@ -398,18 +402,15 @@ def test_elsewhere() -> None:
     assert half.shown - 200 == pytest.approx(1000 * 0.4 * math.tan(math.radians(2)), rel=0.02)
 
 
-SAID_ELSEWHERE: dict[str, tuple[list[tuple[float, float]], list[str]]] = {
-    "too much": (
-        [(0, 0), (100, 112), (200, 198)],
-        ["100 shows 112", "at 100 it is 12 l too much", "nose +10", "down +0"],
-    ),
-    "too little": ([(0, 0), (100, 88), (200, 198)], ["at 100 it is 12 l too little"]),
-    "none": ([(0, 0), (100, 100.5)], ["no more than 0.5 off"]),
-}
+SAID_ELSEWHERE: dict[str, tuple[list[tuple[float, float, float]], list[str]]] = {
+    "more": ([(0, 0, 0), (100, 112, 100), (200, 198, 190)], ["100 shows 112", "at 100 that is 12 l more than in level flight", "nose +10", "down +0"]),
+    "less": ([(0, 0, 0), (100, 88, 100), (200, 180, 180)], ["at 100 that is 12 l less"]),
+    "none": ([(0, 0, 0), (100, 100.5, 100)], ["no more than 0.5 from level flight"]),
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("rows, words", SAID_ELSEWHERE.values(), ids=SAID_ELSEWHERE)
-def test_said_elsewhere(rows: list[tuple[float, float]], words: list[str]) -> None:
+def test_said_elsewhere(rows: list[tuple[float, float, float]], words: list[str]) -> None:
     found = said_elsewhere(
         pair((0, 100), (100, 200)), Attitude("on the ground", 10), [Elsewhere(*row) for row in rows]
     )
@@ -453,3 +454,54 @@ WRONG: dict[str, tuple[Any, str]] = {
 def test_wrong(made: Any, words: str) -> None:
     with pytest.raises(ValueError, match=words):
         made()
+
+
+TANK_FILE = """[tank]
+shape = "box"
+span = "2 m"
+height = "40 cm"
+chord = "50 cm"
+unit = "l"
+[[float]]
+name = "inner"
+span = "1.2 m"
+chord = "25 cm"
+low = "2 cm"
+high = "38 cm"
+at_low = "0 ohm"
+at_high = "90 ohm"
+[[float]]
+name = "outer"
+span = "1.6 m"
+chord = "25 cm"
+low = "2 cm"
+high = "38 cm"
+at_low = "0 ohm"
+at_high = "90 ohm"
+[[other_attitude]]
+name = "in a turn"
+wing_down = 2
+"""
+# other line: what is said, or what is wrong
+OTHER_ATTITUDES = {
+    "wing_down = 2": "in a turn (nose +0, this wing down +2 degrees)",
+    "nose_up = 3\nwing_down = -1": "in a turn (nose +3, this wing down -1 degrees)",
+    "wing_down = 45": "in a turn: attitudes up to 30 degrees",
+    'wing_down = "2 deg"': "other_attitude 1: wing_down: '2 deg' is no number of degrees",
+    "wing_up = 2": "other_attitude 1: unknown: wing_up",
+}
+
+
+@pytest.mark.parametrize("line, words", OTHER_ATTITUDES.items())
+def test_other_attitudes_of_a_tank_file(tmp_path: Path, line: str, words: str) -> None:
+    path = tmp_path / "tank.toml"
+    path.write_text(TANK_FILE.replace("wing_down = 2", line))
+    try:
+        said = "\n".join(read_tank(path).said)
+    except WrongBoxFile as wrong:
+        said = "\n".join(wrong.lines)
+    assert words in said
+    if (
+        line == "wing_down = 2"
+    ):  # 0.4 m outboard of the middle: 1000 x 0.4 tan 2 degrees are 14 l (by hand, as above)
+        assert re.search(r"at [123]00 that is 14 l more than in level flight", said)

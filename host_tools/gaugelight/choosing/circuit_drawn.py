@@ -71,7 +71,7 @@ class Ends:
     sender     "float, 0 to 90 ohm"
     pin        the converter's: "aft.0", "GP28"
     connector  pins of the box's connector, signal (of millivolts the plus) first, then the return (the minus): ("J1-1", "J1-14");
-               none: the signal is made in the box
+               one: it returns through the airframe; none: the signal is made in the box
     wire       of the run: "AWG 22, 3 m"
     channel    leads the designators as in hardware_notes/parts.csv: 1 gives R11, C11, D1; None: R1, C1, D
     quartet    the pull-up, or the shunt, is four of its value as one
@@ -348,7 +348,8 @@ def _sender(sheet: _Sheet, circuit: Circuit, supply: float) -> None:
         sheet.x += COLUMN
         return
     x = sheet.x + 34
-    returns = len(ends.connector) > 1 and not (isinstance(circuit, Shunt) and ends.loop_wires == 2)
+    needs_ground = not (isinstance(circuit, Shunt) and ends.loop_wires == 2)
+    returns = needs_ground and len(ends.connector) > 1
     if isinstance(circuit, PullUp):
         sheet.resistor(x, WIRE, RETURN)
         middle = (WIRE + RETURN) / 2
@@ -366,8 +367,11 @@ def _sender(sheet: _Sheet, circuit: Circuit, supply: float) -> None:
         sheet.box((x, WIRE), 48, 80)
         symbol = "mA" if isinstance(circuit, Shunt) else "V"
         sheet.words((x, WIRE + 5), symbol, centred=True, size=TITLE)
-        if returns:
+        if needs_ground:
             sheet.line((x, WIRE + 40), (x, RETURN))
+    if needs_ground and not returns:
+        sheet.ground((x, RETURN))
+        sheet.words((x + 18, RETURN + 8), "airframe")
     start = x if isinstance(circuit, PullUp) else x + 24
     sheet.x = x + COLUMN + 30
     sheet.line((start, WIRE), (sheet.x, WIRE))
@@ -580,6 +584,10 @@ def _notes(circuit: Circuit, converter: Converter, ends: Ends, bus: float) -> li
     if isinstance(circuit, PullUp) and circuit.rail != REFERENCE:
         notes.append(
             "The rail is measured by another input of the same converter; it has a regulator of its own, which bus voltage cannot lift."
+        )
+    if len(ends.connector) == 1 and not isinstance(circuit, (Shunt, Millivolt)):
+        notes.append(
+            "Returned through the airframe: what that drops goes into the reading. A wire of its own spares it."
         )
     if ends.connector and not isinstance(circuit, Millivolt):
         channel = "" if ends.channel is None else str(ends.channel)

@@ -25,7 +25,7 @@ from gaugelight.choosing.candidates import Candidate, Choice, choose as choose_c
 from gaugelight.choosing.circuit_drawn import Ends, draw
 from gaugelight.choosing.guide import guide
 from gaugelight.choosing.input_block import Place, new_places, places_in
-from gaugelight.circuits import Shunt
+from gaugelight.circuits import PullUp, Shunt
 from gaugelight.cli import ADVISORY, Outcome, Screen
 from gaugelight.problems import Misuse, Wrong, WrongBoxFile
 from gaugelight.whole_file import read_text, write_whole
@@ -176,7 +176,9 @@ def _extras(best: Candidate) -> dict[str, list[str]]:
         offs = grounds.offs(chain, law, (asked.matters,), asked.ground_offset, back)
         found["grounds"] = list(grounds.said(chain, asked.ground_offset, offs, unit, back))
     if best.circuit.rail is not None:
-        ways = supplies.ways(chain, law, (asked.matters,))
+        # a pull-up's rail stays in the box, a sender's supply goes out to it
+        lost = 0.0 if isinstance(best.circuit, PullUp) else grounds.SENDER_MA / 1000 * asked.wire.ohms()
+        ways = supplies.ways(chain, law, (asked.matters,), lost=lost)
         found["what it is compared with"] = list(supplies.said(ways, (asked.matters,), unit))
     if asked.unit in PRESSURE_UNITS:
         low, high = law.span
@@ -240,7 +242,8 @@ def _svg(best: Candidate) -> str:
         asked.name,
         sender,
         reasons.pin_words(best),
-        ("signal", "return"),
+        ("signal",) if asked.wire.airframe_return else ("signal", "return"),
+        f"AWG {asked.wire.gauge}, {asked.wire.length:g} m" if asked.wire_stated else "",
         tank=asked.tank,
         quartet=best.quartet,
         loop_wires=asked.loop_wires,

@@ -15,6 +15,10 @@ from gaugelight.circuits import Millivolt, PullUp, Shunt, known_wire
 from gaugelight.laws import Law
 from gaugelight.wires import Wire
 
+SENDER_MA = (
+    10.0  # that a voltage sender takes from its supply: assumed; data sheets say 2 to 10 (from memory)
+)
+
 
 @dataclass(frozen=True)
 class ReturnWire:
@@ -22,13 +26,13 @@ class ReturnWire:
 
     ohms    of the conductor, pins included
     known   it is part of what the box file states as the circuit's `wire`
-    own     mA that a sender with a supply sends through it besides; a pull-up's current is reckoned
+    own     mA that a voltage sender's supply sends through it; None: SENDER_MA. A pull-up's current is reckoned
     others  mA of other senders through what they share with it, which has `shared` ohm: a wire, or a common pin
     """
 
     ohms: float
     known: bool = False
-    own: float = 0.0
+    own: float | None = None
     others: float = 0.0
     shared: float = 0.0
 
@@ -50,7 +54,7 @@ class Off:
 def return_wire(
     run: Wire,
     known: bool = False,
-    own: float = 0.0,
+    own: float | None = None,
     others: float = 0.0,
     shared_share: float = 0.0,
     common_pin: float = 0.0,
@@ -76,7 +80,8 @@ def offs(
         if isinstance(chain.circuit, PullUp):
             by_wire = _signal(chain, signal, others, 0.0 if back.known else back.ohms)
         else:
-            by_wire = _signal(chain, signal, others + back.own / 1000 * back.ohms, 0.0)
+            own = SENDER_MA if back.own is None else back.own
+            by_wire = _signal(chain, signal, others + own / 1000 * back.ohms, 0.0)
         shown = [float(law.reading(np.array([one]))[0]) - reading for one in (by_airframe, by_wire)]
         found.append(Off(reading, shown[0], shown[1], by_airframe - signal, by_wire - signal))
     return tuple(found)
@@ -117,6 +122,10 @@ def said(
             for pair in ((off.airframe, off.airframe_signal), (off.wire, off.wire_signal))
         ]
         lines.append(f"  at {off.reading:g} {unit}: {ends[0]}; {ends[1]}")
+    if back is not None and back.own is None and not isinstance(chain.circuit, PullUp):
+        lines.append(
+            f"  the sender's supply is taken to send {SENDER_MA:g} mA back through that wire (assumed)"
+        )
     if back is not None and abs(offset) > 0 and back.ohms > 0:
         through = 1000 * abs(offset) / back.ohms
         lines.append(

@@ -20,9 +20,13 @@ at_low = "0 ohm"
 at_high = "90 ohm"
 arm = "14 cm"                # of a float on a lever; leave it out where the float rides on a rod
 
-[attitude]                   # optional
+[attitude]                   # the table's own; optional
 nose_up = 2
 wing_down = 0
+
+[[other_attitude]]           # where it stands otherwise, and what the table then shows; optional, as many as there are
+name = "on the ground"
+nose_up = 11
 """
 
 from __future__ import annotations
@@ -126,22 +130,38 @@ def read_tank(path: Path) -> Floats:
     tank = _Table(file, "tank", top.take("tank", lambda value: value, "... under [tank]"))
     pair = top.take("float", _pair, "... twice, each under [[float]]")
     attitude = _Table(file, "attitude", top.take("attitude", lambda value: value, "", {}))
+    others: list[Any] = top.take("other_attitude", _tables, "", [])
     top.finish()
     unit = tank.take("unit", box_values.one_of(*two_floats.VOLUMES), '"US gal"', "US gal")
     unusable = tank.take("unusable", _amount, "0.5", 0.0)
     try:
         made = _tank(tank)
         floats = [_float(_Table(file, f"float {number}", values)) for number, values in enumerate(pair, 1)]
-        attitude_is = Attitude(
-            nose_up=attitude.take("nose_up", _degrees, "2", 0.0),
-            wing_down=attitude.take("wing_down", _degrees, "0", 0.0),
-        )
-        attitude.finish()
-        found = two_floats.together(made, floats, attitude_is, unit, unusable)
+        own = _attitude(attitude, "level flight")
+        found = two_floats.together(made, floats, own, unit, unusable)
+        said = [*two_floats.said(found)]
+        for number, values in enumerate(others, 1):
+            other = _attitude(_Table(file, f"other_attitude {number}", values), f"attitude {number}")
+            said += two_floats.said_elsewhere(found, other, two_floats.elsewhere(made, found, other))
     except ValueError as problem:
         raise WrongBoxFile(file, [Problem(0, "tank", str(problem))]) from None
     lists = tuple(tuple((f"{ohm:.6g} ohm", at) for ohm, at in one) for one in found.lists)
-    return Floats(found, lists, list(two_floats.said(found)))
+    return Floats(found, lists, said)
+
+
+def _tables(value: Any) -> list[Any]:
+    if not isinstance(value, list):
+        raise ValueError("write each one under [[other_attitude]]")
+    return value
+
+
+def _attitude(table: _Table, name: str) -> Attitude:
+    name = table.take("name", box_values.name, "", name)
+    found = Attitude(
+        name, table.take("nose_up", _degrees, "2", 0.0), table.take("wing_down", _degrees, "0", 0.0)
+    )
+    table.finish()
+    return found
 
 
 def _pair(value: Any) -> list[Any]:

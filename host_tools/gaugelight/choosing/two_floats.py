@@ -435,23 +435,26 @@ def _with_error(found: Together, quantities: Floats, ohms: Floats) -> Together:
 
 @dataclass(frozen=True)
 class Elsewhere:
-    """What a table shows in another attitude than its own, of a true quantity."""
+    """What a table shows of a true quantity in another attitude, and at home, in its own."""
 
     quantity: float
     shown: float
+    home: float
 
 
 def elsewhere(
     tank: Tank, found: Together, attitude: Attitude, at: Sequence[float] = PLACES
 ) -> tuple[Elsewhere, ...]:
     """At shares of the usable quantity."""
-    level, per_litre = Level(tank, attitude), float(1 / UNITS[found.unit][1])
-    grid = _heights(level, found.floats)
-    quantities = level.litres(grid) * per_litre - found.unusable
-    shown = found.reading(_total(level, found.floats, grid))
-    return tuple(
-        Elsewhere(share * found.full, float(np.interp(share * found.full, quantities, shown))) for share in at
-    )
+    per_litre = float(1 / UNITS[found.unit][1])
+    wanted = np.array(at) * found.full
+    shown = []
+    for each in (attitude, found.attitude):
+        level = Level(tank, each)
+        grid = _heights(level, found.floats)
+        quantities = level.litres(grid) * per_litre - found.unusable
+        shown.append(np.interp(wanted, quantities, found.reading(_total(level, found.floats, grid))))
+    return tuple(Elsewhere(*map(float, row)) for row in zip(wanted, *shown))
 
 
 # --- in words ---
@@ -507,11 +510,13 @@ def said_elsewhere(found: Together, attitude: Attitude, rows: Sequence[Elsewhere
     """Lines: what the table shows in another attitude, and how far that is off at worst."""
     unit = found.unit
     shown = ", ".join(f"{one.quantity:.3g} shows {one.shown:.3g}" for one in rows)
-    worst = max(rows, key=lambda one: abs(one.shown - one.quantity))
-    off = worst.shown - worst.quantity
+    worst = max(rows, key=lambda one: abs(one.shown - one.home))
+    off = worst.shown - worst.home
     angles = f"nose {attitude.nose_up:+g}, this wing down {attitude.wing_down:+g} degrees"
     said = f"{attitude.name} ({angles}): of {unit} {shown}"
     if abs(off) < 0.005 * found.full:
-        return (f"{said}; no more than {abs(off):.2g} off",)
-    way = "too much" if off > 0 else "too little"
-    return (f"{said}; at {worst.quantity:.3g} it is {abs(off):.2g} {unit} {way}",)
+        return (f"{said}; no more than {abs(off):.2g} from {found.attitude.name}",)
+    way = "more" if off > 0 else "less"
+    return (
+        f"{said}; at {worst.quantity:.3g} that is {abs(off):.2g} {unit} {way} than in {found.attitude.name}",
+    )
