@@ -254,15 +254,32 @@ def test_the_pin_that_is_chosen(case: str, capsys: pytest.CaptureFixture[str], t
     assert right in said and ("nominal =" not in said or more is not OIL)
 
 
-def test_a_box_file_written_another_way(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+OTHERWISE = {
+    "a converter in one line: its free pin comes before a second one": (
+        'converter = { "my chip" = { kind = "ads1115", address = 0x4a, full_scale = "6.144 V" } }\n[box]\nname = "other"\nboard = "rp2040"\n'
+        '[[input]]\nname = "a rail"\npin = "my chip.1"\nunit = "V"\nnominal = "3.3 V"\n[input.circuit]\nkind = "direct"\n',
+        0,
+        'pin = "my chip.0"',
+    ),
+    "inputs in one line: nothing can stand behind them": (
+        'input = [{ name = "a rail", pin = "c.1", unit = "V", nominal = "3.3 V", circuit = { kind = "direct" } }]\n'
+        '[converter.c]\nkind = "ads1115"\n[box]\nname = "other"\nboard = "rp2040"\n',
+        1,
+        "not written",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", OTHERWISE)
+def test_a_box_file_written_another_way(
+    case: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    text, code, right = OTHERWISE[case]
     box = tmp_path / "box.toml"
-    box.write_text(
-        'input = [{ name = "pull \\"up\\" rail", pin = "my chip.1", unit = "V", nominal = "3.3 V", circuit = { kind = "direct" } }]\n'
-        'converter = { "my chip" = { kind = "ads1115", address = 0x4a, full_scale = "6.144 V" } }\n'
-        '[box]\nname = "other"\nboard = "rp2040"\n'
-    )
-    assert run(*OIL, "--into", str(box)) == 0
-    assert 'pin = "my chip.0"' in capsys.readouterr().out  # no second converter where a pin is free
+    box.write_text(text)
+    assert run(*OIL, "--into", str(box), "--yes") == code
+    assert right in "".join(capsys.readouterr())
+    assert (box.read_text() == text) == bool(code)
 
 
 def test_a_full_box_gets_another_converter(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
