@@ -80,6 +80,9 @@ WRONG: dict[str, tuple[list[str], str]] = {
     "resistors of no tolerance": ([*FLOAT, "--tolerance", "tight"], "%"),
     "a box file that is not there": ([*FLOAT, "--into", "none.toml"], "cannot be read"),
     "a tank file that is not there": (["--two-floats", "none.toml"], "[[float]]"),
+    "above the air": (["--sender", "0-90 ohm", "--unit", "psi", "--range", "0", "9", "--altitude", "1000000 ft"], "50000 ft"),
+    "a range without end": (["--sender", "0-90 ohm", "--unit", "l", "--range", "0", "inf"], "proportion"),
+    "a point that is no number": (["--points", "0 ohm=0", "90 ohm=nan", "--unit", "l"], "nan"),
     "no voltage at all": ([*FLOAT, "--rail", "0 V"], "more than 0"),
 }  # fmt: skip
 

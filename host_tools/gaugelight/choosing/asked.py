@@ -106,6 +106,7 @@ class Asked:
 LOW, MIDDLE, HIGH = "low", "middle", "high"
 PLACES = {LOW: 1 / 8, MIDDLE: 1 / 2, HIGH: 7 / 8}  # shares of the range: low fuel, half, near a red line
 MOST_WIRE = 50.0  # m
+MOST_FEET = 50_000
 
 EXAMPLE = 'gaugelight choose --sender "240-33 ohm" --unit "US gal" --range 0 18 --tank'
 
@@ -201,10 +202,17 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         ),
         battery=read("battery", volts, BATTERY),
         crank=read("crank", volts, CRANK),
-        altitude_ft=read("altitude", lambda text: float(parse_quantity(text, "ft")), float(ALTITUDE_FEET)),
+        altitude_ft=read("altitude", _feet, float(ALTITUDE_FEET)),
         service=read("service", box_values.one_of(*SERVICES), None),
         dissipation=read("dissipation", lambda text: float(box_values.positive(_number(text))), None),
     )
+
+
+def _feet(text: Any) -> float:
+    feet = float(parse_quantity(text, "ft"))
+    if not 0 <= feet <= MOST_FEET:
+        raise ValueError(f'"{text}" must lie between 0 ft and {MOST_FEET} ft')
+    return feet
 
 
 def read_sender(text: str) -> tuple[str, Any]:
