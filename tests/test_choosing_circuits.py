@@ -329,6 +329,14 @@ def test_what_a_voltage_senders_wire_can_carry() -> None:
     assert tank_energy.tank_cases(Shunt(150), LOOP, False) == ()
 
 
+def test_of_equals_the_gentlest_comes_first() -> None:
+    """Its resistor's 1 % rules the error of this float, from 4 to 20 mA alike: so few of the 25 mA that may flow do."""
+    best = chosen("float 240-33, 16 bits").best
+    assert best is not None and 1 < best.current < 10
+    hotter = tank_energy.tank_cases(PullUp(200, "rail", protection=9400), FLOAT, True)
+    assert all(case.within for case in hotter)  # it could have been
+
+
 def test_what_speaks_against_itself_stands_last() -> None:
     """Without protection four as one read nine times closer than a resistor with another in series, and must not be built."""
     found = choose(replace(LOW_FLOAT, protection=0.0), proposed=4).found
