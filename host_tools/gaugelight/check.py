@@ -29,7 +29,7 @@ def problems_of(box: Box) -> list[Problem]:
     problems += problems_of_lights(box)
     if not problems:  # a chain needs its rail
         for one in box.inputs:
-            problems += _unmeasurable(one, chain_of(box, one), cure=True)
+            problems += unmeasurable(one, chain_of(box, one), cure=True)
         problems += problems_of_face(box)
     return problems
 
@@ -132,7 +132,7 @@ def _continuous(box: Box) -> Iterator[Problem]:
             yield Problem(mine[1].line, mine[1].name, what)
 
 
-def _unmeasurable(one: Input, chain: Chain, cure: bool) -> Iterator[Problem]:
+def unmeasurable(one: Input, chain: Chain, cure: bool) -> Iterator[Problem]:
     """What the circuit cannot measure, and, as a cure, the nearest resistor that would."""
     problems = [*_range(one, chain)] or [*_resolution(one, chain)]
     for problem in problems:
@@ -153,7 +153,7 @@ def _resistor_that_works(one: Input, chain: Chain) -> float | None:
     for ohms in sorted(E24_VALUES, key=lambda value: abs(math.log(value / stands))):
         circuit = replace(one.circuit, resistor=ohms)
         other, other_chain = replace(one, circuit=circuit), replace(chain, circuit=circuit)
-        if not [*_unmeasurable(other, other_chain, cure=False)]:
+        if not [*unmeasurable(other, other_chain, cure=False)]:
             return ohms
     return None
 

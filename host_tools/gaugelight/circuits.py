@@ -84,7 +84,7 @@ class PullUp:
 
     def driven(self, volts: float, ohms: float, supply: float, load: float) -> float:
         ways = ((supply, self.resistor), (volts, self.series + ohms), (0.0, self.protection + load))
-        return _meeting(ways) * load / (self.protection + load)
+        return meeting(ways) * load / (self.protection + load)
 
 
 @dataclass(frozen=True)
@@ -109,7 +109,7 @@ class Shunt:
 
     def driven(self, volts: float, ohms: float, supply: float, load: float) -> float:
         ways = ((volts, ohms), (0.0, self.resistor), (0.0, self.protection + load))
-        return _meeting(ways) * load / (self.protection + load)
+        return meeting(ways) * load / (self.protection + load)
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ class Divider:
 
     def driven(self, volts: float, ohms: float, supply: float, load: float) -> float:
         ways = ((volts, self.top + ohms), (0.0, self.bottom), (0.0, self.protection + load))
-        return _meeting(ways) * load / (self.protection + load)
+        return meeting(ways) * load / (self.protection + load)
 
 
 @dataclass(frozen=True)
@@ -198,7 +198,7 @@ class Millivolt:
         return math.inf if math.isinf(ohms) else volts * load / (ohms + 2 * self.protection + load)
 
 
-def _meeting(ways: tuple[tuple[float, float], ...]) -> float:
+def meeting(ways: tuple[tuple[float, float], ...]) -> float:
     """The voltage where several ways meet, each a voltage behind a resistance (Millman's theorem)."""
     ways = tuple((volts, ohms) for volts, ohms in ways if not math.isinf(ohms))
     shorted = next((volts for volts, ohms in ways if ohms == 0), None)

@@ -29,6 +29,7 @@ STOPPED = {
     "flash": f"stopped; {EITHER}",
     "revert": f"stopped; {EITHER}",
     "calibrate": "stopped; every point that was taken is safe in its session; the same command goes on",
+    "choose": "stopped; nothing was written",
     "log": "stopped; what has come is kept beside the file named: the same command goes on from there",
 }
 
@@ -919,6 +920,12 @@ def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
     return {**of, **counts, "plot": str(plot), "rows": rows}, int(report.failed > 0)
 
 
+def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.choosing.command import choose
+
+    return choose(words, screen)
+
+
 def record(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.papers.command import run
 
@@ -969,6 +976,12 @@ class Parser(argparse.ArgumentParser):
         raise Misuse(f"{self.prog}: {message}; see {self.prog} --help")
 
 
+def choose_options(one: argparse.ArgumentParser) -> None:
+    from gaugelight.choosing import options
+
+    options.add(one)
+
+
 def parser() -> Parser:
     top = Parser(prog="gaugelight", description=__doc__.splitlines()[0], epilog=ADVISORY)
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
@@ -983,6 +996,12 @@ def parser() -> Parser:
 
     one = command("new", new, "write a commented starter box file")
     one.add_argument("file", metavar="FILE")
+    one = command(
+        "choose",
+        choose,
+        "which pull-up, shunt or divider a sender needs, and why: before anything is bought; with no options it asks",
+    )
+    choose_options(one)
     one = command("check", check, "check a box file; every problem with its line and what would be right")
     one.add_argument("box", metavar="BOX")
     one = command("build", build, "solve, fit and prove a box file over every count; write the table image")

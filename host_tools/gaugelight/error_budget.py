@@ -311,6 +311,15 @@ def budget_at(
     solved: SolvedInput, found: Sequence[Quantity], reading: float, cold: ColdJunction | None = None
 ) -> Budget:
     """The budget at one reading."""
+    total, contributors = combined_at(solved, found, reading, cold)
+    plus_minus = half_width([part for contributor in contributors for part in contributor.parts])
+    return Budget(reading, resolution_of(contributors), total, plus_minus, contributors)
+
+
+def combined_at(
+    solved: SolvedInput, found: Sequence[Quantity], reading: float, cold: ColdJunction | None = None
+) -> tuple[float, tuple[Contributor, ...]]:
+    """The combined standard uncertainty at one reading, and what it is made of, the largest first: all but the plus or minus."""
 
     def shift(quantity: Quantity, deviation: float) -> float:
         deviations = {target: deviation for target in quantity.acts}
@@ -328,10 +337,13 @@ def budget_at(
         Contributor(quantity, standard, (standard / total) ** 2 if total else 0.0)
         for quantity, standard in zip(found, standards)
     ]
-    contributors.sort(key=lambda contributor: -contributor.standard)
-    plus_minus = half_width([part for contributor in contributors for part in contributor.parts])
+    return total, tuple(sorted(contributors, key=lambda contributor: -contributor.standard))
+
+
+def resolution_of(contributors: Sequence[Contributor]) -> float:
+    """One step of the converter, in the unit of the reading."""
     half_step = next(c.standard for c in contributors if c.quantity.name == QUANTISATION) * math.sqrt(3)
-    return Budget(reading, 2 * half_step, total, plus_minus, tuple(contributors))
+    return 2 * half_step
 
 
 def half_width(parts: Sequence[Part], probability: float = PROBABILITY) -> float:

@@ -1,0 +1,1 @@
+"""Before anything is bought: which circuit suits a sender, and why."""

@@ -1,0 +1,399 @@
+"""`gaugelight choose` as it is typed: options, questions, exit codes, JSON, box files."""
+
+import io
+import json
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gaugelight.boxfile import read_box
+from gaugelight.build import build
+from gaugelight.choosing.asked import Asked, asked_of
+from gaugelight.choosing.guide import guide
+from gaugelight.choosing.tank_file import read_tank
+from gaugelight.choosing.input_block import ohms_text, value_text
+from gaugelight.cli import DEMO, STARTER, main
+from gaugelight.problems import Misuse
+
+FLOAT = ["--sender", "0-90 ohm", "--unit", "US gal", "--range", "0", "18"]
+LOOP = ["--sender", "4-20 mA", "--unit", "psi", "--range", "0", "1500", "--name", "oil"]
+BUS = ["--unit", "V", "--range", "8", "16", "--name", "second bus"]
+TANK = """
+[tank]
+shape = "wedge"
+span = "1.8 m"
+root = "24 cm"
+tip = "16 cm"
+chord = "55 cm"
+dihedral = 4
+unusable = 0.5
+[[float]]
+name = "inner"
+span = "15 cm"
+chord = "25 cm"
+low = "1 cm"
+high = "20 cm"
+at_low = "0 ohm"
+at_high = "90 ohm"
+[[float]]
+name = "outer"
+span = "1.6 m"
+chord = "25 cm"
+low = "1 cm"
+high = "15 cm"
+at_low = "0 ohm"
+at_high = "90 ohm"
+"""
+
+
+def run(*words: str) -> int:
+    best = [] if "--best" in words else ["--best", "1"]
+    return main(["choose", *words, *best])
+
+
+# --- what is wrong is told, with what would be right ---
+
+WRONG: dict[str, tuple[list[str], str]] = {
+    "nothing at all": ([], '--sender "240-33 ohm"'),
+    "no range": (["--sender", "240-33 ohm", "--unit", "l"], "--range 0 18"),
+    "gallons of no kind": (["--sender", "0-90 ohm", "--unit", "gal", "--range", "0", "18"], "US gal"),
+    "a range upside down": (["--sender", "0-90 ohm", "--unit", "l", "--range", "70", "0"], "lower end comes first"),
+    "a range of words": (["--sender", "0-90 ohm", "--unit", "l", "--range", "empty", "full"], "empty"),
+    "a sender of words": (["--sender", "a float", "--unit", "l", "--range", "0", "70"], "240-33 ohm"),
+    "a thermocouple": (["--sender", "thermocouple K", "--unit", "degF", "--range", "0", "1500"], "no resistor to choose"),
+    "a broken thermistor": (["--sender", "{ b = 3950", "--unit", "degC", "--range", "0", "100"], "3950 K"),
+    "no such converter": ([*FLOAT, "--converter", "16 bits"], "ads1115, on-chip, either"),
+    "a place outside": ([*FLOAT, "--matters", "19"], "0 to 18"),
+    "a place of words": ([*FLOAT, "--matters", "empty"], "low, middle, high"),
+    "a wire without a unit": ([*FLOAT, "--wire", "3"], "3 m"),
+    "a wire around the earth": ([*FLOAT, "--wire", "40000 m"], "up to 50 m"),
+    "no such gauge": ([*FLOAT, "--gauge", "3"], "22"),
+    "a pressure of fuel": ([*FLOAT, "--pressure", "gauge"], "leave this key out"),
+    "points that turn back": (["--points", "0 ohm=0", "9 ohm=4", "90 ohm=1", "--unit", "l"], "turn back"),
+    "a point without a reading": (["--points", "0 ohm", "--unit", "l"], "21 ohm=4"),
+    "points and a range": (["--points", "0 ohm=0", "9 ohm=4", "--unit", "l", "--range", "0", "4"], "leave"),
+    "none to be shown": ([*FLOAT, "--best", "0"], "1 to"),
+    "a drawing that is none": ([*FLOAT, "-o", "c.png"], ".svg"),
+    "no such series": ([*FLOAT, "--series-of", "E7"], "E24"),
+    "resistors of no tolerance": ([*FLOAT, "--tolerance", "tight"], "%"),
+    "a box file that is not there": ([*FLOAT, "--into", "none.toml"], "cannot be read"),
+    "a tank file that is not there": (["--two-floats", "none.toml"], "[[float]]"),
+    "above the air": (["--sender", "0-90 ohm", "--unit", "psi", "--range", "0", "9", "--altitude", "1000000 ft"], "50000 ft"),
+    "a range without end": (["--sender", "0-90 ohm", "--unit", "l", "--range", "0", "inf"], "proportion"),
+    "a point that is no number": (["--points", "0 ohm=0", "90 ohm=nan", "--unit", "l"], "nan"),
+    "no voltage at all": ([*FLOAT, "--rail", "0 V"], "more than 0"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", WRONG)
+def test_what_is_wrong_is_told(case: str, capsys: pytest.CaptureFixture[str]) -> None:
+    words, right = WRONG[case]
+    assert run(*words) == 2
+    said = capsys.readouterr()
+    assert right in said.err and not said.out
+
+
+def test_no_circuit_is_no_success(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(*LOOP, "--transmitter", "12 V") == 1
+    said = capsys.readouterr().out
+    assert "NOT TO BE BUILT" in said and "what would help" in said and "[[input]]" not in said
+
+
+# --- what is shown ---
+
+
+def test_a_tank_is_always_told_what_no_circuit_limits(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(*FLOAT, "--tank") == 0
+    said = " ".join(capsys.readouterr().out.split())
+    for words in (
+        "No circuit in the box limits 14 V that chafes onto the sender's own wire",
+        "guard pin",
+        "bundle of its own",
+        "AC 25.981-1 (guidance for transport aircraft, its figures from memory",
+        "one of the four resistors shorted",
+        "four of",
+        "The box is advisory",
+    ):
+        assert words in said, words
+    assert run(*FLOAT, "--tank", "--rail", "5 V") == 1  # even where nothing is proposed
+    assert "No circuit in the box limits 14 V" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("words, told", [((), True), (("--tank",), True), (("--no-tank",), False)])
+def test_fuel_is_taken_to_be_in_a_tank(
+    words: tuple[str, ...], told: bool, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("--sender", "4-20 mA", "--unit", "l", "--range", "0", "70", *words) == int(told)
+    assert ("No circuit in the box limits" in capsys.readouterr().out) == told
+
+
+def test_json_is_one_object(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(*FLOAT, "--tank", "--protection", "0 ohm", "--stand-in", "--best", "3", "--json") == 0
+    said = json.loads(capsys.readouterr().out, parse_constant=lambda word: pytest.fail(word))
+    assert {"candidates", "refused", "statement", "looked_at"} <= set(said)
+    cases = [case for one in said["candidates"] for case in one["tank"]]
+    assert any(case["milliamperes"] is None for case in cases)  # the clamp, without protection: all there is
+
+
+def test_the_block_is_a_box_file_with_a_head(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    assert run(*FLOAT, "--tank", "--wire", "3 m", "--sender-tolerance", "2 %", "--json") == 0
+    block = json.loads(capsys.readouterr().out)["candidates"][0]["block"]
+    inputs = tomllib.loads(block)["input"]
+    assert [one["name"] for one in inputs] == ["sender rail", "left fuel"]
+    # 2 x 3 m of 16.20 ohm per 1000 ft (FAA AC 43.13-1B, table 11-9)
+    assert inputs[1]["circuit"]["wire"] == "0.319 ohm" and inputs[1]["tolerance"] == "2 %"
+    assert inputs[1]["damping"] == "12 s"
+
+
+def test_a_drawing(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "c.svg"
+    assert run(*BUS, "-o", str(path)) == 0
+    assert path.read_text().startswith("<svg")
+
+
+def test_stand_ins(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(*FLOAT, "--tank", "--stand-in") == 0
+    said = capsys.readouterr().out
+    assert "Never in a tank" in said
+    # half of 0 to 90 ohm is 45: 22.5 and 67.5 need two resistors, 43 + 2 makes this one
+    assert "43 ohm in series with 2 ohm" in said
+    assert run(*LOOP, "--stand-in", "--bench", "0.1 V") == 2
+    assert "another bench supply" in capsys.readouterr().err
+
+
+# --- two floats ---
+
+BAD_TANKS: dict[str, tuple[str, str, str]] = {
+    "a shape unknown": ('shape = "wedge"', 'shape = "egg"', "box, wedge, prism"),
+    "a size missing": ('root = "24 cm"\n', "", "root is missing"),
+    "a size without a unit": ('root = "24 cm"', "root = 24", "24 m"),
+    "a float outside": ('span = "1.6 m"', 'span = "1.9 m"', "outside the tank"),
+    "an unknown key": ("dihedral = 4", "dihedrl = 4", "dihedrl"),
+    "one float": (TANK[TANK.index("[[float]]") : TANK.rindex("[[float]]")], "", "two floats"),
+    "no TOML": ("[tank]", "[tank", "tank.toml"),
+    "an arm too short": ('name = "outer"', 'name = "outer"\narm = "1 cm"', "arm"),
+}
+
+
+@pytest.mark.parametrize("case", BAD_TANKS)
+def test_a_tank_that_is_not_right(case: str, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    old, new, right = BAD_TANKS[case]
+    assert old in TANK
+    path = tmp_path / "tank.toml"
+    path.write_text(TANK.replace(old, new, 1))
+    assert run("--two-floats", str(path)) in (1, 2)
+    assert right in capsys.readouterr().err
+
+
+def test_what_is_unusable_is_not_read(tmp_path: Path) -> None:
+    path = tmp_path / "tank.toml"
+    full = []
+    for unusable in ("0.5", "2.5"):
+        path.write_text(TANK.replace("unusable = 0.5", f"unusable = {unusable}"))
+        full.append(read_tank(path).found.full)
+    # 1.8 m x (24 + 16)/2 cm x 55 cm are 198 l; a US gallon is 3.785411784 l
+    assert full == pytest.approx([198 / 3.785411784 - 0.5, 198 / 3.785411784 - 2.5])
+
+
+def test_two_floats_become_a_series(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path, box = tmp_path / "tank.toml", tmp_path / "box.toml"
+    path.write_text(TANK)
+    box.write_bytes(STARTER.read_bytes())
+    assert run("--two-floats", str(path), "--name", "wing", "--into", str(box), "--yes") == 0
+    said = capsys.readouterr().out
+    assert "both move from" in said  # the overlap
+    wing = read_box(box).input("wing")
+    # 1.8 m x (24 + 16)/2 cm x 55 cm are 198 l, 52.3 US gal, half a gallon of it unusable; its top is not seen
+    assert wing is not None and 45 < wing.law.span[1] < 52.3 - 0.5
+
+
+# --- into a box file ---
+
+
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+def test_into_a_box_file(newline: str, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    old = STARTER.read_text().replace("\n", newline).encode()
+    box.write_bytes(old)
+    words = [*LOOP, "--into", str(box)]
+    assert run(*words) == 0
+    assert box.read_bytes() == old, "nothing is written before it is said so"
+    assert "write --yes" in capsys.readouterr().out
+    assert run(*words, "--yes") == 0
+    new = box.read_bytes()
+    assert new.startswith(old.rstrip()) and new.count(b"\r\n") == (
+        new.count(b"\n") if newline == "\r\n" else 0
+    )
+    one = read_box(box).input("oil")
+    assert one is not None and one.circuit.unit == "mA"
+    added = new[len(old.rstrip()) :].decode().splitlines()
+    assert added[:4] == ["", "", "[[input]]", 'name = "oil"'] and added[-1]
+    assert new.count(b"[[input]]") == old.count(b"[[input]]") + 1
+    build(read_box(box))
+    capsys.readouterr()
+    assert run(*words, "--yes") == 1  # the name stands there
+    assert "not written" in capsys.readouterr().err and box.read_bytes() == new
+
+
+OIL = ["--sender", "10-180 ohm", "--unit", "psi", "--range", "0", "100", "--name", "oil"]
+# the starter has two inputs and a rail on its converter: one pin is free
+INTO: dict[str, tuple[list[str], int, str]] = {
+    "beside the rail that is there": (OIL, 0, 'pin = "aft.2"\ncircuit = { kind = "pull-up", resistor = "'),
+    "a converter of the box": ([*LOOP, "--converter", "aft"], 0, 'pin = "aft.2"'),
+    "the board's own": ([*LOOP, "--converter", "on-chip"], 0, "pin = 28"),
+    "no such converter": ([*LOOP, "--converter", "fore"], 2, "there is: aft"),
+}
+
+
+@pytest.mark.parametrize("case", INTO)
+def test_the_pin_that_is_chosen(case: str, capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    more, code, right = INTO[case]
+    box = tmp_path / "box.toml"
+    box.write_bytes(STARTER.read_bytes())
+    assert run("--into", str(box), *more) == code
+    said = "".join(capsys.readouterr())
+    assert right in said and ("nominal =" not in said or more is not OIL)
+
+
+OTHERWISE = {
+    "a converter in one line: its free pin comes before a second one": (
+        'converter = { "my chip" = { kind = "ads1115", address = 0x4a, full_scale = "6.144 V" } }\n[box]\nname = "other"\nboard = "rp2040"\n'
+        '[[input]]\nname = "a rail"\npin = "my chip.1"\nunit = "V"\nnominal = "3.3 V"\n[input.circuit]\nkind = "direct"\n',
+        0,
+        'pin = "my chip.0"',
+    ),
+    "inputs in one line: nothing can stand behind them": (
+        'input = [{ name = "a rail", pin = "c.1", unit = "V", nominal = "3.3 V", circuit = { kind = "direct" } }]\n'
+        '[converter.c]\nkind = "ads1115"\n[box]\nname = "other"\nboard = "rp2040"\n',
+        1,
+        "not written",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", OTHERWISE)
+def test_a_box_file_written_another_way(
+    case: str, capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    text, code, right = OTHERWISE[case]
+    box = tmp_path / "box.toml"
+    box.write_text(text)
+    assert run(*OIL, "--into", str(box), "--yes") == code
+    assert right in "".join(capsys.readouterr())
+    assert (box.read_text() == text) == bool(code)
+
+
+def test_a_full_box_gets_another_converter(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    box.write_bytes(DEMO.read_bytes())
+    assert run(*FLOAT, "--name", "third", "--tank", "--into", str(box), "--yes") == 0
+    after = read_box(box)
+    third = after.input("third")
+    assert len(after.chips) == 3 and third is not None and third.converter.chip == after.chips[2]
+    rail = after.rail_of(third)
+    assert rail is not None and rail.converter.chip == after.chips[2]
+    assert run(*FLOAT, "--name", "fourth", "--into", str(box), "--converter", "on-chip") == 2
+    assert "free" in capsys.readouterr().err
+
+
+# --- questions ---
+
+GUIDED: dict[str, tuple[list[str], dict[str, Any], dict[str, Any]]] = {
+    "returns only: a float in a tank": (
+        [""] * 20,
+        {},
+        {"sender": "0-90 ohm", "unit": "US gal", "range": (0, 18), "tank": True, "matters": 2.25, "name": "left fuel"},
+    ),
+    "a loop of three wires": (
+        ["2", "", "psi", "hydraulic", "sealed", "0 to 1500", "3", "10 V", "no", "", "1200", "8 m", "hydraulic"],
+        {},
+        {"sender": "4-20 mA", "pressure": "sealed", "service": "hydraulic", "loop_wires": 3, "transmitter_least": 10.0, "matters": 1200, "tank": False},
+    ),
+    "a voltage, ratiometric, through the airframe": (
+        ["voltage", "0.5-4.5", "psi", "", "", "0 30", "yes", "no", "on", "high", "yes", "80 mV", "", "coolant"],
+        {},
+        {"ratiometric": 5.0, "converter": "on-chip", "ground_offset": 0.08, "matters": 26.25, "wire_stated": True, "service": None},
+    ),
+    "what was given is not asked": (
+        ["", "", "", "", "", "tank"],
+        {"sender": "240-33 ohm", "unit": "l", "range": ("0", "70"), "tank": True},
+        {"sender": "240-33 ohm", "range": (0, 70), "name": "left fuel", "matters": 8.75},
+    ),
+    "asked again until it is right": (
+        ["4", "1", "a float", "240-33", "gal", "l", "70 0", "0 70", "maybe", "no", "", "low", "", "", ""],
+        {},
+        {"sender": "240-33 ohm", "unit": "l", "tank": False},
+    ),
+}  # fmt: skip
+
+
+def answered(lines: list[str], given: dict[str, Any]) -> tuple[Asked, list[str]]:
+    rest, said = iter(lines), []
+
+    def answer(question: str) -> str:
+        said.append(question)
+        try:
+            return next(rest)
+        except StopIteration:
+            raise EOFError from None
+
+    return asked_of(guide(given, answer, said.append)), said
+
+
+@pytest.mark.parametrize("case", GUIDED)
+def test_questions(case: str) -> None:
+    lines, given, wanted = GUIDED[case]
+    asked, _ = answered(lines, given)
+    assert {key: getattr(asked, key) for key in wanted} == wanted
+
+
+def test_every_question_has_a_default() -> None:
+    _, said = answered([""] * 30, {})
+    assert all("[" in line for line in said if line.endswith("] "))
+    assert sum(line.endswith("] ") for line in said) >= 9
+
+
+def test_answers_that_end_too_early() -> None:
+    with pytest.raises(Misuse, match="nothing was written"):
+        answered(["1"], {})
+
+
+def test_a_pipe_is_not_asked(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO("1\n"))
+    assert run() == 2
+    assert "What does" not in "".join(capsys.readouterr())
+
+
+# --- words of a box file ---
+
+OHMS = {
+    "150 ohm": 150.0,
+    "4.7 kohm": 4700.0,
+    "1 kohm": 1000.0,
+    "2.2 Mohm": 2.2e6,
+    "0.53 ohm": 0.53,
+    "976 ohm": 976.0,
+}
+
+
+@pytest.mark.parametrize("text", OHMS)
+def test_ohms_as_they_are_written(text: str) -> None:
+    assert ohms_text(OHMS[text]) == text
+
+
+VALUES = {
+    "a small coefficient": 1.4e-3,
+    "a tiny one": 9.9e-8,
+    "a table": {"b": "3950 K", "at": "25 degC"},
+    "lists": [["0 ohm", 0], ["90 ohm", 18.5]],
+    "a quote": 'say "ah"',
+    "yes": True,
+    "a whole float": 18.0,
+}
+
+
+@pytest.mark.parametrize("case", VALUES)
+def test_values_come_back_from_toml(case: str) -> None:
+    assert tomllib.loads(f"x = {value_text(VALUES[case])}")["x"] == VALUES[case]
