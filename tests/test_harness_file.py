@@ -84,6 +84,10 @@ WRONG_FILES: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
         [("[connector.J2]", '[connector."J 2"]'), ("[connector.J2.pins]", '[connector."J 2".pins]')],
         ["67: J 2: is no name for a connector; write a letter and a number, such as J1"],
     ),
+    "connectors told by a capital": (
+        [("[connector.J2]", "[connector.j1]"), ("[connector.J2.pins]", "[connector.j1.pins]")],
+        ["67: j1: is told from J1 by a capital only; give it another name"],
+    ),
     "array of connectors": (
         [
             (
@@ -302,6 +306,12 @@ WRONG_WIRING: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
     ),
     "bundle": (
         [('bundle = "fuel"', 'bundle = "engine"')],
+        [
+            "95: cable left tank, bundle: left fuel goes into a fuel tank, and hydraulic of cable engine, in the same bundle, may be at bus voltage; no circuit in the box limits what chafes through there: lay them apart"
+        ],
+    ),
+    "bundle told by a capital": (
+        [('bundle = "fuel"', 'bundle = "Engine"')],
         [
             "95: cable left tank, bundle: left fuel goes into a fuel tank, and hydraulic of cable engine, in the same bundle, may be at bus voltage; no circuit in the box limits what chafes through there: lay them apart"
         ],

@@ -228,7 +228,7 @@ def _bundles(wiring: Wiring) -> Iterator[Problem]:
             if other is one:
                 what = f"{inside.text} goes into a fuel tank, and {live.text} may be at bus voltage; {NO_LIMIT} them apart"
                 yield _at(one.cable, "carries", what)
-            elif one.cable.bundle and one.cable.bundle == other.cable.bundle:
+            elif one.cable.lies_with(other.cable):
                 what = (
                     f"{inside.text} goes into a fuel tank, and {live.text} of cable {other.cable.name}, in the same bundle, may"
                     f" be at bus voltage; {NO_LIMIT} them apart"
