@@ -339,6 +339,24 @@ WRONG_WIRING: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
             "103: cable engine, bundle: oil goes into a fuel tank, and strip plus of cable strip, in the same bundle, may be at bus voltage; no circuit in the box limits what chafes through there: lay them apart",
         ],
     ),
+    "the box's ground in a tank's return": (
+        [('9 = "left fuel return"', '9 = "left fuel return, ground"')],
+        [
+            "60: J1-9: ground and left fuel return share a pin: the box's own current would move the reading, and flow where the sender is; give each its own"
+        ],
+    ),
+    "a line's return in a sender's": (
+        [
+            (
+                "[connector.J1]",
+                '[dim_request]\npin = 14\nfollows = "strip"\non_above = "8 %"\noff_below = "5 %"\n\n[connector.J1]',
+            ),
+            ('11 = "oil return"', '11 = "oil return, dim request return"\n13 = "dim request"'),
+        ],
+        [
+            "70: J1-11: dim request return and oil return share a pin: the box's own current would move the reading, and flow where the sender is; give each its own"
+        ],
+    ),
     "lamp return in sender's pin": (
         [('11 = "oil return"', '11 = "oil return, lamp ground"'), ('3 = "lamp ground"\n', "")],
         [

@@ -11,6 +11,8 @@ from gaugelight.harness.cables import PIN, Lead, Wiring, amperes, fuse_of, wirin
 from gaugelight.harness.harness_file import Cable, Connector
 from gaugelight.harness.uses import (
     BUS,
+    BUS_OUTPUT,
+    DIM_REQUEST,
     EVERY_BOX,
     GROUND,
     GUARD,
@@ -244,6 +246,10 @@ def _shared_returns(wiring: Wiring) -> Iterator[Problem]:
             yield Problem(
                 lead.line, lead.place, f"{lamp} and {sender} share a pin: {MOVES}; give each its own"
             )
+        if lead.connector is not None and (pair := _ground_and_sender(wiring, lead.uses)):
+            ground, sender = pair
+            what = f"{ground} and {sender} share a pin: the box's own current would move the reading, and flow where the sender is; give each its own"
+            yield Problem(lead.line, lead.place, what)
     for one in wiring.carried:
         if pair := _lamp_and_sender(wiring, one.uses):
             lamp, sender = pair
@@ -266,6 +272,17 @@ def _lamp_and_sender(wiring: Wiring, uses: tuple[Use, ...]) -> tuple[str, str] |
     lamp = [use for use in uses if use.thing == LAMP_GROUND or use.part == "minus" and _is_lamp(wiring, use)]
     sender = [use for use in uses if use.part == RETURN and wiring.kind(use) == "input"]
     return (lamp[0].text, sender[0].text) if lamp and sender else None
+
+
+def _ground_and_sender(wiring: Wiring, uses: tuple[Use, ...]) -> tuple[str, str] | None:
+    """What carries the box's own current home, and a sender's return, where both are among those; a voltage that is measured is no sender."""
+    ground = [use for use in uses if use.thing in (GROUND, DIM_REQUEST, BUS_OUTPUT)]
+    sender = [
+        use
+        for use in uses
+        if use.part == RETURN and (one := wiring.box.input(use.thing)) is not None and one.unit != "V"
+    ]
+    return (ground[0].text, sender[0].text) if ground and sender else None
 
 
 def _is_lamp(wiring: Wiring, use: Use) -> bool:
