@@ -11,8 +11,6 @@ from gaugelight.harness.cables import PIN, Lead, Wiring, amperes, fuse_of, wirin
 from gaugelight.harness.harness_file import Cable, Connector
 from gaugelight.harness.uses import (
     BUS,
-    BUS_OUTPUT,
-    DIM_REQUEST,
     EVERY_BOX,
     GROUND,
     GUARD,
@@ -24,7 +22,7 @@ from gaugelight.harness.uses import (
     at_bus,
     uses_of,
 )
-from gaugelight.lights import Lamp
+from gaugelight.lights import BUS_OUTPUT, DIM_REQUEST, Lamp
 from gaugelight.problems import Problem, meant
 
 if TYPE_CHECKING:
