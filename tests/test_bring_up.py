@@ -264,6 +264,73 @@ def test_what_the_box_says_with_nothing_connected() -> None:
     assert "46 ohm, 9.5 US gal" in rows()["6.4"][3]
 
 
+def not_so(step: str) -> str:
+    return rows()[step][3]
+
+
+@needs_ngspice
+def test_what_a_passing_u5_looks_like() -> None:
+    """2.3: behind a supply of 100 mA D93 holds what it starts at, not what it lets through from a battery."""
+    said = board({"board": 0.0, "u5_short": 0.01, "source": (12 - 7.3) / 0.1}, BARE)
+    assert f"{said['v(five)']:.1f} V and more, the supply at its limit: U5 passes" in not_so("2.3")
+
+
+@needs_ngspice
+@pytest.mark.parametrize("in_socket, word", [(0.0, "{:.1f}: R82"), (1.0, "with A1 in its socket {:.1f}")])
+def test_what_an_open_r82_looks_like(in_socket: float, word: str) -> None:
+    """2.5: what is before the pin, for A1's own diodes are not there."""
+    said = board(
+        {"board": in_socket, "r191": 680.0, "r291": 680.0}, BARE | {"R82": 1e9, "R86": 1e12, "RU5": 2000.0}
+    )
+    assert word.format((said["@r82[p]"] * 1e9) ** 0.5) in not_so("2.5")
+
+
+# .param of knob.cir; the step, at which end of the travel, and what it says of it
+KNOB_WIRES: dict[str, tuple[dict[str, float], str, str, str]] = {
+    "wiper broken, down": ({"wiper_wire": OPEN}, "8.7", "share_0", "{:.0f}: the wiper's wire"),
+    "upper end broken, down": ({"upper": OPEN}, "8.7", "share_0", "{:.0f}: the wiper's wire or the upper end's"),
+    "lower end broken, down": ({"lower": OPEN}, "8.7", "share_0", "{:.1f}: the lower end's wire"),
+    "lower end broken, up": ({"lower": OPEN}, "8.8", "share_1", "{:.1f}: the lower end's wire"),
+    "wiper broken, up": ({"wiper_wire": OPEN}, "8.8", "share_1", "{:.0f}: as in 8.7"),
+    "exchanged, down": ({}, "8.7", "share_1", "{:.1f}: its ends"),
+    "exchanged, up": ({}, "8.8", "share_0", "{:.1f}: its ends"),
+}  # fmt: skip
+
+
+@needs_ngspice
+@pytest.mark.parametrize("name", KNOB_WIRES)
+def test_what_a_knobs_wire_looks_like(name: str) -> None:
+    values, step, place, word = KNOB_WIRES[name]
+    assert word.format(abs(3.3 * run("knob.cir", values)[place])) in not_so(step)
+
+
+def test_pins_and_times_of_the_page_are_the_box_files() -> None:
+    """1.1's grounds, 6.3's test button, the sensor's delay before 7.1; the supply reaches what is asked of it."""
+    box = read_box(DEMO)
+    assert box.harness is not None
+    pins = {f"{one.name}-{pin.number}": pin.written for one in box.harness.connectors for pin in one.pins}
+    joined = rows()["1.1"][1].partition(" to J2-2")[0]
+    lists = re.findall(r"(J\d)-(\d+(?:, \d+)*)", joined)
+    named = {f"{connector}-{number}" for connector, numbers in lists for number in numbers.split(", ")}
+    assert named == {name for name, use in pins.items() if use in ("guard", "lamp ground")}
+    assert [pins[name] for name in re.findall(r"J5-\d+", rows()["6.3"][1])] == ["test", "test return"]
+    assert box.lights.daylight is not None
+    assert f"after {float(box.lights.daylight.delay):g} s it is night" in PAGE
+    supply = re.search(r"a supply of 0 to (\d+) V", PAGE)
+    assert supply and float(supply[1]) >= max(float(v) for v in re.findall(r"(?<![-\d.])(1\d\.\d) V", PAGE))
+
+
+def test_an_input_resistor_left_out() -> None:
+    """6.2: the converter's own 6 Mohm then hold its pin at ground."""
+    built = build(read_box(DEMO))
+    said = {name: convert(built, name, [0])[0] for name in ("left fuel", "coolant temperature")}
+    fuel, coolant = said.values()
+    assert (
+        fuel.fault is None
+        and f"fuel {float(fuel.reading or 0):.1f} or coolant temperature `{coolant.fault}`" in not_so("6.2")
+    )
+
+
 @needs_ngspice
 def test_the_board_out_and_r91_in() -> None:
     """The page's caution: with the 3.3 V dead Q1 takes what U6 gives, by a board that takes 30 ohm or nothing; no part beyond its rating."""

@@ -267,3 +267,12 @@ def test_spacing_counts(name: str) -> None:
         for more in (keys, "")
     )
     assert stated / plain == pytest.approx(times, rel=1e-3)
+
+
+@pytest.mark.parametrize("spacing", ["200 mm", "1000 mm"])
+@pytest.mark.parametrize("twisted", ["", "twisted = true\n"])
+def test_a_compass_between_the_wires_sees_one_of_them(spacing: str, twisted: str) -> None:
+    """0.1 m away: at 200 mm it would lie in the other wire, where the field has no end."""
+    text = BOX.replace("WIRE", "") + STRIP + f'{twisted}spacing = "{spacing}"\n'
+    (field,) = fields_of(wiring_of(box_of_text("hull.toml", text)), 0.1)
+    assert field.as_laid == field.tesla["single wire"] < 1e-5

@@ -84,6 +84,10 @@ WRONG_FILES: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
         [("[connector.J2]", '[connector."J 2"]'), ("[connector.J2.pins]", '[connector."J 2".pins]')],
         ["67: J 2: is no name for a connector; write a letter and a number, such as J1"],
     ),
+    "connectors told by a capital": (
+        [("[connector.J2]", "[connector.j1]"), ("[connector.J2.pins]", "[connector.j1.pins]")],
+        ["67: j1: is told from J1 by a capital only; give it another name"],
+    ),
     "array of connectors": (
         [
             (
@@ -306,6 +310,12 @@ WRONG_WIRING: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
             "95: cable left tank, bundle: left fuel goes into a fuel tank, and hydraulic of cable engine, in the same bundle, may be at bus voltage; no circuit in the box limits what chafes through there: lay them apart"
         ],
     ),
+    "bundle told by a capital": (
+        [('bundle = "fuel"', 'bundle = "Engine"')],
+        [
+            "95: cable left tank, bundle: left fuel goes into a fuel tank, and hydraulic of cable engine, in the same bundle, may be at bus voltage; no circuit in the box limits what chafes through there: lay them apart"
+        ],
+    ),
     "cable": (
         [
             (
@@ -327,6 +337,24 @@ WRONG_WIRING: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
             "63: J1-3: oil goes into a fuel tank, and pin 5 with pin 4, free, between is hydraulic, which may be at bus voltage; put a guard between them",
             "64: J1-11: oil return goes into a fuel tank, and pin 5 with pin 4, free, between is hydraulic, which may be at bus voltage; put a guard between them",
             "103: cable engine, bundle: oil goes into a fuel tank, and strip plus of cable strip, in the same bundle, may be at bus voltage; no circuit in the box limits what chafes through there: lay them apart",
+        ],
+    ),
+    "the box's ground in a tank's return": (
+        [('9 = "left fuel return"', '9 = "left fuel return, ground"')],
+        [
+            "60: J1-9: ground and left fuel return share a pin: the box's own current would move the reading, and flow where the sender is; give each its own"
+        ],
+    ),
+    "a line's return in a sender's": (
+        [
+            (
+                "[connector.J1]",
+                '[dim_request]\npin = 14\nfollows = "strip"\non_above = "8 %"\noff_below = "5 %"\n\n[connector.J1]',
+            ),
+            ('11 = "oil return"', '11 = "oil return, dim request return"\n13 = "dim request"'),
+        ],
+        [
+            "70: J1-11: dim request return and oil return share a pin: the box's own current would move the reading, and flow where the sender is; give each its own"
         ],
     ),
     "lamp return in sender's pin": (

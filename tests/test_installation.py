@@ -83,3 +83,18 @@ def test_every_page_is_in_the_order_of_reading() -> None:
     assert [int(row) for row in rows] == list(range(1, len(rows) + 1))
     for page in (*NOTES.glob("*.md"), NOTES / "parts.csv", NOTES / "draw_schematic.py"):
         assert page.name == "README.md" or f"]({page.name})" in head
+
+
+def test_a_loop_before_it_is_plugged_in() -> None:
+    """Over the page's resistor: what 4 and 21 mA make (NAMUR NE 43), and that it takes the bus itself."""
+    row = next(line for line in PAGE.splitlines() if "J1 still off" in line)
+    found = re.search(r"(\d+) ohm, ([\d.]+) W", row)
+    assert found
+    ohms, watts = float(found[1]), float(found[2])
+    assert f"{0.004 * ohms:.1f} V (4 mA)" in row and f"{0.021 * ohms:.1f} (21 mA)" in row
+    assert 14.5**2 / ohms < watts
+    pins = FILE["connector"]["J1"]["pins"]
+    pairs = re.findall(r"J1-(\d+) to J1-(\d+)", row)
+    assert [(pins[a], pins[b]) for a, b in pairs] == [
+        (name, f"{name} return") for name in ("reserve line", "hydraulic")
+    ]

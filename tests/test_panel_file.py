@@ -138,6 +138,8 @@ def test_screws_on_a_circle(count: int, first: int | None, angle: float) -> None
     assert [math.dist(place, (60, 100)) for place in places] == pytest.approx([33] * count)
 
 
+NINES = "9" * 5000  # more digits than Python turns into a number
+
 # the edit, the line it is told at (by what stands there), and all that is told behind file and line
 WRONG: dict[str, tuple[str, str, str, str]] = {
     "no panel": (PANEL[: PANEL.index("[[cutout]]")], "", "[[cutout]]", 'cutout 1: there is no panel to cut it in; add [panel] with width = "120 mm", height = "230 mm", thickness = "2 mm"'),
@@ -157,6 +159,7 @@ WRONG: dict[str, tuple[str, str, str, str]] = {
     "a hole of nothing": ('"round 57 mm"', '"round 0 mm"', 'hole = "round 0 mm"', 'cutout clock, hole: "0 mm" must lie between 0.5 mm and 2000 mm'),
     "half a rectangle": ('"rectangle 25 x 14 mm"', '"rectangle 25 mm"', 'hole = "rectangle 25', "cutout display, hole: '25 mm' is no width and height; write \"30 x 28 mm\""),
     "a connector nobody has": ('"round 57 mm"', '"D-sub 37"', 'hole = "D-sub 37"', 'cutout clock, hole: "D-sub 37" is not known; there is: D-sub 9, D-sub 15, D-sub 25'),
+    "a connector beyond counting": ('"round 57 mm"', f'"D-sub {NINES}"', 'hole = "D-sub 9', f"cutout clock, hole: 'D-sub {NINES}' is no outline; write \"round 57 mm\", \"rectangle 35 x 23 mm\" or \"D-sub 25\""),
     "a connector's own screws": ('hole = "round 57 mm"', 'hole = "D-sub 25"', "screws = { circle", "cutout clock, screws: a D-sub has its own; leave this key out"),
     "screws of sorts": ('circle = "66 mm", ', "", "screws = { count", 'cutout clock, screws: must be { circle = "66 mm", count = 4, drill = "3.5 mm" } or { rectangle = "30 x 28 mm", drill = "2.5 mm" }'),
     "no drill": (', drill = "3.5 mm"', "", "screws = { circle", 'cutout clock, screws: drill is missing; write { circle = "66 mm", count = 4, drill = "3.5 mm" } or { rectangle = "30 x 28 mm", drill = "2.5 mm" }'),

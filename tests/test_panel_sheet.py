@@ -637,3 +637,17 @@ def test_refused(
     assert told in said.err and said.out == ""
     assert main(["template", "hull.toml", *words, "--json"]) == code
     assert told in " ".join(json.loads(capsys.readouterr().out)["error"])
+
+
+def test_a_sheet_is_written_as_a_whole(hull: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """An ending may be in capitals; a disk that fills up leaves the sheet that was there."""
+    monkeypatch.chdir(hull.parent)
+    assert main(["template", "hull.toml", "-o", "X.SVG"]) == 0
+    before = Path("X.SVG").read_bytes()
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("gaugelight.whole_file.os.fsync", full)
+    assert main(["template", "hull.toml", "--rear", "-o", "X.SVG"]) == 2
+    assert Path("X.SVG").read_bytes() == before

@@ -22,7 +22,7 @@ from gaugelight.harness.uses import (
     at_bus,
     uses_of,
 )
-from gaugelight.lights import Lamp
+from gaugelight.lights import BUS_OUTPUT, DIM_REQUEST, Lamp
 from gaugelight.problems import Problem, meant
 
 if TYPE_CHECKING:
@@ -228,7 +228,7 @@ def _bundles(wiring: Wiring) -> Iterator[Problem]:
             if other is one:
                 what = f"{inside.text} goes into a fuel tank, and {live.text} may be at bus voltage; {NO_LIMIT} them apart"
                 yield _at(one.cable, "carries", what)
-            elif one.cable.bundle and one.cable.bundle == other.cable.bundle:
+            elif one.cable.lies_with(other.cable):
                 what = (
                     f"{inside.text} goes into a fuel tank, and {live.text} of cable {other.cable.name}, in the same bundle, may"
                     f" be at bus voltage; {NO_LIMIT} them apart"
@@ -244,6 +244,10 @@ def _shared_returns(wiring: Wiring) -> Iterator[Problem]:
             yield Problem(
                 lead.line, lead.place, f"{lamp} and {sender} share a pin: {MOVES}; give each its own"
             )
+        if lead.connector is not None and (pair := _ground_and_sender(wiring, lead.uses)):
+            ground, sender = pair
+            what = f"{ground} and {sender} share a pin: the box's own current would move the reading, and flow where the sender is; give each its own"
+            yield Problem(lead.line, lead.place, what)
     for one in wiring.carried:
         if pair := _lamp_and_sender(wiring, one.uses):
             lamp, sender = pair
@@ -266,6 +270,17 @@ def _lamp_and_sender(wiring: Wiring, uses: tuple[Use, ...]) -> tuple[str, str] |
     lamp = [use for use in uses if use.thing == LAMP_GROUND or use.part == "minus" and _is_lamp(wiring, use)]
     sender = [use for use in uses if use.part == RETURN and wiring.kind(use) == "input"]
     return (lamp[0].text, sender[0].text) if lamp and sender else None
+
+
+def _ground_and_sender(wiring: Wiring, uses: tuple[Use, ...]) -> tuple[str, str] | None:
+    """What carries the box's own current home, and a sender's return, where both are among those; a voltage that is measured is no sender."""
+    ground = [use for use in uses if use.thing in (GROUND, DIM_REQUEST, BUS_OUTPUT)]
+    sender = [
+        use
+        for use in uses
+        if use.part == RETURN and (one := wiring.box.input(use.thing)) is not None and one.unit != "V"
+    ]
+    return (ground[0].text, sender[0].text) if ground and sender else None
 
 
 def _is_lamp(wiring: Wiring, use: Use) -> bool:

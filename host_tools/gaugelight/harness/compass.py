@@ -108,15 +108,16 @@ class Field:
 
 
 def fields_of(wiring: Wiring, distance: float) -> list[Field]:
-    """Of each run of each lamp whose load is stated; distance in m."""
+    """Of each run of each lamp whose load is stated; distance in m. To a compass nearer than they are to each other two wires are one."""
     fields = []
     for run in runs_of(wiring):
         beside = float(PAIR) / 1000 if run.way == "pair" else run.spacing
         apart = run.spacing if run.way == "pair" else float(LOOSE) / 1000
+        alone = single_wire(run.length)
         ways: tuple[tuple[Way, Vectors], ...] = (
-            ("single wire", single_wire(run.length)),
-            ("pair", pair(run.length, apart)),
-            ("twisted pair", twisted_pair(run.length, beside, run.turn)),
+            ("single wire", alone),
+            ("pair", pair(run.length, apart) if apart < distance else alone),
+            ("twisted pair", twisted_pair(run.length, beside, run.turn) if beside < distance else alone),
         )
         fields.append(
             Field(run, {way: strongest(points, run.amperes, run.length, distance) for way, points in ways})
@@ -163,7 +164,7 @@ def _way(cable: Cable, out: Cable | None, back: Cable | None) -> Way:
 
 
 def _together(one: Cable, other: Cable | None) -> bool:
-    return other is not None and (one is other or one.bundle != "" and one.bundle == other.bundle)
+    return other is not None and (one is other or one.lies_with(other))
 
 
 def too_strong(wiring: Wiring, fields: list[Field], horizontal: float) -> list[Problem]:

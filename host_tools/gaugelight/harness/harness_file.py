@@ -73,6 +73,10 @@ class Cable:
     def line_of(self, key: str) -> int:
         return self.lines.get(key, self.line)
 
+    def lies_with(self, other: Cable) -> bool:
+        """In one bundle; "Tanks" and "tanks" are one."""
+        return self.bundle != "" and self.bundle.lower() == other.bundle.lower()
+
 
 @dataclass(frozen=True)
 class Compass:
@@ -108,10 +112,13 @@ def _connectors(reader: Reader) -> list[Connector]:
         )
         return []
     made = []
+    seen: dict[str, str] = {}
     for name, values in tables.items():
         section = Section(reader, f"connector.{name}", 0, values, name)
         if (section.table, 0, "") not in reader.lines:  # written within braces
             section.line = reader.lines.get(("connector", 0, name), reader.line_of("connector"))
+        if (other := seen.setdefault(name.lower(), name)) != name:
+            section.wrong("", f"is told from {other} by a capital only; give it another name")
         if (one := _connector(section)) is not None:
             made.append(one)
     return made

@@ -14,6 +14,7 @@ from gaugelight.panel.cutouts import DSub, millimetres
 from gaugelight.panel.drill_sheet import CAUTIONS, PAPERS, Page, drills, holes, pages
 from gaugelight.panel.panel_file import DISPLAY, KNOB, Panel
 from gaugelight.problems import Misuse
+from gaugelight.whole_file import write_whole
 
 if TYPE_CHECKING:
     from gaugelight.cli import Outcome, Screen
@@ -29,7 +30,7 @@ def template(words: argparse.Namespace, screen: Screen) -> Outcome:
         what = "has no [panel]" if panel is None else "has no [[cutout]]"
         raise Misuse(f"{box.file}: {what}, so there is nothing to drill; write {EXAMPLE}")
     path = Path(words.output or f"{Path(words.box).stem}_template.svg")
-    if path.suffix not in PICTURES or path.is_dir() or not os.access(path.parent, os.W_OK):
+    if path.suffix.lower() not in PICTURES or path.is_dir() or not os.access(path.parent, os.W_OK):
         raise Misuse(
             f"{path}: no sheet can be written there; name a {', '.join(PICTURES)} in a folder of yours"
         )
@@ -138,12 +139,13 @@ def _write(made: tuple[Page, ...], path: Path) -> list[Path]:
     """A .pdf holds all pages; else each has a file, from the second one with its number. Raises Misuse."""
     files = [path] + [path.with_name(f"{path.stem}_{k}{path.suffix}") for k in range(2, len(made) + 1)]
     try:
-        if path.suffix == ".pdf":
+        kind = path.suffix.lower()
+        if kind == ".pdf":
             pdf([page.drawing for page in made], path)
             return [path]
         for page, file in zip(made, files):
-            if path.suffix == ".svg":
-                file.write_text(svg(page.drawing), encoding="utf-8")
+            if kind == ".svg":
+                write_whole(file, svg(page.drawing))
             else:
                 png(page.drawing, file)
     except ImportError:
