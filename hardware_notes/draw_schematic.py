@@ -478,12 +478,12 @@ def draw_lamp(sheet: Sheet, lamp: LampDriver, x: float, y: float) -> None:
     sheet.ground((source[0], source[1]))
     sheet.text((drain[0] + 0.4, (drain[1] + source[1]) / 2), f"Q{n}1\n50 mΩ 60 V", "left", 8)
     height = float(gate[1])
-    sheet.wire((float(gate[0]), height), (x + 4.8, height))
-    sheet.part("Resistor", f"R{n}1", (x + 2.8, height), (x + 4.8, height))
-    sheet.wire((x + 0.9, height), (x + 2.8, height))
-    sheet.dot((x + 1.6, height))
-    sheet.part("Resistor", f"R{n}2", (x + 1.6, height), (x + 1.6, height - 2))
-    sheet.ground((x + 1.6, height - 2))
+    sheet.wire((float(gate[0]), height), (x + 3.6, height))
+    sheet.part("Resistor", f"R{n}1", (x + 1.6, height), (x + 3.6, height))
+    sheet.wire((x + 0.9, height), (x + 1.6, height))
+    sheet.dot((x + 4.4, height))
+    sheet.part("Resistor", f"R{n}2", (x + 4.4, height), (x + 4.4, height - 2))  # at the gate: dark with R101 open too
+    sheet.ground((x + 4.4, height - 2))
     sheet.net((x + 0.9, height), f"A1 GP{lamp.pin}")
 
 
