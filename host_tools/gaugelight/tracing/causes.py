@@ -28,7 +28,7 @@ from gaugelight.tracing.traced import (
     VOLTS,
     Traced,
 )
-from gaugelight.tracing.wired import NOTHING, Wired, healthy
+from gaugelight.tracing.wired import NOTHING, Wired, healthy, ratiometric_supply
 
 # repairs
 NONE = "nothing to repair"
@@ -49,7 +49,7 @@ BOX_PULL_UP = "in the box: fit the pull-up that the box file states, or state th
 BOX_SHUNT = "in the box: fit the shunt that the box file states, or state the one that is there"
 BOX_DIVIDER = "in the box: fit the divider that the box file states, or state the one that is there"
 BOX_CONVERTER = "in the box: converter, its supply and its bus"
-BOX_INPUT = "in the box: mend the way from the connector to the converter"
+BOX_INPUT = "in the box: mend the way from the connector to the converter: resistors, solder, track"
 BOX_RAIL = "in the box: the rail that feeds the sender: its regulator and its load"
 COUPLE_WIRE = "use wire of the thermocouple's own kind as far as the box's connector"
 
@@ -166,8 +166,7 @@ def _chafed(of: Traced) -> Iterator[Cause]:
 
 
 def _on_bus(of: Traced) -> Cause:
-    name = f"bus voltage ({of.supply:g} V) on the signal wire"
-    return Cause(name, OFF_THE_BUS, 1.5, (Unknown("ohm to the bus", 0.001, 1.0, True),), _as(of, "bus", loose=True))
+    return Cause("bus voltage on the signal wire", OFF_THE_BUS, 1.5, (Unknown("ohm to the bus", 0.001, 1.0, True),), _as(of, "bus", loose=True))
 
 
 def _resistive(of: Traced) -> Iterator[Cause]:
@@ -192,10 +191,9 @@ def _returns(of: Traced) -> Iterator[Cause]:
             return replace(healthy(of, levels), back=back, draw=draw)
 
         def none(levels: Floats, share: Floats) -> Wired:
-            """Its output follows its supply through what is inside."""
-            supply = 5.0 if of.chain.rail is None else of.chain.supply
-            whole = healthy(of, levels)
-            return replace(whole, volts=share * supply, back=0.0, offset=0.0, draw=0.0)
+            """Its output follows its supply through what is inside, and so does its body."""
+            supply = ratiometric_supply(of)
+            return replace(healthy(of, levels), volts=share * supply, floating=True, back=NOTHING)
 
         yield Cause("resistance in the sender's return", MEND_RETURN, 2, (ohms, draw), resists)
         yield Cause("the sender's return is open", MEND_RETURN, 3, (Unknown("share of its supply", 0.5, 1.0),), none)
@@ -310,7 +308,7 @@ def _other_range(of: Traced) -> Iterator[Cause]:
 
 
 def _voltages(of: Traced) -> Iterator[Cause]:
-    supply = 5.0 if of.chain.rail is None else of.chain.supply
+    supply = ratiometric_supply(of)
     light = isinstance(of.one.circuit, Direct)
     yield from _wires(of)
     yield from _chafed(of)
@@ -352,14 +350,10 @@ def _volts(of: Traced) -> Iterator[Cause]:
 
 def _millivolts(of: Traced) -> Iterator[Cause]:
     yield from _wires(of)
-    reversal: State = lambda levels: replace(healthy(of, levels), volts=-np.asarray(healthy(of, levels).volts))  # noqa: E731
-    yield Cause("its two wires exchanged", RIGHT_WAY, 2, (), reversal)
+    yield Cause("its two wires exchanged", RIGHT_WAY, 2, (), _changed(of, passes=-1.0))
     between = Unknown("share of the way", 0.0, 0.5) if of.kind == THERMOCOUPLE else Unknown("share", 0.0, 0.02)
 
-    def touching(levels: Floats, share: Floats) -> Wired:
-        whole = healthy(of, levels)
-        return replace(whole, volts=whole.volts * share, leak=0.2, loose=True)
-
+    touching = _as(of, "passes", loose=True)
     yield Cause("its two wires touch each other", INSULATE, 2, (between,), touching)
     if of.kind == MILLIVOLTS:
         share: State = lambda levels, x: replace(healthy(of, levels), volts=np.asarray(healthy(of, levels).volts) * x)  # noqa: E731
@@ -374,13 +368,9 @@ def _millivolts(of: Traced) -> Iterator[Cause]:
         volts = (other.millivolts(at) - float(other.millivolts(np.array([of.cold]))[0])) / 1000
         return replace(healthy(of, levels), volts=volts)
 
-    def copper(levels: Floats, share: Floats) -> Wired:
-        whole = healthy(of, levels)
-        return replace(whole, volts=whole.volts * share)
-
     yield Cause(f"a thermocouple of type {other.kind}", OTHER_SENDER, 1.5, (), wrong_kind)
     lost = Unknown("share of the voltage left", 0.3, 0.93)
-    yield Cause("copper wire on part of the way: what is warmer there than the box is lost", COUPLE_WIRE, 2, (lost,), copper)
+    yield Cause("copper wire on part of the way: what is warmer there than the box is lost", COUPLE_WIRE, 2, (lost,), _as(of, "passes"))
     yield Cause("thermocouple open inside", NEW_SENDER, 2, (), _changed(of, wire=NOTHING, ohms=NOTHING))
 
 
@@ -416,7 +406,7 @@ def _box(of: Traced) -> Iterator[Cause]:
         yield from _factors("a shunt of another value", BOX_SHUNT, 0.5, _as(of, "resistor"), 0.05, 5, (0.94, 1.06))
     elif isinstance(circuit, Divider):
         yield Cause("the divider's lower resistor is open", BOX_DIVIDER, 1, (), _changed(of, bottom=1e9), good)
-        yield Cause("the divider's upper resistor is open", BOX_DIVIDER, 1, (), _changed(of, resistor=1e9), good)
+        yield Cause("the divider's upper resistor is open", BOX_INPUT, 1, (), _changed(of, resistor=1e9), good)
         for cause in _factors("a divider of another ratio, its lower resistor", BOX_DIVIDER, 0.4, _as(of, "bottom"), 0.1, 8, (0.85, 1.18)):
             yield replace(cause, levels=good)
     elif isinstance(circuit, Direct) and of.kind != RAIL:

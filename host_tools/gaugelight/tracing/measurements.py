@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gaugebox.measure import FAULTS
-from gaugelight.circuits import Direct, PullUp
+from gaugelight.circuits import Direct, Floats, PullUp
 from gaugelight.converters import COUNTS
 from gaugelight.faults_shown import PLACES
 from gaugelight.problems import Misuse, meant
@@ -21,7 +21,6 @@ from gaugelight.tracing.traced import (
     RAIL,
     RECTANGULAR,
     RESISTIVE,
-    THERMOCOUPLE,
     VOLTAGE,
     VOLTS,
     Traced,
@@ -34,6 +33,8 @@ BOX = "box"
 WIGGLE = "wiggle"
 CONTRACTIONS = {"OL": math.inf, "O.L": math.inf, "OPEN": math.inf, "INF": math.inf}
 JUMPS = {"jumps": 1.0, "yes": 1.0, "steady": 0.0, "no": 0.0}
+AT_A_PLACE = BOX, "ohms at the sender", "ohms at the connector", "mA at the connector", "volts at the connector"
+RAIL_OFF = 0.02  # of a supply's volts, plus or minus: a usual regulator: assumed
 SURE = 1e-3  # of what is yes or no
 
 
@@ -94,9 +95,7 @@ def available(of: Traced) -> tuple[Measurement, ...]:
         found.append(_volts_at_connector("V", 2, f"{on}: its pin at the box's connector against the box's ground"))
     else:
         found.append(Measurement(TRUE, "reading", 1, _true(of)))
-    if of.one.converter.chip is not None or kind in RESISTIVE or of.one.circuit.unit == "mV":
-        pass
-    if kind not in (RAIL,):
+    if kind != RAIL:
         found.append(Measurement("box, wire off", "count", 1.5, "pull the input's wire (or its plug) at the box, then read what the box says"))
     found.append(Measurement("box, stand-in", "count", 2.5, _stand_in(of)))
     if kind in RESISTIVE:
@@ -126,7 +125,7 @@ def available(of: Traced) -> tuple[Measurement, ...]:
         found.append(Measurement("mA at the sender", "mA", 3.2, series))
         across = f"{on}: at the transducer, its plus against its signal terminal"
         found.append(Measurement("supply at the sender", "V", 3, across))
-        found.append(Measurement("ohms of the wire", "ohm", 3.2, f"{POWER_OFF}; signal wire off at both ends: from end to end"))
+        found += _wire()
     if kind in (VOLTAGE, VOLTS):
         if kind == VOLTAGE:
             found.append(_volts_at_connector("V", 2, f"{on}: its pin at the box's connector against the box's ground"))
@@ -157,15 +156,22 @@ def _vapour(of: Traced) -> str:
 
 def _ground(of: Traced) -> list[Measurement]:
     both = "power on, everything that usually runs on: the sender's body against the box's ground, on a long lead"
-    ends = "the signal wire off at both ends: from end to end"
     found = [
         Measurement("volts between grounds", "V", 2.5, both + _vapour(of)),
-        Measurement("ohms of the wire", "ohm", 3.2, f"{POWER_OFF}; {ends}"),
+        *_wire(),
     ]
-    if of.kind in RESISTIVE:
+    if of.kind in (*RESISTIVE, VOLTAGE):
         back = "the sender's body against the box's ground pin, on a long lead whose own ohms you take off"
         found.append(Measurement("ohms of the return", "ohm", 3, f"{POWER_OFF}; {back}"))
     return found
+
+
+def _wire() -> list[Measurement]:
+    both = f"{POWER_OFF}; the signal wire off at both ends"
+    return [
+        Measurement("ohms of the wire", "ohm", 3.2, f"{both}: from end to end"),
+        Measurement("ohms from the wire to ground", "ohm", 3.2, f"{both}: against the airframe, and against its return or shield"),
+    ]
 
 
 def _true(of: Traced) -> str:
@@ -195,10 +201,10 @@ def at_places(of: Traced) -> tuple[Measurement, ...]:
     base = {one.what: one for one in available(of)}
     if of.kind in (RAIL, VOLTS):
         return ()
-    found = []
+    found, couple = [], of.one.circuit.unit == "mV"
     for place, doing, effort in _places(of):
-        for what in ("ohms at the sender", "ohms at the connector", "mA at the connector", BOX, "volts at the sender"):
-            if what in base and not (what == "ohms at the sender" and of.one.circuit.unit == "mV"):
+        for what in AT_A_PLACE:
+            if what in base and not (of.kind in RESISTIVE and base[what].unit == "V" or couple and base[what].unit == "ohm"):
                 one = base[what]
                 more = effort - (0.5 if what == BOX else 0)
                 found.append(Measurement(what, one.unit, one.effort + more, f"{doing}; {one.how}", place))
@@ -321,7 +327,7 @@ def _counted(of: Traced, measurement: Measurement, text: str) -> Measured:
             cure = "trace the input that measures it first" if word == "cold junction" else "this input never says that"
             raise Misuse(f'{one.name}: "{text}": {cure}')
         first, last = float(min(e[0] for e in ends)), float(max(e[1] for e in ends))
-        return Measured(measurement, first, last, of.count_tolerance((first + last) / 2), word)
+        return Measured(measurement, first, last, tolerance(of, measurement, (first + last) / 2), word)
     try:
         signal = float(parse_quantity(text, one.circuit.unit))
         count = of.count_of_signal(signal)
@@ -349,35 +355,35 @@ def counted(of: Traced, measurement: Measurement, count: float, shown: str) -> M
 
 def tolerance(of: Traced, measurement: Measurement, value: float) -> float:
     """Of such a measurement that gives that value, one standard uncertainty in its unit."""
+    return float(tolerances(of, measurement, np.array([value]))[0])
+
+
+def tolerances(of: Traced, measurement: Measurement, values: Floats) -> Floats:
+    """The same for many values."""
     what, unit = measurement.what, measurement.unit
-    if what == WIGGLE:
-        return SURE
-    if what == TRUE:
-        return of.known_level_off
+    if what in (WIGGLE, TRUE):
+        return np.full(values.shape, SURE if what == WIGGLE else of.known_level_off)
     if unit == "count":
-        off = 1.0 if value < 0 else of.count_tolerance(value)
+        off = np.where(values < 0, 1.0, of.count_tolerances(values))
     else:
-        off = of.meter(unit).standard(value)
-        if unit in ("V", "mV"):
-            off = math.hypot(off, _share_of_box(of, what) * abs(value))
-        if what in ("supply at the sender", "volts at the connector, sender off") and of.kind == LOOP:
-            off = math.hypot(off, of.supply_off / RECTANGULAR)
-    if measurement.place is not None:
-        off = math.hypot(off, _off_by_place(of, measurement))
-    return off
+        meter = of.meter(unit)
+        off = np.hypot(meter.standard(values), _share_of_box(of, what) * values)
+    return off if measurement.place is None else np.hypot(off, _off_by_place(of, measurement))
 
 
 def _share_of_box(of: Traced, what: str) -> float:
     """What the parts of the box let a voltage be off by, as a share: its rail, its resistors, its supply."""
     circuit = of.one.circuit
-    if what in ("volts between grounds", "supply in the box") or circuit.unit == "mV":
-        return 0.0 if what != "supply in the box" else 0.015
+    if circuit.unit == "mV":
+        return 0.0
+    if what == "supply in the box" or what == "supply at the sender" and of.kind == VOLTAGE:
+        return RAIL_OFF / RECTANGULAR
     resistors = getattr(circuit, "tolerance", None) or 0.01
     if isinstance(circuit, PullUp):
-        return math.hypot(0.02, resistors) / RECTANGULAR
+        return math.hypot(RAIL_OFF, resistors) / RECTANGULAR
     if of.kind == LOOP:
         return resistors / RECTANGULAR
-    return 0.02 / RECTANGULAR if of.kind == VOLTAGE and not isinstance(circuit, Direct) else 0.002
+    return RAIL_OFF / RECTANGULAR if of.kind == VOLTAGE and not isinstance(circuit, Direct) else 0.002
 
 
 def _off_by_place(of: Traced, measurement: Measurement) -> float:
@@ -389,5 +395,16 @@ def _off_by_place(of: Traced, measurement: Measurement) -> float:
     return float(np.max(np.abs(low - low[1])))
 
 
-def has_cold(of: Traced) -> bool:
-    return of.kind == THERMOCOUPLE
+def from_box(of: Traced, measurement: Measurement, fault: str | None, count: int, signal: float | None, rail: int | None) -> Measured:
+    """What the box itself answers: its fault, its converter's count and its signal; rail: the count of the rail it hangs on."""
+    if fault in ("converter", "rail", "cold junction"):
+        return _counted(of, measurement, fault)
+    if signal is not None:
+        judged = of.count_of_signal(signal)
+        shown = f"{signal:.4g} {of.one.circuit.unit}"
+    else:
+        judged = float(count)
+        if rail is not None:
+            judged = min(count * COUNTS / max(rail, 1), COUNTS - 1.0)
+        shown = str(fault)
+    return counted(of, measurement, judged, shown)

@@ -14,14 +14,16 @@ import numpy as np
 
 from gaugelight.circuits import Floats
 from gaugelight.tracing.causes import Cause
-from gaugelight.tracing.measurements import TRUE, Measured, Measurement, available, at_places, tolerance
+from gaugelight.tracing.measurements import TRUE, WIGGLE, Measured, Measurement, available, at_places, tolerances
 from gaugelight.tracing.traced import Traced
 from gaugelight.tracing.wired import Wired, predicted
 
 NEAR = 3.0  # tolerances, within which a cause fits
-DRAWN = 256  # states for each unknown, at first
+DRAWN = 192  # states for each unknown, at first
 KEPT, AROUND = 32, 12  # the nearest of them, and how many are drawn around each
 ROUNDS, CLOSER = 14, 0.6
+HOPELESS = 25.0  # tolerances off, after HALF of the rounds
+HALF = 5
 SURVIVORS = 60  # of a cause, looked at for the next measurement
 OUTCOMES = 10  # of a cause, tried for each measurement
 TIE = 0.12  # bits, within which the lesser effort decides
@@ -95,8 +97,8 @@ def _left(of: Traced, cause: Cause, found: Sequence[Measured]) -> Left:
     off = _off(of, cause, states, found)
     all_states, all_off = [states], [off]
     reach = 0.15
-    for _ in range(ROUNDS):
-        if np.count_nonzero(off <= NEAR / 2) > SURVIVORS:
+    for turn in range(ROUNDS):
+        if np.count_nonzero(off <= NEAR / 2) > SURVIVORS or turn >= HALF and off.min() > HOPELESS:
             break
         best = np.argsort(off, kind="stable")[:KEPT]
         spread = random.uniform(-reach, reach, (KEPT * AROUND, unknown))
@@ -169,15 +171,16 @@ def _expected(
     outcomes, chances = [], []
     for k, (low, high) in enumerate(spans):
         at = random.integers(0, len(low), OUTCOMES)
-        outcomes.append(low[at] + random.random(OUTCOMES) * (high[at] - low[at]))
+        between = random.random(OUTCOMES).round() if one.what == WIGGLE else random.random(OUTCOMES)
+        outcomes.append(low[at] + between * (high[at] - low[at]))
         chances.append(np.full(OUTCOMES, weights[k] / OUTCOMES))
     values, chance = np.concatenate(outcomes), np.concatenate(chances)
-    reach = NEAR * np.array([tolerance(of, one, float(value)) for value in values])
+    reach = NEAR * tolerances(of, one, values)
     consistent = np.zeros((len(values), len(fit)), bool)
     for k, (low, high) in enumerate(spans):
         gap = np.maximum(np.maximum(low[None, :] - values[:, None], values[:, None] - high[None, :]), 0.0)
-        between = (np.max(high) - np.min(low)) / (2 * len(low))  # of states that were not drawn
-        consistent[:, k] = gap.min(axis=1) <= reach + between
+        undrawn = (np.max(high) - np.min(low)) / (2 * len(low))
+        consistent[:, k] = gap.min(axis=1) <= reach + (0 if one.what == WIGGLE else undrawn)
     for k in range(len(fit)):
         consistent[k * OUTCOMES : (k + 1) * OUTCOMES, k] = True
     chance = chance / chance.sum()

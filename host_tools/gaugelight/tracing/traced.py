@@ -12,6 +12,7 @@ import tomllib
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -41,7 +42,7 @@ ASSUMED_SENDER = {
     MILLIVOLTS: 0.01,
 }  # fmt: skip
 KNOWN_LEVEL = 0.02  # of the span, plus or minus: dipstick, reference gauge, thermometer: assumed
-SUPPLY_OFF = 0.6  # volts, plus or minus, that the bus may be from what the box file says, where it was not measured: assumed
+SUPPLY_OFF = 1.0  # volts, plus or minus, that the bus may be from what the box file says, where it was not measured: assumed
 COLD_OFF = 10.0  # degC, plus or minus, where the cold junction's temperature is not known: assumed
 SPAN_LEVELS = np.linspace(0.0, 1.0, 401)
 RECTANGULAR = math.sqrt(3)  # half-width to standard uncertainty
@@ -49,13 +50,13 @@ RECTANGULAR = math.sqrt(3)  # half-width to standard uncertainty
 
 @dataclass(frozen=True)
 class Meter:
-    """A meter's plus or minus: a share of what it shows, and an amount in the unit. limit: beyond it, it shows that nothing flows."""
+    """A meter's plus or minus: a share of what it shows, and an amount in the unit."""
 
     share: float
     amount: float
 
-    def standard(self, value: float) -> float:
-        return (self.share * abs(value) + self.amount) / RECTANGULAR
+    def standard(self, values: Floats) -> Floats:
+        return np.asarray((self.share * np.abs(values) + self.amount) / RECTANGULAR)
 
 
 # assumed, where --meter does not say otherwise: an ordinary hand-held one
@@ -70,7 +71,6 @@ class Traced:
     solved: SolvedInput
     kind: str
     floats: tuple[tuple[Floats, Floats], ...]
-    rail_windows: tuple[int, int, int, int] | None
     supply: float
     supply_off: float
     cold: float
@@ -185,8 +185,8 @@ class Traced:
         counts, tolerances = np.array(sorted(rows)).T
         return counts, np.maximum(tolerances, chain.counts_a_step)
 
-    def count_tolerance(self, count: float) -> float:
-        return float(np.interp(count, *self._count_tolerances))
+    def count_tolerances(self, counts: Floats) -> Floats:
+        return np.interp(counts, *self._count_tolerances)
 
     def count(self, pin: Floats, rail: Floats | float = 1.0) -> Floats:
         """What is judged of a pin's voltage: a count of 65,536, not rounded. rail: its rail, as a share of the nominal voltage."""
@@ -202,13 +202,6 @@ class Traced:
 
     def count_of_signal(self, signal: float) -> float:
         return float(self.count(np.array([self.chain.pin_volts(signal)]))[0])
-
-    def signal_of_count(self, count: float) -> float:
-        return float(np.interp(count, np.arange(COUNTS), self._all_signals))
-
-    @cached_property
-    def _all_signals(self) -> Floats:
-        return self.chain.signals()
 
     @property
     def rail_share(self) -> tuple[float, float]:
@@ -244,7 +237,7 @@ def kind_of(one: Input, in_series: bool) -> str:
 def _floats(box: Box, one: Input) -> tuple[tuple[Floats, Floats], ...]:
     """Readings and ohms of each of two floats in series; the box keeps only their sum."""
     content = tomllib.loads(Path(box.file).read_text(encoding="utf-8-sig"))
-    written = next((table for table in content.get("input", []) if table.get("name") == one.name), {})
+    written: dict[str, Any] = next((table for table in content.get("input", []) if table.get("name") == one.name), {})
     listed = [box_values.points(one.circuit.unit, one.bare_unit)(each).points for each in written.get("series", [])]
     rows = [sorted((float(reading), float(ohms)) for ohms, reading in points) for points in listed]
     return tuple((np.array([r for r, _ in row]), np.array([o for _, o in row])) for row in rows)
@@ -257,19 +250,17 @@ def traced(
     one = box.inputs[input_index(box, name)]
     measures_cold = None if one.cold is None else box.input(one.cold)
     solved = solve_input(box, one, None if measures_cold is None else solve_input(box, measures_cold))
-    rail = box.rail_of(one)
     floats = _floats(box, one)
     cold_now, cold_off = cold, 1.0
     if cold_now is None and measures_cold is not None:
         low, high = celsius_of(np.array(measures_cold.law.span), measures_cold.unit).tolist()
         cold_now, cold_off = min(max(20.0, low), high), COLD_OFF
-    volts, off = (float(box.supply), SUPPLY_OFF) if supply is None else (supply, METERS["V"].standard(supply))
+    volts, off = (float(box.supply), SUPPLY_OFF) if supply is None else (supply, 2 * float(METERS["V"].standard(np.array(supply))))
     return Traced(
         box,
         solved,
         kind_of(one, bool(floats)),
         floats,
-        None if rail is None else solve_input(box, rail).windows,
         volts,
         off,
         cold_now or 0.0,
