@@ -318,6 +318,8 @@ def _counted(of: Traced, measurement: Measurement, text: str) -> Measured:
     if word in ("converter", "rail"):
         value = SAYS_CONVERTER if word == "converter" else SAYS_RAIL
         return Measured(measurement, value, value, 1.0, word)
+    if (match := re.fullmatch(r"count (\d{1,5})", word)) is not None:
+        return counted(of, measurement, min(float(match[1]), COUNTS - 1.0), word)
     lowest, low, high, highest = of.solved.windows
     ranges = ((0, lowest - 1), (lowest, low - 1), (high + 1, highest), (highest + 1, COUNTS - 1))
     if word in FAULTS[1:]:

@@ -203,6 +203,13 @@ class Traced:
     def count_of_signal(self, signal: float) -> float:
         return float(self.count(np.array([self.chain.pin_volts(signal)]))[0])
 
+    def signal_of(self, count: int) -> float:
+        return float(self._all_signals[count])
+
+    @cached_property
+    def _all_signals(self) -> Floats:
+        return self.chain.signals()
+
     @property
     def rail_share(self) -> tuple[float, float]:
         """Outside of it the box says `rail`."""
@@ -253,8 +260,9 @@ def traced(
     floats = _floats(box, one)
     cold_now, cold_off = cold, 1.0
     if cold_now is None and measures_cold is not None:
-        low, high = celsius_of(np.array(measures_cold.law.span), measures_cold.unit).tolist()
-        cold_now, cold_off = min(max(20.0, low), high), COLD_OFF
+        # as `said` holds it: in the middle of its readings
+        cold_now = float(np.mean(celsius_of(np.array(measures_cold.law.span), measures_cold.unit)))
+        cold_off = COLD_OFF
     volts, off = (float(box.supply), SUPPLY_OFF) if supply is None else (supply, 2 * float(METERS["V"].standard(np.array(supply))))
     return Traced(
         box,

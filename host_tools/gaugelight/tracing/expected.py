@@ -1,0 +1,78 @@
+"""The table that the sender's book would have: what a good one gives at five places, at the sender and at the box, with its plus or minus."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from gaugelight.build import Build
+from gaugelight.error_budget import COVERAGE
+from gaugelight.faults_shown import PLACES
+from gaugelight.said import Said, convert
+from gaugelight.tracing.measurements import Measurement, available, tolerance
+from gaugelight.tracing.traced import LOOP, RESISTIVE, Traced
+from gaugelight.tracing.wired import healthy, predicted
+
+
+@dataclass(frozen=True)
+class Value:
+    """In the measurement's unit; plus_minus at 95 %: of sender, meter and, where the box is on, its parts."""
+
+    value: float
+    plus_minus: float
+    unit: str
+
+
+@dataclass(frozen=True)
+class Row:
+    """values: by what is measured, in the order in which a person would go."""
+
+    place: str
+    level: float
+    reading: float
+    values: dict[str, Value]
+    says: Said
+
+
+def measured_in_book(of: Traced) -> tuple[Measurement, ...]:
+    """What a person would hold a meter to: at the sender, at the box's connector."""
+    if of.kind in RESISTIVE:
+        wanted = ("ohms at the sender", "ohms at the connector", "volts at the connector")
+    elif of.kind == LOOP:
+        wanted = ("mA at the sender", "mA at the connector", "volts at the connector")
+    else:
+        wanted = ("volts at the sender", "volts at the connector")
+    known = {one.what: one for one in available(of)}
+    return tuple(known[what] for what in wanted if what in known)
+
+
+def expected(of: Traced, built: Build) -> tuple[Row, ...]:
+    levels = np.array(list(PLACES))
+    states = healthy(of, levels)
+    columns = {one: predicted(of, states, one.what, len(levels))[0] for one in measured_in_book(of)}
+    counts = [of.one.converter.count(min(of.chain.pin_volts(float(signal)), of.one.converter.takes)) for signal in of.signals(levels)]
+    says = convert(built, of.one.name, counts)
+    rows = []
+    for k, (level, place) in enumerate(PLACES.items()):
+        values = {}
+        for one, column in columns.items():
+            at_place = Measurement(one.what, one.unit, 0, "", level)
+            off = COVERAGE * tolerance(of, at_place, float(column[k]))
+            values[one.what] = Value(float(column[k]), off, one.unit)
+        rows.append(Row(place, level, of.reading(level), values, says[k]))
+    return tuple(rows)
+
+
+def meaning(of: Traced, measurement: Measurement, value: float) -> float | None:
+    """The level at which a good sender gives that, where the measurement depends on it at all; beyond its ends it goes on straight."""
+    levels = np.linspace(-0.25, 1.25, 601)
+    low, high = predicted(of, healthy(of, levels), measurement.what, len(levels))
+    middle = (low + high) / 2
+    rises = np.diff(middle)
+    if not (np.all(rises >= 0) or np.all(rises <= 0)) or middle[-1] == middle[0]:
+        return None
+    if not min(middle) <= value <= max(middle):
+        return None
+    order = slice(None) if middle[-1] > middle[0] else slice(None, None, -1)
+    return float(np.interp(value, middle[order], levels[order]))
