@@ -1165,11 +1165,18 @@ def parser() -> Parser:
     )
     one.add_argument("box", metavar="BOX")
     one.add_argument("input", metavar="INPUT")
-    one.add_argument("--ohms", metavar="VALUE", help="with the box unplugged, power off; open, or OL, where the meter shows that")
+    one.add_argument(
+        "--ohms",
+        metavar="VALUE",
+        help="with the box unplugged, power off; open, or OL, where the meter shows that",
+    )
     one.add_argument("--ma", metavar="VALUE", help="in the loop, power on")
     one.add_argument("--volts", metavar="VALUE", help="wire on the box, power on")
     one.add_argument(
-        "--where", choices=("connector", "sender"), default="connector", help="where that was (default: the box's connector)"
+        "--where",
+        choices=("connector", "sender"),
+        default="connector",
+        help="where that was (default: the box's connector)",
     )
     one.add_argument(
         "--at",
@@ -1179,7 +1186,9 @@ def parser() -> Parser:
         default=[],
         help='the sender brought to empty, quarter, half, "three quarters", full, or a reading; may stand several times',
     )
-    one.add_argument("--true", metavar="READING", help="what is truly there: by dipstick, reference gauge, thermometer")
+    one.add_argument(
+        "--true", metavar="READING", help="what is truly there: by dipstick, reference gauge, thermometer"
+    )
     one.add_argument(
         "--measured",
         nargs=2,
@@ -1189,9 +1198,15 @@ def parser() -> Parser:
         help='what it suggested, such as "ohms at the sender" 46; may stand several times',
     )
     one.add_argument(
-        "--port", metavar="P", nargs="?", const="", help="what the box says now (without P: the one attached board)"
+        "--port",
+        metavar="P",
+        nargs="?",
+        const="",
+        help="what the box says now (without P: the one attached board)",
     )
-    one.add_argument("--supply", metavar="VOLTS", help="of the bus, as measured (default: as the box file says, +-1 V)")
+    one.add_argument(
+        "--supply", metavar="VOLTS", help="of the bus, as measured (default: as the box file says, +-1 V)"
+    )
     one.add_argument("--cold", metavar="DEGC", help="of a thermocouple's cold junction")
     one.add_argument(
         "--meter",

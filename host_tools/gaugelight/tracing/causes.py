@@ -40,7 +40,9 @@ OWN_RETURN = "give the sender a return wire of its own to the box"
 NEW_SENDER = "replace the sender"
 FREE_FLOAT = "free or replace the float"
 FREE_FIRST, FREE_SECOND = "free or replace the first float", "free or replace the second float"
-OTHER_SENDER = "fit the sender that the box file describes, the right way round, or describe the one that is there"
+OTHER_SENDER = (
+    "fit the sender that the box file describes, the right way round, or describe the one that is there"
+)
 RIGHT_WAY = "exchange the sender's two wires"
 MEND_SUPPLY = "mend the wire that brings the sender its supply, and its fuse"
 RAISE_SUPPLY = "find why the supply is low: battery, alternator, regulator, a drop on the way"
@@ -150,7 +152,9 @@ def _ohms_of_wire(of: Traced) -> tuple[float, float]:
 def _wires(of: Traced, weight: float = 4) -> Iterator[Cause]:
     corroded = Unknown("ohm in it", *_ohms_of_wire(of), True)
     yield Cause("signal wire open", MEND_WIRE, weight, (), _changed(of, wire=NOTHING, loose=True))
-    yield Cause("corroded contact in the signal wire", MEND_WIRE, weight, (corroded,), _as(of, "wire", loose=True))
+    yield Cause(
+        "corroded contact in the signal wire", MEND_WIRE, weight, (corroded,), _as(of, "wire", loose=True)
+    )
 
 
 def _chafed(of: Traced) -> Iterator[Cause]:
@@ -160,13 +164,31 @@ def _chafed(of: Traced) -> Iterator[Cause]:
     )  # fmt: skip
     most = 20 * of.signal_span[1] if of.kind in RESISTIVE else 3e3 if of.kind == LOOP else 5e3
     if of.kind in RESISTIVE:
-        yield Cause("signal wire leaks to ground: damp", INSULATE, 2, (Unknown("ohm to ground", 1.0, most, True),), _as(of, "leak"))
+        yield Cause(
+            "signal wire leaks to ground: damp",
+            INSULATE,
+            2,
+            (Unknown("ohm to ground", 1.0, most, True),),
+            _as(of, "leak"),
+        )
     elif of.kind == LOOP:
-        yield Cause("signal wire leaks to ground: damp", INSULATE, 2, (Unknown("ohm to ground", 10.0, most, True),), _as(of, "leak"))
+        yield Cause(
+            "signal wire leaks to ground: damp",
+            INSULATE,
+            2,
+            (Unknown("ohm to ground", 10.0, most, True),),
+            _as(of, "leak"),
+        )
 
 
 def _on_bus(of: Traced) -> Cause:
-    return Cause("bus voltage on the signal wire", OFF_THE_BUS, 1.5, (Unknown("ohm to the bus", 0.001, 1.0, True),), _as(of, "bus", loose=True))
+    return Cause(
+        "bus voltage on the signal wire",
+        OFF_THE_BUS,
+        1.5,
+        (Unknown("ohm to the bus", 0.001, 1.0, True),),
+        _as(of, "bus", loose=True),
+    )
 
 
 def _resistive(of: Traced) -> Iterator[Cause]:
@@ -196,7 +218,9 @@ def _returns(of: Traced) -> Iterator[Cause]:
             return replace(healthy(of, levels), volts=share * supply, floating=True, back=NOTHING)
 
         yield Cause("resistance in the sender's return", MEND_RETURN, 2, (ohms, draw), resists)
-        yield Cause("the sender's return is open", MEND_RETURN, 3, (Unknown("share of its supply", 0.5, 1.0),), none)
+        yield Cause(
+            "the sender's return is open", MEND_RETURN, 3, (Unknown("share of its supply", 0.5, 1.0),), none
+        )
         return
     corroded = Unknown("ohm in it", *_ohms_of_wire(of), True)
     yield Cause("resistance in the sender's return", MEND_RETURN, 3, (corroded,), _as(of, "back", loose=True))
@@ -211,11 +235,15 @@ def _floats(of: Traced) -> Iterator[Cause]:
         stuck: State = lambda levels, at: healthy(of, at)  # noqa: E731
         yield Cause("float stuck", FREE_FLOAT, 3, (place,), stuck)
 
-    def worn(levels: Floats, at: Floats, width: Floats) -> Wired:
+    def worn(levels: Floats, at: Floats, width: Floats, more: Floats) -> Wired:
         whole = healthy(of, levels)
-        return replace(whole, ohms=np.where(np.abs(levels - at) < width / 2, NOTHING, whole.ohms), loose=True)
+        return replace(
+            whole, ohms=np.where(np.abs(levels - at) < width / 2, whole.ohms + more, whole.ohms), loose=True
+        )
 
-    yield Cause("worn track: open over part of the travel", NEW_SENDER, 2, (place, Unknown("share worn", 0.02, 0.3)), worn)
+    ohms = Unknown("ohm more there", 0.2 * (of.signal_span[1] - of.signal_span[0]), NOTHING, True)
+    unknown = place, Unknown("share worn", 0.02, 0.3), ohms
+    yield Cause("worn track: bad or open over part of the travel", NEW_SENDER, 2, unknown, worn)
     yield Cause("sender the other way round", OTHER_SENDER, 1, (), lambda levels: healthy(of, 1 - levels))
     own = of.signals(np.array([0.0, 1.0]))
     for empty, full in STANDARDS:
@@ -227,7 +255,9 @@ def _floats(of: Traced) -> Iterator[Cause]:
 def _standard(of: Traced, empty: float, full: float) -> State:
     def state(levels: Floats) -> Wired:
         ohms = np.maximum(empty + (full - empty) * levels, 0.0)
-        return replace(healthy(of, levels), ohms=ohms, floats=(ohms, np.zeros(ohms.shape)) if of.floats else ())
+        return replace(
+            healthy(of, levels), ohms=ohms, floats=(ohms, np.zeros(ohms.shape)) if of.floats else ()
+        )
 
     return state
 
@@ -275,7 +305,9 @@ def _thermometers(of: Traced) -> Iterator[Cause]:
 
 def _stuck(of: Traced) -> Iterator[Cause]:
     place = Unknown("share of its range", 0.0, 1.0)
-    yield Cause("stands still: line or restrictor blocked", UNBLOCK, 2, (place,), lambda levels, at: healthy(of, at))
+    yield Cause(
+        "stands still: line or restrictor blocked", UNBLOCK, 2, (place,), lambda levels, at: healthy(of, at)
+    )
 
 
 def _loops(of: Traced) -> Iterator[Cause]:
@@ -285,8 +317,12 @@ def _loops(of: Traced) -> Iterator[Cause]:
     yield from _stuck(of)
     least = max(of.signal_span[0], 0.0)
     yield Cause("its supply wire is open", MEND_SUPPLY, 3, (), _changed(of, supply_wire=NOTHING, loose=True))
-    yield Cause("loop supply too low", RAISE_SUPPLY, 2, (Unknown("share of the bus", 0.2, 0.8),), _as(of, "supply"))
-    yield Cause("transducer dead: no current", NEW_SENDER, 2, (Unknown("mA", 0.0, 0.4),), _as(of, "milliamperes"))
+    yield Cause(
+        "loop supply too low", RAISE_SUPPLY, 2, (Unknown("share of the bus", 0.2, 0.8),), _as(of, "supply")
+    )
+    yield Cause(
+        "transducer dead: no current", NEW_SENDER, 2, (Unknown("mA", 0.0, 0.4),), _as(of, "milliamperes")
+    )
     low = Unknown("mA", max(least - 0.6, 0.0), least + 0.2)
     yield Cause("transducer stuck at its lowest", NEW_SENDER, 1.5, (low,), _as(of, "milliamperes"))
     stuck = Unknown("mA", 20.2, 28.0)
@@ -304,7 +340,9 @@ def _loops(of: Traced) -> Iterator[Cause]:
 
 def _other_range(of: Traced) -> Iterator[Cause]:
     state: State = lambda levels, share: healthy(of, levels * share)  # noqa: E731
-    yield from _factors("a transducer of another range, its signal", OTHER_SENDER, 0.7, state, 0.15, 5, (0.9, 1.1))
+    yield from _factors(
+        "a transducer of another range, its signal", OTHER_SENDER, 0.7, state, 0.15, 5, (0.9, 1.1)
+    )
 
 
 def _voltages(of: Traced) -> Iterator[Cause]:
@@ -315,17 +353,35 @@ def _voltages(of: Traced) -> Iterator[Cause]:
     yield _on_bus(of)
     yield from _stuck(of)
     if not light:
-        yield Cause("signal wire shorted to the sender's supply", INSULATE, 1, (), _changed(of, plus=0.1, loose=True))
+        yield Cause(
+            "signal wire shorted to the sender's supply", INSULATE, 1, (), _changed(of, plus=0.1, loose=True)
+        )
     yield Cause("its supply wire is open", MEND_SUPPLY, 3, (), _changed(of, supply_wire=NOTHING, loose=True))
     yield Cause("sender dead: no voltage", NEW_SENDER, 2, (Unknown("V", 0.0, 0.1),), _as(of, "volts"))
     low, high = of.signal_span
-    yield Cause("sender stuck at its lowest", NEW_SENDER, 1.5, (Unknown("V", 0.8 * low, 1.1 * low),), _as(of, "volts"))
-    yield Cause("sender stuck at its highest", NEW_SENDER, 1.5, (Unknown("V", high, max(high, 0.98 * supply)),), _as(of, "volts"))
-    yield Cause("the sender's supply and ground exchanged", RIGHT_WAY, 1, (Unknown("V", 0.0, 0.7),), _as(of, "volts", reversed=True))
+    yield Cause(
+        "sender stuck at its lowest", NEW_SENDER, 1.5, (Unknown("V", 0.8 * low, 1.1 * low),), _as(of, "volts")
+    )
+    yield Cause(
+        "sender stuck at its highest",
+        NEW_SENDER,
+        1.5,
+        (Unknown("V", high, max(high, 0.98 * supply)),),
+        _as(of, "volts"),
+    )
+    yield Cause(
+        "the sender's supply and ground exchanged",
+        RIGHT_WAY,
+        1,
+        (Unknown("V", 0.0, 0.7),),
+        _as(of, "volts", reversed=True),
+    )
     for first, last in ((0.0, 5.0), (1.0, 5.0), (0.5, 4.5), (0.0, 3.3)):
         if max(abs(first - low), abs(last - high)) > 0.05 * supply:
             name = f"a sender of {first:g} to {last:g} V"
-            volts: State = lambda levels, first=first, last=last: Wired(volts=first + levels * (last - first))  # noqa: E731
+            volts: State = lambda levels, first=first, last=last: Wired(
+                volts=first + levels * (last - first)
+            )  # noqa: E731
             yield Cause(name, OTHER_SENDER, 0.5, (), volts)
     yield from _other_range(of)
 
@@ -342,8 +398,12 @@ def _volts(of: Traced) -> Iterator[Cause]:
         return
     nominal = float(of.one.nominal or 0)
     yield Cause("the rail is missing", BOX_RAIL, 3, (Unknown("V", 0.0, 0.1 * nominal),), _as(of, "volts"))
-    yield Cause("the rail is low", BOX_RAIL, 2, (Unknown("V", 0.1 * nominal, 0.97 * nominal),), _as(of, "volts"))
-    yield Cause("the rail is high", BOX_RAIL, 1, (Unknown("V", 1.03 * nominal, 2 * nominal),), _as(of, "volts"))
+    yield Cause(
+        "the rail is low", BOX_RAIL, 2, (Unknown("V", 0.1 * nominal, 0.97 * nominal),), _as(of, "volts")
+    )
+    yield Cause(
+        "the rail is high", BOX_RAIL, 1, (Unknown("V", 1.03 * nominal, 2 * nominal),), _as(of, "volts")
+    )
     good = of.level(nominal * (1 - RAIL_OFF)), of.level(nominal * (1 + RAIL_OFF))
     yield Cause("the rail does not reach its converter", BOX_INPUT, 2, (), _changed(of, cut=True), good)
 
@@ -351,12 +411,16 @@ def _volts(of: Traced) -> Iterator[Cause]:
 def _millivolts(of: Traced) -> Iterator[Cause]:
     yield from _wires(of)
     yield Cause("its two wires exchanged", RIGHT_WAY, 2, (), _changed(of, passes=-1.0))
-    between = Unknown("share of the way", 0.0, 0.5) if of.kind == THERMOCOUPLE else Unknown("share", 0.0, 0.02)
+    between = (
+        Unknown("share of the way", 0.0, 0.5) if of.kind == THERMOCOUPLE else Unknown("share", 0.0, 0.02)
+    )
 
     touching = _as(of, "passes", loose=True)
     yield Cause("its two wires touch each other", INSULATE, 2, (between,), touching)
     if of.kind == MILLIVOLTS:
-        share: State = lambda levels, x: replace(healthy(of, levels), volts=np.asarray(healthy(of, levels).volts) * x)  # noqa: E731
+        share: State = lambda levels, x: replace(
+            healthy(of, levels), volts=np.asarray(healthy(of, levels).volts) * x
+        )  # noqa: E731
         yield from _factors("a current shunt of other millivolts", OTHER_SENDER, 1, share, 0.2, 5, (0.9, 1.1))
         return
     own = getattr(of.one.law, "sensor", None)
@@ -370,7 +434,13 @@ def _millivolts(of: Traced) -> Iterator[Cause]:
 
     yield Cause(f"a thermocouple of type {other.kind}", OTHER_SENDER, 1.5, (), wrong_kind)
     lost = Unknown("share of the voltage left", 0.3, 0.93)
-    yield Cause("copper wire on part of the way: what is warmer there than the box is lost", COUPLE_WIRE, 2, (lost,), _as(of, "passes"))
+    yield Cause(
+        "copper wire on part of the way: what is warmer there than the box is lost",
+        COUPLE_WIRE,
+        2,
+        (lost,),
+        _as(of, "passes"),
+    )
     yield Cause("thermocouple open inside", NEW_SENDER, 2, (), _changed(of, wire=NOTHING, ohms=NOTHING))
 
 
@@ -393,7 +463,9 @@ def _box(of: Traced) -> Iterator[Cause]:
         low, high = of.rail_share
         missing = Unknown("share", 0.0, low - 0.01)
         yield Cause("the sender rail is missing or low", BOX_RAIL, 1.5, (missing,), _as(of, "rail"))
-        yield Cause("the sender rail is high", BOX_RAIL, 0.5, (Unknown("share", high + 0.01, 1.5),), _as(of, "rail"))
+        yield Cause(
+            "the sender rail is high", BOX_RAIL, 0.5, (Unknown("share", high + 0.01, 1.5),), _as(of, "rail")
+        )
     if isinstance(circuit, Millivolt):
         yield Cause("the box's input is open", BOX_INPUT, 0.5, (), _changed(of, cut=True))
         return
@@ -403,11 +475,25 @@ def _box(of: Traced) -> Iterator[Cause]:
         yield from _factors("a pull-up of another value", BOX_PULL_UP, 0.4, state, 0.1, 10, (0.94, 1.06))
     elif of.kind == LOOP:
         yield Cause("the shunt is burnt open", BOX_SHUNT, 1.5, (), _changed(of, resistor=1e9))
-        yield from _factors("a shunt of another value", BOX_SHUNT, 0.5, _as(of, "resistor"), 0.05, 5, (0.94, 1.06))
+        yield from _factors(
+            "a shunt of another value", BOX_SHUNT, 0.5, _as(of, "resistor"), 0.05, 5, (0.94, 1.06)
+        )
     elif isinstance(circuit, Divider):
-        yield Cause("the divider's lower resistor is open", BOX_DIVIDER, 1, (), _changed(of, bottom=1e9), good)
-        yield Cause("the divider's upper resistor is open", BOX_INPUT, 1, (), _changed(of, resistor=1e9), good)
-        for cause in _factors("a divider of another ratio, its lower resistor", BOX_DIVIDER, 0.4, _as(of, "bottom"), 0.1, 8, (0.85, 1.18)):
+        yield Cause(
+            "the divider's lower resistor is open", BOX_DIVIDER, 1, (), _changed(of, bottom=1e9), good
+        )
+        yield Cause(
+            "the divider's upper resistor is open", BOX_INPUT, 1, (), _changed(of, resistor=1e9), good
+        )
+        for cause in _factors(
+            "a divider of another ratio, its lower resistor",
+            BOX_DIVIDER,
+            0.4,
+            _as(of, "bottom"),
+            0.1,
+            8,
+            (0.85, 1.18),
+        ):
             yield replace(cause, levels=good)
     elif isinstance(circuit, Direct) and of.kind != RAIL:
         yield Cause("the box's input is open", BOX_INPUT, 0.5, (), _changed(of, cut=True))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import math
 import re
 import shlex
 from collections.abc import Sequence
@@ -24,6 +25,7 @@ from gaugelight.tracing.traced import LOOP, RAIL, RESISTIVE, Meter, Traced, trac
 from gaugelight.tracing.wired import METER_OPEN, SAYS_CONVERTER, SAYS_RAIL
 
 CONNECTOR, SENDER = "connector", "sender"
+SHOWN_OF_GROUP = 4
 SHOWN_OUT = 4  # of the causes that do not fit, the nearest
 FUEL = (
     "Fuel: nothing is opened, unplugged or measured at a tank before power is off, caps are closed, the aircraft is bonded, nobody smokes, and an"
@@ -51,14 +53,19 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
             screen.say(f"  {note}")
     table = expected(of, built)
     _show_table(of, table, screen)
-    said: dict[str, Any] = {"input": of.one.name, "kind": of.kind, "expected": [_row_said(row) for row in table]}
+    said: dict[str, Any] = {
+        "input": of.one.name,
+        "kind": of.kind,
+        "expected": [_row_said(row) for row in table],
+    }
     if not given:
         screen.say(f"  measured something? give it: gaugelight trace {_call(words)} {_example(of)}")
         return said, 0
     rows = narrow.left(of, causes(of), given)
     following = narrow.next_measurement(of, rows, given)
     predictions = {
-        row.cause.name: [_span(of, one, span) for one, span in zip(given, _would_give(of, row, given))] for row in rows
+        row.cause.name: [_span(of, one, span) for one, span in zip(given, _would_give(of, row, given))]
+        for row in rows
     }
     _show_meaning(of, given, screen)
     _show_causes(rows, predictions, screen)
@@ -86,7 +93,9 @@ def _quantity(text: str, unit: str, option: str) -> float:
 def _meter(text: str) -> tuple[str, Meter]:
     match = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*%\s*\+\s*(\d+(?:\.\d+)?)\s*(ohm|mA|mV|V)\s*", text)
     if match is None:
-        raise Misuse(f'--meter "{text}": write its plus or minus for one unit, such as "0.5 % + 0.2 ohm" (or mA, V, mV)')
+        raise Misuse(
+            f'--meter "{text}": write its plus or minus for one unit, such as "0.5 % + 0.2 ohm" (or mA, V, mV)'
+        )
     return match[3], Meter(float(match[1]) / 100, max(float(match[2]), 1e-6))
 
 
@@ -98,7 +107,11 @@ def _name_of(of: Traced, unit: str, where: str) -> str:
 def _given(of: Traced, words: argparse.Namespace) -> tuple[list[Measured], list[str]]:
     """The results in the words, and the words themselves, for the next command."""
     found, options = [], []
-    single = [(unit, text) for unit, text in (("ohm", words.ohms), ("mA", words.ma), ("V", words.volts)) if text is not None]
+    single = [
+        (unit, text)
+        for unit, text in (("ohm", words.ohms), ("mA", words.ma), ("V", words.volts))
+        if text is not None
+    ]
     if len(single) > 1:
         raise Misuse('one of --ohms, --ma, --volts; others with --measured "volts at the sender" 0.7')
     where = words.where
@@ -137,7 +150,9 @@ def _live(of: Traced, built: Build, port: str) -> tuple[Measured, str]:
         values: Sequence[Said] = line.values(described)
     names = [about.name for about in described]
     if of.one.name not in names:
-        raise Misuse(f'{port or "the box"}: its table has no input "{of.one.name}"; flash {of.box.file}, or name its own box file')
+        raise Misuse(
+            f'{port or "the box"}: its table has no input "{of.one.name}"; flash {of.box.file}, or name its own box file'
+        )
     one = values[names.index(of.one.name)]
     rail = of.box.rail_of(of.one)
     of_rail = values[names.index(rail.name)].count if rail is not None and rail.name in names else None
@@ -160,7 +175,11 @@ def _example(of: Traced) -> str:
         return f"--ohms {of.middle:.3g}"
     if of.kind == LOOP:
         return f"--ma {of.middle:.3g}"
-    return f'--measured box "{of.middle:.3g} {of.one.circuit.unit}"' if of.kind == RAIL else f'--volts "{of.middle:.3g} {of.one.circuit.unit}"'
+    return (
+        f'--measured box "{of.middle:.3g} {of.one.circuit.unit}"'
+        if of.kind == RAIL
+        else f'--volts "{of.middle:.3g} {of.one.circuit.unit}"'
+    )
 
 
 def _call(words: argparse.Namespace) -> str:
@@ -180,6 +199,12 @@ def _two(value: float) -> str:
     return _number(float(f"{value:.2g}"))
 
 
+def _rounded(value: float, plus_minus: float) -> str:
+    """To the second digit of its plus or minus, at least."""
+    decimals = max(0, 1 - math.floor(math.log10(max(plus_minus, 1e-9))))
+    return f"{value + 0.0:.{decimals}f}".replace("-0.000", "0.000")
+
+
 def _show_table(of: Traced, table: Sequence[Row], screen: Screen) -> None:
     one = of.one
     names = list(table[0].values)
@@ -187,18 +212,35 @@ def _show_table(of: Traced, table: Sequence[Row], screen: Screen) -> None:
     titles = []
     for name in names:
         what, _, where = name.partition(" at the ")
-        on = ", box unplugged" if what == "ohms" and where == "connector" else ", box on" if where == "connector" else ", wire off" * (what == "ohms")
+        on = (
+            ", box unplugged"
+            if what == "ohms" and where == "connector"
+            else ", box on" if where == "connector" else ", wire off" * (what == "ohms")
+        )
         unit = table[0].values[name].unit
         titles.append(f">{heads[where]}{on}, {unit}")
     cells = []
     for row in table:
         place = row.place if of.tank else ""
-        values = [f"{_number(v.value)} +-{_two(v.plus_minus)}" for v in row.values.values()]
+        values = [f"{_rounded(v.value, v.plus_minus)} +-{_two(v.plus_minus)}" for v in row.values.values()]
         signal, reading, fault = shown(row.says, one.step)
         cells.append([f"{row.reading:.4g} {one.unit}", place, *values, fault or reading])
-    screen.table(f"{one.name}: what a good one gives ({of.kind})", [">truly there", "", *titles, "the box says"], cells, wrap=True)
-    stated = "as the box file states" if of.sender_stated else f"not stated: +-{of.sender_off * 3**0.5:.1%} of its span assumed"
-    meters = ", ".join(f"{m.share:.2%} + {m.amount:g} {unit}" for unit, m in of.meters if unit in {v.unit for v in table[0].values.values()})
+    screen.table(
+        f"{one.name}: what a good one gives ({of.kind})",
+        [">truly there", "", *titles, "the box says"],
+        cells,
+        wrap=True,
+    )
+    stated = (
+        "as the box file states"
+        if of.sender_stated
+        else f"not stated: +-{of.sender_off * 3**0.5:.1%} of its span assumed"
+    )
+    meters = ", ".join(
+        f"{m.share:.2%} + {m.amount:g} {unit}"
+        for unit, m in of.meters
+        if unit in {v.unit for v in table[0].values.values()}
+    )
     screen.say(f"  +- at 95 %; sender {stated}; meter +-({meters}): assumed unless --meter says")
 
 
@@ -212,7 +254,11 @@ def _means(of: Traced, one: Measured) -> str:
     if level is None:
         return ""
     travel = "of the float's travel" if of.tank else "of its range"
-    where = f"below {of.reading(0):.4g}" if level < -0.01 else f"above {of.reading(1):.4g}" if level > 1.01 else ""
+    where = (
+        f"below {of.reading(0):.4g}"
+        if level < -0.01
+        else f"above {of.reading(1):.4g}" if level > 1.01 else ""
+    )
     if where:
         return f": a good one never gives that; it is {where} {of.one.unit}"
     level = min(max(level, 0.0), 1.0)
@@ -264,7 +310,12 @@ def _count_in_words(of: Traced, count: float) -> str:
     from gaugebox.measure import FAULTS
 
     at = round(count)
-    for outside, fault in ((at < lowest, faults[0]), (at < low, faults[1]), (at > highest, faults[3]), (at > high, faults[2])):
+    for outside, fault in (
+        (at < lowest, faults[0]),
+        (at < low, faults[1]),
+        (at > highest, faults[3]),
+        (at > high, faults[2]),
+    ):
         if outside:
             return str(FAULTS[fault])
     return f"{_number(of.signal_of(at))} {of.one.circuit.unit}"
@@ -273,24 +324,48 @@ def _count_in_words(of: Traced, count: float) -> str:
 def _show_causes(rows: Sequence[Left], predictions: dict[str, list[str]], screen: Screen) -> None:
     cells = []
     for repair, fit in narrow.groups(rows).items():
-        for k, row in enumerate(sorted(fit, key=lambda row: -row.cause.weight)):
-            cells.append([row.cause.name, "; ".join(predictions[row.cause.name]), f"{row.off:.1f}", repair if not k else '"'])
+        likely = sorted(fit, key=lambda row: (-row.cause.weight, row.off))
+        for k, row in enumerate(likely[:SHOWN_OF_GROUP]):
+            cells.append(
+                [
+                    row.cause.name,
+                    "; ".join(predictions[row.cause.name]),
+                    f"{row.off:.1f}",
+                    repair if not k else '"',
+                ]
+            )
+        if len(likely) > SHOWN_OF_GROUP:
+            cells.append([f"and {len(likely) - SHOWN_OF_GROUP} more of that group (--json)", "", "", '"'])
     if cells:
-        screen.table(f"what fits, within {NEAR:g} tolerances (one is half a plus or minus at 95 %)", ["cause", "would give", ">off by", "what to do"], cells, wrap=True)
+        screen.table(
+            f"what fits, within {NEAR:g} tolerances (one is half a plus or minus at 95 %)",
+            ["cause", "would give", ">off by", "what to do"],
+            cells,
+            wrap=True,
+        )
     else:
-        screen.say("nothing in the list fits: measure again, and look whether it was this wire, this unit, power off")
+        screen.say(
+            "nothing in the list fits: measure again, and look whether it was this wire, this unit, power off"
+        )
     out = sorted((row for row in rows if not row.fits), key=lambda row: row.off)
     if out:
-        near = "; ".join(f"{row.cause.name} ({'; '.join(predictions[row.cause.name])}; off by {_number(row.off)})" for row in out[:SHOWN_OUT])
+        near = "; ".join(
+            f"{row.cause.name} ({'; '.join(predictions[row.cause.name])}; off by {_number(row.off)})"
+            for row in out[:SHOWN_OUT]
+        )
         rest = f"; and {len(out) - SHOWN_OUT} more" if len(out) > SHOWN_OUT else ""
         screen.say(f"  does not fit: {near}{rest}")
 
 
-def _show_next(of: Traced, rows: Sequence[Left], following: Next | None, command: str | None, screen: Screen) -> None:
+def _show_next(
+    of: Traced, rows: Sequence[Left], following: Next | None, command: str | None, screen: Screen
+) -> None:
     groups = narrow.groups(rows)
     if following is not None:
         one = following.measurement
-        screen.say(f"next: {one.words(of)} (tells most: {len(groups)} things to do become {following.left:.1f}, to be expected)")
+        screen.say(
+            f"next: {one.words(of)} (tells most: {len(groups)} things to do become {following.left:.1f}, to be expected)"
+        )
         screen.say(f"  how: {one.how}")
         screen.say(f"  then: {command}")
         screen.say(f"  {CURE}")
@@ -306,8 +381,12 @@ def _command(of: Traced, words: argparse.Namespace, options: Sequence[str], foll
         kept += [option, value] if value is not None else []
     for meter in words.meter:
         kept += ["--meter", meter]
-    result = {WIGGLE: "jumps|steady"}.get(following.measurement.what, "WHAT IT SAYS" if following.measurement.unit == "count" else "VALUE")
-    quoted = " ".join(shlex.quote(each) for each in [*options, *kept, "--measured", following.measurement.words(of)])
+    result = {WIGGLE: "jumps|steady"}.get(
+        following.measurement.what, "WHAT IT SAYS" if following.measurement.unit == "count" else "VALUE"
+    )
+    quoted = " ".join(
+        shlex.quote(each) for each in [*options, *kept, "--measured", following.measurement.words(of)]
+    )
     return f'gaugelight trace {_call(words)} {quoted} "{result}"'
 
 
@@ -358,13 +437,15 @@ def _said(
             for row in sorted(rows, key=lambda row: row.off)
         ],
         "repairs": list(narrow.groups(rows)),
-        "next": None
-        if following is None
-        else {
-            "what": following.measurement.words(of),
-            "how": following.measurement.how,
-            "command": command,
-            "repairs_left_expected": following.left,
-        },
+        "next": (
+            None
+            if following is None
+            else {
+                "what": following.measurement.words(of),
+                "how": following.measurement.how,
+                "command": command,
+                "repairs_left_expected": following.left,
+            }
+        ),
         "near": NEAR,
     }

@@ -38,7 +38,7 @@ class Row:
 def measured_in_book(of: Traced) -> tuple[Measurement, ...]:
     """What a person would hold a meter to: at the sender, at the box's connector."""
     if of.kind in RESISTIVE:
-        wanted = ("ohms at the sender", "ohms at the connector", "volts at the connector")
+        wanted: tuple[str, ...] = ("ohms at the sender", "ohms at the connector", "volts at the connector")
     elif of.kind == LOOP:
         wanted = ("mA at the sender", "mA at the connector", "volts at the connector")
     else:
@@ -51,7 +51,10 @@ def expected(of: Traced, built: Build) -> tuple[Row, ...]:
     levels = np.array(list(PLACES))
     states = healthy(of, levels)
     columns = {one: predicted(of, states, one.what, len(levels))[0] for one in measured_in_book(of)}
-    counts = [of.one.converter.count(min(of.chain.pin_volts(float(signal)), of.one.converter.takes)) for signal in of.signals(levels)]
+    counts = [
+        of.one.converter.count(min(of.chain.pin_volts(float(signal)), of.one.converter.takes))
+        for signal in of.signals(levels)
+    ]
     says = convert(built, of.one.name, counts)
     rows = []
     for k, (level, place) in enumerate(PLACES.items()):

@@ -94,7 +94,7 @@ class Aircraft:
     stuck_float: tuple[int, float] | None = None  # which of two, at how many ohms
     ohms: float | None = None  # of a sender that is not what it was
     ohms_scale: float = 1.0
-    worn: tuple[float, float] | None = None
+    worn: tuple[float, float, float] | None = None  # place, width, ohms more there
     standard: tuple[float, float] | None = None  # another sender: signal at empty, at full
     range_scale: float = 1.0
     milliamperes: float | None = None
@@ -150,10 +150,14 @@ class Aircraft:
     def sender_ohms(self, level: float) -> float:
         if self.ohms is not None:
             return self.ohms
-        if self.worn is not None and abs(level - self.worn[0]) < self.worn[1] / 2:
-            return OFF
+        worn = self.worn is not None and abs(level - self.worn[0]) < self.worn[1] / 2
+        return self._track_ohms(level) + (self.worn[2] if self.worn is not None and worn else 0.0)
+
+    def _track_ohms(self, level: float) -> float:
         if self.standard is not None:
-            return max(self.standard[0] + (self.standard[1] - self.standard[0]) * (level + self.tolerance), 0.0)
+            return max(
+                self.standard[0] + (self.standard[1] - self.standard[0]) * (level + self.tolerance), 0.0
+            )
         if self.floats:
             return self.float_ohms(0, level) + self.float_ohms(1, level)
         return max(self._law(1 - level if self.around else self._place(level)) * self.ohms_scale, 0.0)
@@ -273,7 +277,14 @@ class Aircraft:
     def _shares_supply(self) -> bool:
         return not isinstance(self.one.law, Itself)
 
-    def _solved(self, level: float, *, off: bool = False, stand_in: float | None = None, at_sender: float | None = None) -> dict[str, float]:
+    def _solved(
+        self,
+        level: float,
+        *,
+        off: bool = False,
+        stand_in: float | None = None,
+        at_sender: float | None = None,
+    ) -> dict[str, float]:
         """The whole network. off: the harness pulled at the box; stand_in: what hangs there instead (ohm, mA, V); at_sender: ohm."""
         circuit = self.one.circuit
         net = Network()
@@ -381,13 +392,17 @@ class Aircraft:
             "ohms of the wire": lambda: known + self.wire,
             "ohms from the wire to ground": lambda: self.leak,
             "ohms of the return": lambda: OFF if self.no_ground is not None else self.back,
-            "ohms of the first float": lambda: self.float_ohms(0, level) if self.standard is None else self.sender_ohms(level),
+            "ohms of the first float": lambda: (
+                self.float_ohms(0, level) if self.standard is None else self.sender_ohms(level)
+            ),
             "ohms of the second float": lambda: self.float_ohms(1, level) if self.standard is None else 0.0,
         }
         if what in ohms:
             return min(ohms[what](), 1e9)
         if what == "ohms at the connector":
-            sender = self.sender_ohms(level) if resistive else (OFF if self.ohms is not None else self.own_ohms)
+            sender = (
+                self.sender_ohms(level) if resistive else (OFF if self.ohms is not None else self.own_ohms)
+            )
             ways = [known + self.wire + sender + self.back, self.leak]
             if self.chafe < OFF:
                 ways.append(self.chafe + 3.0)  # the dead bus's own loads
@@ -432,7 +447,6 @@ class Aircraft:
             assert isinstance(shunt, Shunt)
             return (found["connector"] - found["junction"]) / WIRE * 1000
         raise ValueError(what)
-
 
 
 def shown_off(aircraft: Aircraft, said: float | None) -> float:

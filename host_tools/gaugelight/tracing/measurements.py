@@ -26,14 +26,28 @@ from gaugelight.tracing.traced import (
     Traced,
     hangs_on_chip,
 )
-from gaugelight.tracing.wired import METER_OPEN, SAYS_CONVERTER, SAYS_RAIL, healthy, predicted, stand_in, stand_in_volts
+from gaugelight.tracing.wired import (
+    METER_OPEN,
+    SAYS_CONVERTER,
+    SAYS_RAIL,
+    healthy,
+    predicted,
+    stand_in,
+    stand_in_volts,
+)
 
 TRUE = "true reading"
 BOX = "box"
 WIGGLE = "wiggle"
 CONTRACTIONS = {"OL": math.inf, "O.L": math.inf, "OPEN": math.inf, "INF": math.inf}
 JUMPS = {"jumps": 1.0, "yes": 1.0, "steady": 0.0, "no": 0.0}
-AT_A_PLACE = BOX, "ohms at the sender", "ohms at the connector", "mA at the connector", "volts at the connector"
+AT_A_PLACE = (
+    BOX,
+    "ohms at the sender",
+    "ohms at the connector",
+    "mA at the connector",
+    "volts at the connector",
+)
 RAIL_OFF = 0.02  # of a supply's volts, plus or minus: a usual regulator: assumed
 SURE = 1e-3  # of what is yes or no
 
@@ -92,18 +106,38 @@ def available(of: Traced) -> tuple[Measurement, ...]:
     if kind == RAIL:
         found.append(_volts_at_connector("V", 2, f"{on}: the rail against the box's ground"))
     elif kind == VOLTS:
-        found.append(_volts_at_connector("V", 2, f"{on}: its pin at the box's connector against the box's ground"))
+        found.append(
+            _volts_at_connector("V", 2, f"{on}: its pin at the box's connector against the box's ground")
+        )
     else:
         found.append(Measurement(TRUE, "reading", 1, _true(of)))
     if kind != RAIL:
-        found.append(Measurement("box, wire off", "count", 1.5, "pull the input's wire (or its plug) at the box, then read what the box says"))
+        found.append(
+            Measurement(
+                "box, wire off",
+                "count",
+                1.5,
+                "pull the input's wire (or its plug) at the box, then read what the box says",
+            )
+        )
     found.append(Measurement("box, stand-in", "count", 2.5, _stand_in(of)))
     if kind in RESISTIVE:
         off = "pull the plug at the box: its pin in the harness against the return's pin, or the airframe where it returns there"
         found.append(Measurement("ohms at the connector", "ohm", 2, _ohms(of, off)))
-        found.append(Measurement("ohms at the sender", "ohm", 3, _ohms(of, "take its wire off at the sender: its stud against its body")))
-        found.append(_volts_at_connector("V", 2, f"{on}: its pin at the box's connector against the box's ground"))
-        found.append(Measurement("volts at the sender", "V", 3.2, f"{on}: its stud against its body" + _vapour(of)))
+        found.append(
+            Measurement(
+                "ohms at the sender",
+                "ohm",
+                3,
+                _ohms(of, "take its wire off at the sender: its stud against its body"),
+            )
+        )
+        found.append(
+            _volts_at_connector("V", 2, f"{on}: its pin at the box's connector against the box's ground")
+        )
+        found.append(
+            Measurement("volts at the sender", "V", 3.2, f"{on}: its stud against its body" + _vapour(of))
+        )
         found.append(
             Measurement(
                 "box, stand-in at the sender", "count", 3.5,
@@ -113,13 +147,22 @@ def available(of: Traced) -> tuple[Measurement, ...]:
         )  # fmt: skip
         found += _ground(of)
         if kind == FLOATS_IN_SERIES:
-            apart = "take the wire between the two floats off: each stud against its own body or its other wire"
-            found += [Measurement(f"ohms of the {which} float", "ohm", 4, _ohms(of, apart)) for which in ("first", "second")]
+            apart = (
+                "take the wire between the two floats off: each stud against its own body or its other wire"
+            )
+            found += [
+                Measurement(f"ohms of the {which} float", "ohm", 4, _ohms(of, apart))
+                for which in ("first", "second")
+            ]
     if kind == LOOP:
-        found.append(_volts_at_connector("V", 2, f"{on}: over the shunt, its pin at the box against the box's ground"))
+        found.append(
+            _volts_at_connector("V", 2, f"{on}: over the shunt, its pin at the box against the box's ground")
+        )
         off = "take both wires off at the transducer and hold them apart; power on: its pin at the box against the box's ground"
         found.append(Measurement("volts at the connector, sender off", "V", 3, off))
-        series = "power off; open the wire at the box's connector, the meter on mA between the two ends; power on"
+        series = (
+            "power off; open the wire at the box's connector, the meter on mA between the two ends; power on"
+        )
         found.append(Measurement("mA at the connector", "mA", 2.5, series))
         series = "power off; open the signal wire at the transducer, the meter on mA between the two ends; power on"
         found.append(Measurement("mA at the sender", "mA", 3.2, series))
@@ -128,21 +171,65 @@ def available(of: Traced) -> tuple[Measurement, ...]:
         found += _wire()
     if kind in (VOLTAGE, VOLTS):
         if kind == VOLTAGE:
-            found.append(_volts_at_connector("V", 2, f"{on}: its pin at the box's connector against the box's ground"))
+            found.append(
+                _volts_at_connector("V", 2, f"{on}: its pin at the box's connector against the box's ground")
+            )
             off = "take the signal wire off at the sender; power on: its pin at the box against the box's ground"
             found.append(Measurement("volts at the connector, sender off", "V", 3, off))
-            found.append(Measurement("supply at the sender", "V", 3, f"{on}: at the sender, its plus against its ground"))
-        found.append(Measurement("volts at the sender", "V", 3, f"{on}: at its source, its signal against the ground there"))
+            found.append(
+                Measurement(
+                    "supply at the sender", "V", 3, f"{on}: at the sender, its plus against its ground"
+                )
+            )
+        found.append(
+            Measurement(
+                "volts at the sender", "V", 3, f"{on}: at its source, its signal against the ground there"
+            )
+        )
         found += _ground(of)
     if of.one.circuit.unit == "mV":
-        found.append(_volts_at_connector("mV", 2, "pull the plug at the box; the meter on mV between its two wires"))
-        found.append(Measurement("ohms at the connector", "ohm", 2, f"{POWER_OFF}; pull the plug at the box: between its two wires"))
-        found.append(Measurement("ohms at the sender", "ohm", 3, f"{POWER_OFF}; its wires off at the sender: between its own two"))
-        found.append(Measurement("volts at the sender", "mV", 3, "its wires off at the sender; the meter on mV between its own two"))
+        found.append(
+            _volts_at_connector("mV", 2, "pull the plug at the box; the meter on mV between its two wires")
+        )
+        found.append(
+            Measurement(
+                "ohms at the connector",
+                "ohm",
+                2,
+                f"{POWER_OFF}; pull the plug at the box: between its two wires",
+            )
+        )
+        found.append(
+            Measurement(
+                "ohms at the sender",
+                "ohm",
+                3,
+                f"{POWER_OFF}; its wires off at the sender: between its own two",
+            )
+        )
+        found.append(
+            Measurement(
+                "volts at the sender",
+                "mV",
+                3,
+                "its wires off at the sender; the meter on mV between its own two",
+            )
+        )
     if kind != RAIL:
-        found.append(Measurement(WIGGLE, "", 1, 'wiggle wire and plugs, one after the other, while you watch the box: "jumps" or "steady"'))
+        found.append(
+            Measurement(
+                WIGGLE,
+                "",
+                1,
+                'wiggle wire and plugs, one after the other, while you watch the box: "jumps" or "steady"',
+            )
+        )
     if of.one.circuit.rail is not None and not hangs_on_chip(of.one):
-        found.append(Measurement("supply in the box", "V", 2, f"{on}: the rail that feeds the sender against the box's ground"))
+        found.append(
+            Measurement(
+                "supply in the box", "V", 2, f"{on}: the rail that feeds the sender against the box's ground"
+            )
+        )
     return tuple(found)
 
 
@@ -170,7 +257,12 @@ def _wire() -> list[Measurement]:
     both = f"{POWER_OFF}; the signal wire off at both ends"
     return [
         Measurement("ohms of the wire", "ohm", 3.2, f"{both}: from end to end"),
-        Measurement("ohms from the wire to ground", "ohm", 3.2, f"{both}: against the airframe, and against its return or shield"),
+        Measurement(
+            "ohms from the wire to ground",
+            "ohm",
+            3.2,
+            f"{both}: against the airframe, and against its return or shield",
+        ),
     ]
 
 
@@ -204,7 +296,9 @@ def at_places(of: Traced) -> tuple[Measurement, ...]:
     found, couple = [], of.one.circuit.unit == "mV"
     for place, doing, effort in _places(of):
         for what in AT_A_PLACE:
-            if what in base and not (of.kind in RESISTIVE and base[what].unit == "V" or couple and base[what].unit == "ohm"):
+            if what in base and not (
+                of.kind in RESISTIVE and base[what].unit == "V" or couple and base[what].unit == "ohm"
+            ):
                 one = base[what]
                 more = effort - (0.5 if what == BOX else 0)
                 found.append(Measurement(what, one.unit, one.effort + more, f"{doing}; {one.how}", place))
@@ -218,7 +312,10 @@ def _places(of: Traced) -> list[tuple[float, str, float]]:
     if of.one.bare_unit in ("degC", "degF"):
         scale = 1.8 if of.one.bare_unit == "degF" else 1.0
         found = []
-        for celsius, where in ((20.0, "in a cup of water at room temperature"), (95.0, "in hot water, measured; mind your hands")):
+        for celsius, where in (
+            (20.0, "in a cup of water at room temperature"),
+            (95.0, "in hot water, measured; mind your hands"),
+        ):
             level = of.level(celsius * scale + (32 if scale != 1 else 0))
             if 0 <= level <= 1:
                 found.append((round(level, 6), f"the sender out, {where}", 4.0))
@@ -227,7 +324,11 @@ def _places(of: Traced) -> list[tuple[float, str, float]]:
         low = max(of.level(0.0), 0.0)
         return [
             (low, "no pressure in the line: pump off, let down as its manual says", 1.5),
-            (low + 0.8 * (1 - low), "a test pump and a reference gauge on the transducer, at that pressure, the line let down before", 4),
+            (
+                low + 0.8 * (1 - low),
+                "a test pump and a reference gauge on the transducer, at that pressure, the line let down before",
+                4,
+            ),
         ]
     return []
 
@@ -288,7 +389,9 @@ def measured(of: Traced, measurement: Measurement, words: str) -> Measured:
         level = of.level(value)
         if not -0.5 <= level <= 1.5:
             low, high = of.span
-            raise Misuse(f"{of.one.name}: {shown} is far outside its readings, {low:g} to {high:g} {of.one.bare_unit}")
+            raise Misuse(
+                f"{of.one.name}: {shown} is far outside its readings, {low:g} to {high:g} {of.one.bare_unit}"
+            )
         return Measured(measurement, level, level, of.known_level_off, f"{value:g} {of.one.bare_unit}")
     text = "open" if math.isinf(value) else f"{value:.4g} {measurement.unit}"
     value = min(value, METER_OPEN) if measurement.unit == "ohm" else value
@@ -324,9 +427,15 @@ def _counted(of: Traced, measurement: Measurement, text: str) -> Measured:
     ranges = ((0, lowest - 1), (lowest, low - 1), (high + 1, highest), (highest + 1, COUNTS - 1))
     if word in FAULTS[1:]:
         code = FAULTS.index(word)
-        ends = [ends for ends, fault in zip(ranges, one.circuit.faults) if fault == code and ends[1] >= ends[0]]
+        ends = [
+            ends for ends, fault in zip(ranges, one.circuit.faults) if fault == code and ends[1] >= ends[0]
+        ]
         if word == "cold junction" or not ends:
-            cure = "trace the input that measures it first" if word == "cold junction" else "this input never says that"
+            cure = (
+                "trace the input that measures it first"
+                if word == "cold junction"
+                else "this input never says that"
+            )
             raise Misuse(f'{one.name}: "{text}": {cure}')
         first, last = float(min(e[0] for e in ends)), float(max(e[1] for e in ends))
         return Measured(measurement, first, last, tolerance(of, measurement, (first + last) / 2), word)
@@ -345,7 +454,9 @@ def _counted(of: Traced, measurement: Measurement, text: str) -> Measured:
     ends_of = sorted(
         float(of.count(one_pin)[0])
         for level in (of.level(reading - half), of.level(reading + half))
-        for one_pin in [of.chain.circuit.pin(of.signals(np.array([level])), of.chain.supply, of.chain.converter.load)]
+        for one_pin in [
+            of.chain.circuit.pin(of.signals(np.array([level])), of.chain.supply, of.chain.converter.load)
+        ]
     )
     return Measured(measurement, ends_of[0], ends_of[-1], tolerance(of, measurement, sum(ends_of) / 2), text)
 
@@ -397,7 +508,14 @@ def _off_by_place(of: Traced, measurement: Measurement) -> float:
     return float(np.max(np.abs(low - low[1])))
 
 
-def from_box(of: Traced, measurement: Measurement, fault: str | None, count: int, signal: float | None, rail: int | None) -> Measured:
+def from_box(
+    of: Traced,
+    measurement: Measurement,
+    fault: str | None,
+    count: int,
+    signal: float | None,
+    rail: int | None,
+) -> Measured:
     """What the box itself answers: its fault, its converter's count and its signal; rail: the count of the rail it hangs on."""
     if fault in ("converter", "rail", "cold junction"):
         return _counted(of, measurement, fault)

@@ -14,7 +14,15 @@ import numpy as np
 
 from gaugelight.circuits import Floats
 from gaugelight.tracing.causes import Cause
-from gaugelight.tracing.measurements import TRUE, WIGGLE, Measured, Measurement, available, at_places, tolerances
+from gaugelight.tracing.measurements import (
+    TRUE,
+    WIGGLE,
+    Measured,
+    Measurement,
+    available,
+    at_places,
+    tolerances,
+)
 from gaugelight.tracing.traced import Traced
 from gaugelight.tracing.wired import Wired, predicted
 
@@ -93,7 +101,7 @@ def _left(of: Traced, cause: Cause, found: Sequence[Measured]) -> Left:
     random = np.random.default_rng(8)
     unknown = 1 + len(cause.unknown)
     states = random.random((DRAWN * unknown, unknown))
-    states[:2**unknown] = (np.arange(2**unknown)[:, None] >> np.arange(unknown)) & 1  # the corners
+    states[: 2**unknown] = (np.arange(2**unknown)[:, None] >> np.arange(unknown)) & 1  # the corners
     off = _off(of, cause, states, found)
     all_states, all_off = [states], [off]
     reach = 0.15
@@ -132,7 +140,8 @@ def next_measurement(of: Traced, rows: Sequence[Left], found: Sequence[Measured]
     done = {(one.measurement.what, one.measurement.place) for one in found}
     random = np.random.default_rng(88)
     chosen = [
-        row.states[random.choice(len(row.states), SURVIVORS)] if len(row.states) > SURVIVORS else row.states for row in fit
+        row.states[random.choice(len(row.states), SURVIVORS)] if len(row.states) > SURVIVORS else row.states
+        for row in fit
     ]
     group = np.array([repairs.index(row.cause.repair) for row in fit])
     weights = np.array([row.cause.weight for row in fit])
@@ -152,7 +161,9 @@ def next_measurement(of: Traced, rows: Sequence[Left], found: Sequence[Measured]
 
 def _entropy(weights: Floats, group: Floats, consistent: Floats) -> Floats:
     """Bits, over the groups, for each row of what is consistent."""
-    sums = np.stack([(consistent * weights)[:, group == k].sum(axis=1) for k in range(int(group.max()) + 1)], axis=1)
+    sums = np.stack(
+        [(consistent * weights)[:, group == k].sum(axis=1) for k in range(int(group.max()) + 1)], axis=1
+    )
     shares = sums / np.maximum(sums.sum(axis=1, keepdims=True), 1e-12)
     return np.asarray(-(shares * np.log2(np.maximum(shares, 1e-12))).sum(axis=1))
 
@@ -185,7 +196,9 @@ def _expected(
         consistent[k * OUTCOMES : (k + 1) * OUTCOMES, k] = True
     chance = chance / chance.sum()
     bits = float(np.sum(chance * _entropy(weights, group, consistent)))
-    number = np.stack([consistent[:, group == k].any(axis=1) for k in range(int(group.max()) + 1)], axis=1).sum(axis=1)
+    number = np.stack(
+        [consistent[:, group == k].any(axis=1) for k in range(int(group.max()) + 1)], axis=1
+    ).sum(axis=1)
     return bits, float(np.sum(chance * number))
 
 
@@ -195,5 +208,8 @@ def places_of_truth(of: Traced, rows: Sequence[Left]) -> tuple[float, float] | N
     for row in rows:
         if row.fits and len(row.states):
             low, high = _levels(of, row.cause)
-            levels += [low + float(row.states[:, 0].min()) * (high - low), low + float(row.states[:, 0].max()) * (high - low)]
+            levels += [
+                low + float(row.states[:, 0].min()) * (high - low),
+                low + float(row.states[:, 0].max()) * (high - low),
+            ]
     return (min(levels), max(levels)) if levels and not math.isnan(levels[0]) else None

@@ -16,8 +16,8 @@ import json
 import math
 import sys
 import tempfile
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -28,16 +28,17 @@ from gaugebox.measure import COUNT, FAULT, FAULTS, READING, SIGNAL
 from gaugebox.flight_log import FlightLog
 from gaugebox.log import POWER, Log
 from gaugebox.store import SLOTS, Store, slot_header
-from gaugelight.boxfile import Box, Input, read_box
+from gaugelight.boxfile import Box, read_box
 from gaugelight.build import build
 from gaugelight.circuits import REFERENCE, Divider, Millivolt, PullUp, Shunt
 from gaugelight.converters import OnChip
 from gaugelight.lights import Lights
 from gaugelight.plant import Aircraft as WholeAircraft
+from gaugelight.problems import Misuse, Wrong
 from gaugelight.proportions import clopper_pearson
 from gaugelight.readouts import Face
 from gaugelight.tracing import measurements, narrow
-from gaugelight.tracing.causes import NONE, Cause, causes
+from gaugelight.tracing.causes import causes
 from gaugelight.tracing.faulty_plant import OFF, Aircraft
 from gaugelight.tracing.measurements import BOX, TRUE, WIGGLE, Measured, Measurement
 from gaugelight.tracing.traced import (
@@ -60,14 +61,15 @@ from gaugelight.tracing.traced import (
 from gaugelight.tracing.wired import stand_in, stand_in_volts
 from gaugelight.virtual import ChipInProcess
 from gaugelight.virtual.world import Inputs, Outputs
+from gaugelight.whole_file import write_whole
 
 CASES, SEED = 300, 20268
 MOST_MEASUREMENTS = 3
 SHOWS = 0.06  # of the travel
 SETTLES_TICKS = 70  # 1.4 s: the slowest converter has been round three times, a silent one is missed
 STARTS_TICKS = 90
-HERE = Path(__file__).parent
-DEMO = HERE.parent / "demo" / "amphibian.toml"
+DEMO = Path(__file__).parents[1] / "demo" / "amphibian.toml"
+SENDERS = Path(__file__).parents[3] / "tests" / "senders.toml"
 
 Random = np.random.Generator
 
@@ -135,7 +137,12 @@ class VirtualBox:
         built = build(self.box)
         (folder / SLOTS[0]).write_bytes(slot_header(1) + built.image)
         self.chip = ChipInProcess(self)
-        self.app = _app()(_Board(self.chip), Store(str(folder)), Log(str(folder / "log")), FlightLog(str(folder / "flights")))
+        self.app = _app()(
+            _Board(self.chip),
+            Store(str(folder)),
+            Log(str(folder / "log")),
+            FlightLog(str(folder / "flights")),
+        )
         self.channels = {channel.record.name: channel for channel in self.app.channels}
         self.tick(STARTS_TICKS)
 
@@ -214,7 +221,9 @@ def _set(**values: Any) -> Fault:
 
 
 def _part(name: str, low: float, high: float) -> Fault:
-    return lambda aircraft, random: aircraft.part.update({name: _apart(random, low, high) if low < high else low})
+    return lambda aircraft, random: aircraft.part.update(
+        {name: _apart(random, low, high) if low < high else low}
+    )
 
 
 def _stuck(aircraft: Aircraft, random: Random) -> None:
@@ -223,7 +232,13 @@ def _stuck(aircraft: Aircraft, random: Random) -> None:
 
 def _worn(aircraft: Aircraft, random: Random) -> None:
     """Where the float stands now."""
-    aircraft.worn = float(np.clip(aircraft.level + random.uniform(-0.01, 0.01), 0, 1)), float(random.uniform(0.04, 0.25))
+    place = float(np.clip(aircraft.level + random.uniform(-0.01, 0.01), 0, 1))
+    ohms = (
+        OFF
+        if random.random() < 0.5
+        else _log(random, 0.3, 100) * max(map(abs, (aircraft._whole(r) for r in aircraft.one.law.span)))
+    )
+    aircraft.worn = place, float(random.uniform(0.04, 0.25)), ohms
     aircraft.jumps = True
 
 
@@ -283,7 +298,9 @@ def _faults(of: Traced) -> dict[str, Fault]:
     if of.kind in FLOATS:
         found["worn track"] = _worn
         found["sender the other way round"] = _set(around=True)
-        found["a sender of"] = _sender_of((0, 90), (90, 0), (240, 33), (33, 240), (0, 180), (10, 180), (180, 10), (0, 30), (73, 10))
+        found["a sender of"] = _sender_of(
+            (0, 90), (90, 0), (240, 33), (33, 240), (0, 180), (10, 180), (180, 10), (0, 30), (73, 10)
+        )
         if of.kind == FLOAT:
             found["float stuck"] = _stuck
         else:
@@ -292,12 +309,15 @@ def _faults(of: Traced) -> dict[str, Fault]:
                 found[f"{name} float shorted"] = _one_at(which, 0.0)
                 found[f"{name} float open"] = _one_at(which, OFF)
     if of.kind in (THERMISTOR, PLATINUM):
-        found["sender aged"] = lambda aircraft, random: setattr(aircraft, "ohms_scale", _apart(random, 0.78, 1.3))
+        found["sender aged"] = lambda aircraft, random: setattr(
+            aircraft, "ohms_scale", _apart(random, 0.78, 1.3)
+        )
         found["another sender"] = lambda aircraft, random: setattr(
             aircraft, "ohms_scale", random.choice([0.1, 0.2, 0.5, 2.0, 5.0, 10.0])
         )
     if of.kind == LOOP:
         lowest = of.signal_span[0]
+        other = 0.0 if lowest > 1 else 4.0
         found |= {
             "signal wire open": _set(wire=OFF, jumps=True),
             "corroded contact in the signal wire": _set(wire=(200.0, 20e3, "log")),
@@ -306,22 +326,23 @@ def _faults(of: Traced) -> dict[str, Fault]:
             "bus voltage on the signal wire": _set(chafe=(0.01, 0.8, "log")),
             "stands still": _stuck,
             "its supply wire is open": _set(supply_wire=OFF),
-            "loop supply too low": lambda aircraft, random: setattr(aircraft, "supply", float(random.uniform(3.5, 9.5))),
+            "loop supply too low": lambda aircraft, random: setattr(
+                aircraft, "supply", float(random.uniform(3.5, 9.5))
+            ),
             "transducer dead": _set(milliamperes=(0.0, 0.3)),
             "transducer stuck at its lowest": _set(milliamperes=(max(lowest - 0.5, 0.0), lowest + 0.1)),
             "transducer stuck at its highest": _set(milliamperes=(20.4, 26.0)),
             "transducer shorted inside": _set(shorted=True),
             "transducer's two wires exchanged": _set(around=True),
-            "a transducer of 0 to 20 mA" if lowest > 1 else "a transducer of 4 to 20 mA": _set(
-                standard=((0.0, 20.0) if lowest > 1 else (4.0, 20.0),)
+            f"a transducer of {other:g} to 20 mA": lambda aircraft, random: setattr(
+                aircraft, "standard", (other, 20.0)
             ),
-            "a transducer of another range": lambda aircraft, random: setattr(aircraft, "range_scale", _apart(random, 0.2, 4)),
+            "a transducer of another range": lambda aircraft, random: setattr(
+                aircraft, "range_scale", _apart(random, 0.2, 4)
+            ),
             "the shunt is burnt open": _part("resistor", 1e9, 0),
             "a shunt of another value": _part("resistor", 0.1, 4),
         }
-        found[next(name for name in found if name.startswith("a transducer of 0") or name.startswith("a transducer of 4"))] = (
-            lambda aircraft, random: setattr(aircraft, "standard", (0.0, 20.0) if lowest > 1 else (4.0, 20.0))
-        )
     if of.kind == VOLTAGE:
         found |= _voltage_faults(of)
     if of.kind == VOLTS:
@@ -355,7 +376,9 @@ def _faults(of: Traced) -> dict[str, Fault]:
             "signal wire open": _set(wire=OFF, jumps=True),
             "corroded contact in the signal wire": _set(wire=(5e3, 2e5, "log")),
             "its two wires exchanged": _set(passes=-1.0),
-            "its two wires touch each other": _set(passes=(0.0, 0.4) if of.kind == THERMOCOUPLE else (0.0, 0.01)),
+            "its two wires touch each other": _set(
+                passes=(0.0, 0.4) if of.kind == THERMOCOUPLE else (0.0, 0.01)
+            ),
             "the box's input is open": _set(cut=True),
         }
     if of.kind == THERMOCOUPLE:
@@ -391,7 +414,9 @@ def _voltage_faults(of: Traced) -> Mapping[str, Fault]:
         "the sender's ground stands below the box's": _set(offset=(-0.7, -0.05)),
         "resistance in the sender's return": _set(back=(10.0, 400.0, "log"), draw=(3.5, 9.5)),
         "the sender's return is open": _set(no_ground=(0.55, 0.98)),
-        "a transducer of another range": lambda aircraft, random: setattr(aircraft, "range_scale", _apart(random, 0.2, 4)),
+        "a transducer of another range": lambda aircraft, random: setattr(
+            aircraft, "range_scale", _apart(random, 0.2, 4)
+        ),
     }
     if isinstance(circuit, Divider):
         faults["signal wire shorted to the sender's supply"] = _set(plus=0.1)
@@ -433,7 +458,10 @@ def _aircraft(of: Traced, random: Random) -> Aircraft:
         if circuit.rail == REFERENCE:
             off["gain"] = random.uniform(-0.001, 0.001)
     else:
-        off |= {"gain": random.uniform(-0.0015, 0.0015), "volts": random.uniform(-3, 3) * of.one.converter.quantum}
+        off |= {
+            "gain": random.uniform(-0.0015, 0.0015),
+            "volts": random.uniform(-3, 3) * of.one.converter.quantum,
+        }
     aircraft = Aircraft(
         of.box, of.one, level, random.uniform(13.1, 14.6), random.uniform(10, 35), off,
         [(list(map(float, readings)), list(map(float, ohms))) for readings, ohms in of.floats],
@@ -447,8 +475,11 @@ def _aircraft(of: Traced, random: Random) -> Aircraft:
 
 
 class Trial:
-    def __init__(self, files: tuple[Path, ...], random: Random, folder: Path) -> None:
-        self.random = random
+    """random: of the case that runs."""
+
+    random: Random
+
+    def __init__(self, files: tuple[Path, ...], folder: Path) -> None:
         self.inputs: dict[str, list[tuple[VirtualBox, Traced]]] = {kind: [] for kind in KINDS}
         for number, file in enumerate(files):
             box = read_box(file)
@@ -459,8 +490,10 @@ class Trial:
                 of = traced(box, one.name)
                 self.inputs[of.kind].append((virtual, of))
 
-    def case(self, kind: str, turn: int) -> Case:
-        random = self.random
+    def case(self, seed: int, number: int) -> Case:
+        """The same whichever others have run."""
+        random = self.random = np.random.default_rng([seed, number])
+        kind, turn = KINDS[number % len(KINDS)], number // len(KINDS)
         virtual, of = self.inputs[kind][turn % len(self.inputs[kind])]
         one = of.one
         faults = _faults(of)
@@ -471,7 +504,9 @@ class Trial:
             faults[name](aircraft, random)
             if one.cold is not None:
                 of = replace(of, cold=aircraft.cold + random.uniform(-0.8, 0.8), cold_off=1.0)
-            said, reading = self._box_says(virtual, of, aircraft, measurements.available(of)[0], aircraft.level)
+            said, reading = self._box_says(
+                virtual, of, aircraft, measurements.available(of)[0], aircraft.level
+            )
             low, high = one.law.span
             off = math.inf if reading is None else abs((reading - low) / (high - low) - aircraft.level)
             if name == "nothing wrong" or off > SHOWS:
@@ -484,7 +519,11 @@ class Trial:
         self, virtual: VirtualBox, of: Traced, aircraft: Aircraft, measurement: Measurement, level: float
     ) -> tuple[Measured, float | None]:
         circuit = of.one.circuit
-        here = stand_in(of) if isinstance(circuit, PullUp) else of.middle if isinstance(circuit, Shunt) else stand_in_volts(of)
+        here = (
+            stand_in(of)
+            if isinstance(circuit, PullUp)
+            else of.middle if isinstance(circuit, Shunt) else stand_in_volts(of)
+        )
         virtual.volts = {of.one.name: aircraft.pin(measurement.what, level, here)}
         virtual.silent = set()
         rail = of.box.rail_of(of.one)
@@ -504,7 +543,9 @@ class Trial:
             return self._box_says(virtual, of, aircraft, one, level)[0]
         if one.what == TRUE:
             reading = of.reading(aircraft.level + self.random.uniform(-0.02, 0.02))
-            return measurements.measured(of, one, f"{reading:.6g}" if "e" not in f"{reading:.6g}" else f"{reading:.4f}")
+            return measurements.measured(
+                of, one, f"{reading:.6g}" if "e" not in f"{reading:.6g}" else f"{reading:.4f}"
+            )
         if one.what == WIGGLE:
             return measurements.measured(of, one, "jumps" if aircraft.jumps else "steady")
         value = aircraft.meter(one.what, level)
@@ -533,15 +574,88 @@ class Trial:
         return Case(of.one.name, of.kind, name, tuple(counts), tuple(asked), there)
 
 
-def trial(cases: int, seed: int, progress: Callable[[str], None] = lambda what: None) -> tuple[Case, ...]:
-    """Simulated tracings, kinds of sender in turn."""
-    random = np.random.default_rng(seed)
-    files = HERE / "senders.toml", DEMO
+def trial(
+    numbers: Iterable[int], seed: int = SEED, progress: Callable[[str], None] = lambda what: None
+) -> tuple[Case, ...]:
+    """Those cases, by their numbers; kinds of sender in turn. Raises Misuse outside of a checkout."""
+    if not SENDERS.exists():
+        raise Misuse(f"{SENDERS}: is missing; the trial runs in a checkout")
     with tempfile.TemporaryDirectory() as folder:
-        runs = Trial(files, random, Path(folder))
+        runs = Trial((SENDERS, DEMO), Path(folder))
         found = []
-        for number in range(cases):
-            found.append(runs.case(KINDS[number % len(KINDS)], number // len(KINDS)))
-            if number % 20 == 19:
-                progress(f"{number + 1} of {cases}")
+        for done, number in enumerate(numbers):
+            found.append(runs.case(seed, number))
+            if done % 20 == 19:
+                progress(f"{done + 1} traced")
     return tuple(found)
+
+
+# --- what came of it ---
+
+
+def _share(cases: Sequence[Case], what: Callable[[Case], bool]) -> str:
+    """Of the cases, with its limits at 95 % (Clopper and Pearson)."""
+    held = sum(map(what, cases))
+    low, high = clopper_pearson(held, len(cases))
+    return f"{held} of {len(cases)} ({held / len(cases):.1%}; {low:.1%} to {high:.1%})"
+
+
+def report(cases: Sequence[Case], seed: int = SEED) -> str:
+    """The table that stands in hardware_notes/trace_trial.txt."""
+    lines = [
+        "Single faults put into the model aircraft of a virtual box, each measured as `gaugelight trace` suggests, at most "
+        f"{MOST_MEASUREMENTS} times.",
+        f"python -m gaugelight.tracing.trace_trial --write hardware_notes/trace_trial.txt (seed {seed}). Aircraft, faults and ranges are our own",
+        "invention. What calls for the same repair counts as one cause: corrosion in a wire or in its connector, a sender open or worn inside.",
+        "",
+        f"true cause among those left  {_share(cases, lambda case: case.there)}",
+        f"alone                        {_share(cases, lambda case: case.alone)}",
+        f"measurements, mean           {sum(len(case.asked) for case in cases) / len(cases):.2f}",
+        "",
+        f"{'kind of sender':24}{'cases':>6}{'there':>7}{'alone':>7}{'measured':>10}",
+    ]
+    for kind in KINDS:
+        rows = [case for case in cases if case.kind == kind]
+        if rows:
+            mean = sum(len(case.asked) for case in rows) / len(rows)
+            there, alone = sum(case.there for case in rows), sum(case.alone for case in rows)
+            lines.append(f"{kind:24}{len(rows):6}{there:7}{alone:7}{mean:10.2f}")
+    lines += ["", "input; fault; repairs that fit at first and after each measurement; what was measured"]
+    return "\n".join([*lines, *map(line_of, cases), ""])
+
+
+def line_of(case: Case) -> str:
+    verdict = "" if case.alone else "  not alone" if case.there else "  LOST"
+    return f"{case.input}; {case.fault}; {' '.join(map(str, case.left))}; {' | '.join(case.asked) or '-'}{verdict}"
+
+
+def main(arguments: list[str]) -> int:
+    parser = argparse.ArgumentParser(
+        prog="python -m gaugelight.tracing.trace_trial", description=__doc__.split("\n")[0]
+    )
+    parser.add_argument("--cases", type=int, default=CASES, metavar="N", help=f"default {CASES}")
+    parser.add_argument("--seed", type=int, default=SEED, metavar="S", help=f"default {SEED}")
+    parser.add_argument("--write", metavar="FILE", help="the table, in a file")
+    parser.add_argument("--json", action="store_true", help="one object on stdout")
+    asked = parser.parse_args(arguments)
+    if asked.cases < 1 or asked.seed < 0:
+        parser.error("--cases must be 1 or more, --seed 0 or more")
+    try:
+        cases = trial(range(asked.cases), asked.seed, lambda what: print(what, file=sys.stderr))
+        text = report(cases, asked.seed)
+        if asked.write is not None:
+            write_whole(Path(asked.write), text)
+    except Wrong as wrong:
+        print(wrong, file=sys.stderr)
+        return wrong.exit_code
+    if asked.json:
+        there, alone = sum(case.there for case in cases), sum(case.alone for case in cases)
+        rows = [asdict(case) | {"alone": case.alone} for case in cases]
+        print(json.dumps({"seed": asked.seed, "there": there, "alone": alone, "cases": rows}))
+    else:
+        print(text, end="")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

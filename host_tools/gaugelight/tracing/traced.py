@@ -60,7 +60,12 @@ class Meter:
 
 
 # assumed, where --meter does not say otherwise: an ordinary hand-held one
-METERS = {"ohm": Meter(0.005, 0.2), "mA": Meter(0.005, 0.02), "V": Meter(0.005, 0.005), "mV": Meter(0.005, 0.05)}
+METERS = {
+    "ohm": Meter(0.005, 0.2),
+    "mA": Meter(0.005, 0.02),
+    "V": Meter(0.005, 0.005),
+    "mV": Meter(0.005, 0.05),
+}
 
 
 @dataclass(frozen=True)
@@ -180,7 +185,9 @@ class Traced:
         rows = []
         for signal in np.linspace(low, high, 7):
             standard = budget_at(solved, found, float(signal)).standard
-            ends = self.count(chain.circuit.pin(np.array([signal, signal + standard]), chain.supply, chain.converter.load))
+            ends = self.count(
+                chain.circuit.pin(np.array([signal, signal + standard]), chain.supply, chain.converter.load)
+            )
             rows.append((float(ends[0]), abs(float(ends[1] - ends[0]))))
         counts, tolerances = np.array(sorted(rows)).T
         return counts, np.maximum(tolerances, chain.counts_a_step)
@@ -244,14 +251,23 @@ def kind_of(one: Input, in_series: bool) -> str:
 def _floats(box: Box, one: Input) -> tuple[tuple[Floats, Floats], ...]:
     """Readings and ohms of each of two floats in series; the box keeps only their sum."""
     content = tomllib.loads(Path(box.file).read_text(encoding="utf-8-sig"))
-    written: dict[str, Any] = next((table for table in content.get("input", []) if table.get("name") == one.name), {})
-    listed = [box_values.points(one.circuit.unit, one.bare_unit)(each).points for each in written.get("series", [])]
+    written: dict[str, Any] = next(
+        (table for table in content.get("input", []) if table.get("name") == one.name), {}
+    )
+    listed = [
+        box_values.points(one.circuit.unit, one.bare_unit)(each).points for each in written.get("series", [])
+    ]
     rows = [sorted((float(reading), float(ohms)) for ohms, reading in points) for points in listed]
     return tuple((np.array([r for r, _ in row]), np.array([o for _, o in row])) for row in rows)
 
 
 def traced(
-    box: Box, name: str, *, supply: float | None = None, cold: float | None = None, meters: dict[str, Meter] | None = None
+    box: Box,
+    name: str,
+    *,
+    supply: float | None = None,
+    cold: float | None = None,
+    meters: dict[str, Meter] | None = None,
 ) -> Traced:
     """Of a checked box. supply: the bus as it was measured, V; cold: of the cold junction, degC. Raises Misuse."""
     one = box.inputs[input_index(box, name)]
@@ -263,7 +279,11 @@ def traced(
         # as `said` holds it: in the middle of its readings
         cold_now = float(np.mean(celsius_of(np.array(measures_cold.law.span), measures_cold.unit)))
         cold_off = COLD_OFF
-    volts, off = (float(box.supply), SUPPLY_OFF) if supply is None else (supply, 2 * float(METERS["V"].standard(np.array(supply))))
+    volts, off = (
+        (float(box.supply), SUPPLY_OFF)
+        if supply is None
+        else (supply, 2 * float(METERS["V"].standard(np.array(supply))))
+    )
     return Traced(
         box,
         solved,

@@ -131,12 +131,16 @@ def _at_box(of: Traced, w: Wired, outside: _Outside) -> _AtBox:
     if isinstance(circuit, Millivolt):
         with_load = 2 * circuit.protection + converter.load
         volts = outside.amperes / (outside.siemens + 1 / with_load)
-        return _AtBox(np.asarray(volts), np.asarray(volts * converter.load / with_load), np.asarray(1 / with_load))
+        return _AtBox(
+            np.asarray(volts), np.asarray(volts * converter.load / with_load), np.asarray(1 / with_load)
+        )
     own, current, at_connector, between, protected = _inside(of, w)
     if isinstance(circuit, Divider):
         between = _resistor(circuit.top, w.resistor)  # type: ignore[assignment]
     siemens = outside.siemens + at_connector
-    junction = (current + outside.amperes / (1 + between * siemens)) / (own + siemens / (1 + between * siemens))
+    junction = (current + outside.amperes / (1 + between * siemens)) / (
+        own + siemens / (1 + between * siemens)
+    )
     connector = (outside.amperes * between + junction) / (siemens * between + 1)
     takes = at_connector + own / (1 + between * own)
     return _AtBox(np.asarray(connector), np.asarray(junction * converter.load / protected), np.asarray(takes))
@@ -425,4 +429,3 @@ def predicted(of: Traced, w: Wired, what: str, states: int) -> Pair:
     """What that measurement gives in each of the states, least and most; counts for what the box says."""
     low, high = PREDICTED[what](of, w)
     return np.broadcast_to(low, (states,)), np.broadcast_to(high, (states,))
-
