@@ -248,6 +248,11 @@ def stand_in_volts(of: Traced) -> float:
     return 0.0 if of.one.circuit.unit == "mV" else of.middle
 
 
+def pin_volts(of: Traced, w: Wired, end: int = 0) -> Floats:
+    """On the converter's pin, before anything clamps it. end: of what is left unknown."""
+    return _at_box(of, w, _outside(of, w, "whole", end)).pin
+
+
 def _pair(of: Traced, w: Wired, at: Callable[[int], Floats]) -> Pair:
     low, high = (np.asarray(at(end), dtype=np.float64) for end in ENDS)
     return np.minimum(low, high), np.maximum(low, high)
