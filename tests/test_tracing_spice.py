@@ -3,7 +3,7 @@
 import re
 import shutil
 import subprocess
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -24,7 +24,7 @@ OPEN, HALF = 1e12, 0.5
 needs_ngspice = pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not on PATH; on Debian: apt install ngspice")
 
 
-def pins(tmp_path: Path, netlist: str, fixed: Mapping[str, float], cases: list[Mapping[str, float]], shown: str) -> list[float]:
+def pins(tmp_path: Path, netlist: str, fixed: Mapping[str, float], cases: Sequence[Mapping[str, float]], shown: str) -> list[float]:
     """What ngspice finds in each case, all in one run; parts by their names, what a case does not name is as in `fixed`."""
     text = (NETLISTS / netlist).read_text()
     steps = []
@@ -108,7 +108,8 @@ def compared(of: Traced, faults: Mapping[str, Fault], found: list[float], rel: f
     """Both models against ngspice, within a share and an amount in volts. rest: of the aircraft."""
     whole = healthy(of, np.array([HALF]))
     for (name, fault), volts in zip(faults.items(), found):
-        state = replace(whole, **{key: np.array([v]) if isinstance(v, float) else v for key, v in fault.state.items()})
+        changes: dict[str, Any] = {key: np.array([value]) for key, value in fault.state.items()}
+        state = replace(whole, **changes)
         ends = [float(pin_volts(of, state, end)[0]) for end in (0, 1)]
         within = rel * abs(volts) + near
         assert min(ends) - within <= volts <= max(ends) + within, (name, ends, volts)

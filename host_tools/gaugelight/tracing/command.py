@@ -187,11 +187,14 @@ def _call(words: argparse.Namespace) -> str:
 
 
 def _number(value: float) -> str:
-    """Four digits, without an exponent."""
-    if value == 0 or abs(value) < 1e-9:
+    """Four digits, or thousandths, without an exponent."""
+    if abs(value) < 0.0005:
         return "0"
-    text = f"{value:.4g}"
-    return f"{value:.0f}" if "e" in text and abs(value) > 1 else text if "e" not in text else f"{value:.6f}"
+    return (
+        f"{value:.4g}"
+        if 0.1 <= abs(value) < 10_000
+        else f"{value:.0f}" if abs(value) >= 1 else f"{value:.3f}"
+    )
 
 
 def _two(value: float) -> str:
@@ -241,6 +244,8 @@ def _show_table(of: Traced, table: Sequence[Row], screen: Screen) -> None:
         for unit, m in of.meters
         if unit in {v.unit for v in table[0].values.values()}
     )
+    if not of.sender_off:
+        stated = "none: the reading is the signal"
     screen.say(f"  +- at 95 %; sender {stated}; meter +-({meters}): assumed unless --meter says")
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -10,7 +11,7 @@ from gaugelight.build import Build
 from gaugelight.error_budget import COVERAGE
 from gaugelight.faults_shown import PLACES
 from gaugelight.said import Said, convert
-from gaugelight.tracing.measurements import Measurement, available, tolerance
+from gaugelight.tracing.measurements import Measurement, available, off_by_place, tolerance
 from gaugelight.tracing.traced import LOOP, RESISTIVE, Traced
 from gaugelight.tracing.wired import healthy, predicted
 
@@ -60,8 +61,9 @@ def expected(of: Traced, built: Build) -> tuple[Row, ...]:
     for k, (level, place) in enumerate(PLACES.items()):
         values = {}
         for one, column in columns.items():
-            at_place = Measurement(one.what, one.unit, 0, "", level)
-            off = COVERAGE * tolerance(of, at_place, float(column[k]))
+            off = COVERAGE * math.hypot(
+                tolerance(of, one, float(column[k])), off_by_place(of, one.what, level)
+            )
             values[one.what] = Value(float(column[k]), off, one.unit)
         rows.append(Row(place, level, of.reading(level), values, says[k]))
     return tuple(rows)

@@ -36,6 +36,7 @@ from gaugelight.tracing.wired import (
     stand_in_volts,
 )
 
+AT_TANK = 1.5  # of effort more: power on, and a hand at a sender in fuel
 TRUE = "true reading"
 BOX = "box"
 WIGGLE = "wiggle"
@@ -54,7 +55,7 @@ SURE = 1e-3  # of what is yes or no
 
 @dataclass(frozen=True)
 class Measurement:
-    """what: its words. place: a level that the sender is brought to. effort: ours, 1 for a look. how: what to do, safely."""
+    """what: its words. place: a level that the sender is brought to. effort: ours, 1 for a look, more where it could hurt. how: what to do."""
 
     what: str
     unit: str
@@ -68,7 +69,9 @@ class Measurement:
 
 @dataclass(frozen=True)
 class Measured:
-    """The result: between two values (mostly one), with its tolerance, a standard uncertainty; shown: as it was given."""
+    """The result: between two values (mostly one), with the tolerance of meter or box, a standard uncertainty (what a place leaves unknown
+    comes on top, cause by cause); shown: as it was given.
+    """
 
     measurement: Measurement
     low: float
@@ -135,12 +138,15 @@ def available(of: Traced) -> tuple[Measurement, ...]:
         found.append(
             _volts_at_connector("V", 2, f"{on}: its pin at the box's connector against the box's ground")
         )
+        more = AT_TANK if of.tank else 0.0
         found.append(
-            Measurement("volts at the sender", "V", 3.2, f"{on}: its stud against its body" + _vapour(of))
+            Measurement(
+                "volts at the sender", "V", 3 + more, f"{on}: its stud against its body" + _vapour(of)
+            )
         )
         found.append(
             Measurement(
-                "box, stand-in at the sender", "count", 3.5,
+                "box, stand-in at the sender", "count", 3 + more,
                 f"{POWER_OFF}; wire off at the sender; {stand_in(of):g} ohm between that wire and the sender's ground, away from any vent; power on, read"
                 " what the box says",
             )
@@ -244,7 +250,7 @@ def _vapour(of: Traced) -> str:
 def _ground(of: Traced) -> list[Measurement]:
     both = "power on, everything that usually runs on: the sender's body against the box's ground, on a long lead"
     found = [
-        Measurement("volts between grounds", "V", 2.5, both + _vapour(of)),
+        Measurement("volts between grounds", "V", 2.5 + (AT_TANK if of.tank else 0), both + _vapour(of)),
         *_wire(),
     ]
     if of.kind in (*RESISTIVE, VOLTAGE):
@@ -418,7 +424,13 @@ def _counted(of: Traced, measurement: Measurement, text: str) -> Measured:
     """Of a fault its counts; of a signal or a reading the one that makes it."""
     one = of.one
     word = text.lower()
-    if word in ("converter", "rail"):
+    if (
+        word == "converter"
+        and one.converter.chip is not None
+        or word == "rail"
+        and one.circuit.rail is not None
+        and not hangs_on_chip(one)
+    ):
         value = SAYS_CONVERTER if word == "converter" else SAYS_RAIL
         return Measured(measurement, value, value, 1.0, word)
     if (match := re.fullmatch(r"count (\d{1,5})", word)) is not None:
@@ -467,7 +479,7 @@ def counted(of: Traced, measurement: Measurement, count: float, shown: str) -> M
 
 
 def tolerance(of: Traced, measurement: Measurement, value: float) -> float:
-    """Of such a measurement that gives that value, one standard uncertainty in its unit."""
+    """Of meter or box where such a measurement gives that value, one standard uncertainty in its unit."""
     return float(tolerances(of, measurement, np.array([value]))[0])
 
 
@@ -477,11 +489,15 @@ def tolerances(of: Traced, measurement: Measurement, values: Floats) -> Floats:
     if what in (WIGGLE, TRUE):
         return np.full(values.shape, SURE if what == WIGGLE else of.known_level_off)
     if unit == "count":
-        off = np.where(values < 0, 1.0, of.count_tolerances(values))
-    else:
-        meter = of.meter(unit)
-        off = np.hypot(meter.standard(values), _share_of_box(of, what) * values)
-    return off if measurement.place is None else np.hypot(off, _off_by_place(of, measurement))
+        return np.where(values < 0, 1.0, of.count_tolerances(values))
+    return np.hypot(of.meter(unit).standard(values), _share_of_box(of, what) * values)
+
+
+def off_by_place(of: Traced, what: str, place: float) -> float:
+    """What the sender's own tolerance and the place's make of it where nothing is wrong."""
+    off = of.known_level_off
+    low, _ = predicted(of, healthy(of, place + np.array([-off, 0.0, off])), what, 3)
+    return float(np.max(np.abs(low - low[1])))
 
 
 def _share_of_box(of: Traced, what: str) -> float:
@@ -497,15 +513,6 @@ def _share_of_box(of: Traced, what: str) -> float:
     if of.kind == LOOP:
         return resistors / RECTANGULAR
     return RAIL_OFF / RECTANGULAR if of.kind == VOLTAGE and not isinstance(circuit, Direct) else 0.002
-
-
-def _off_by_place(of: Traced, measurement: Measurement) -> float:
-    """What the sender's own tolerance and the place's make of it."""
-    assert measurement.place is not None
-    off = of.known_level_off
-    levels = measurement.place + np.array([-off, 0.0, off])
-    low, _ = predicted(of, healthy(of, levels), measurement.what, 3)
-    return float(np.max(np.abs(low - low[1])))
 
 
 def from_box(

@@ -21,12 +21,14 @@ from gaugelight.tracing.measurements import (
     Measurement,
     available,
     at_places,
+    off_by_place,
     tolerances,
 )
 from gaugelight.tracing.traced import Traced
 from gaugelight.tracing.wired import Wired, predicted
 
 NEAR = 3.0  # tolerances, within which a cause fits
+STEEPER = 5.0  # than a good sender's: as steep as another's signal may be at a place
 DRAWN = 192  # states for each unknown, at first
 KEPT, AROUND = 32, 12  # the nearest of them, and how many are drawn around each
 ROUNDS, CLOSER = 14, 0.6
@@ -34,7 +36,8 @@ HOPELESS = 25.0  # tolerances off, after HALF of the rounds
 HALF = 5
 SURVIVORS = 60  # of a cause, looked at for the next measurement
 OUTCOMES = 10  # of a cause, tried for each measurement
-TIE = 0.12  # bits, within which the lesser effort decides
+LEAST_BITS = 0.02  # what is worth measuring
+EFFORT_BITS = 0.08  # for so little more a measurement may be one unit of effort, or of danger, harder
 
 
 @dataclass(frozen=True)
@@ -88,8 +91,23 @@ def _off(of: Traced, cause: Cause, states: Floats, found: Sequence[Measured]) ->
     for one in found:
         low, high = predictions(of, cause, states, one.measurement)
         gap = np.maximum(np.maximum(low - one.high, one.low - high), 0.0)
-        worst = np.maximum(worst, gap / one.tolerance)
+        tolerance: Floats | float = one.tolerance
+        if one.measurement.place is not None:
+            tolerance = np.hypot(tolerance, _off_by_place(of, cause, states, one.measurement, low))
+        worst = np.maximum(worst, gap / tolerance)
     return worst
+
+
+def _off_by_place(of: Traced, cause: Cause, states: Floats, one: Measurement, there: Floats) -> Floats:
+    """What the place and the sender's own tolerance leave unknown in each state; a jump, as of a worn track, is none of that."""
+    assert one.place is not None
+    most = STEEPER * off_by_place(of, one.what, one.place)
+    beside = [
+        predicted(of, _wired(of, cause, states, one.place + off), one.what, len(states))[0]
+        for off in (-of.known_level_off, of.known_level_off)
+    ]
+    off = np.maximum(np.abs(beside[0] - there), np.abs(beside[1] - there))
+    return np.asarray(np.minimum(off, most))
 
 
 def left(of: Traced, causes: Sequence[Cause], found: Sequence[Measured]) -> tuple[Left, ...]:
@@ -131,8 +149,8 @@ def groups(rows: Sequence[Left]) -> dict[str, list[Left]]:
 
 
 def next_measurement(of: Traced, rows: Sequence[Left], found: Sequence[Measured]) -> Next | None:
-    """The one that leaves the fewest repairs to be expected (the least entropy, by the weights of the causes); of those alike the one with
-    the least effort. None where nothing known here tells more."""
+    """The one that tells most of which repair it is (bits of entropy, by the weights of the causes), its effort and its danger taken off.
+    None where nothing known here tells more."""
     fit = [row for row in rows if row.fits]
     repairs = sorted({row.cause.repair for row in fit})
     if len(repairs) < 2:
@@ -152,11 +170,8 @@ def next_measurement(of: Traced, rows: Sequence[Left], found: Sequence[Measured]
             continue
         bits, alone = _expected(of, fit, chosen, group, weights, one, random)
         tried.append(Next(one, alone, now - bits))
-    best = max((one.bits for one in tried), default=0.0)
-    if best < 0.02:
-        return None
-    alike = [one for one in tried if one.bits >= best - TIE]
-    return min(alike, key=lambda one: (one.measurement.effort, -one.bits))
+    tried = [one for one in tried if one.bits >= LEAST_BITS]
+    return max(tried, key=lambda one: one.bits - EFFORT_BITS * one.measurement.effort, default=None)
 
 
 def _entropy(weights: Floats, group: Floats, consistent: Floats) -> Floats:
@@ -187,6 +202,8 @@ def _expected(
         chances.append(np.full(OUTCOMES, weights[k] / OUTCOMES))
     values, chance = np.concatenate(outcomes), np.concatenate(chances)
     reach = NEAR * tolerances(of, one, values)
+    if one.place is not None:
+        reach = np.hypot(reach, NEAR * off_by_place(of, one.what, one.place))
     consistent = np.zeros((len(values), len(fit)), bool)
     for k, (low, high) in enumerate(spans):
         gap = np.maximum(np.maximum(low[None, :] - values[:, None], values[:, None] - high[None, :]), 0.0)
