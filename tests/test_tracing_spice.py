@@ -21,16 +21,25 @@ NETLISTS = HERE.parent / "hardware_notes" / "netlists"
 DEMO, SENDERS = HERE.parent / "host_tools" / "gaugelight" / "demo" / "amphibian.toml", HERE / "senders.toml"
 OPEN, HALF = 1e12, 0.5
 
-needs_ngspice = pytest.mark.skipif(shutil.which("ngspice") is None, reason="ngspice is not on PATH; on Debian: apt install ngspice")
+needs_ngspice = pytest.mark.skipif(
+    shutil.which("ngspice") is None, reason="ngspice is not on PATH; on Debian: apt install ngspice"
+)
 
 
-def pins(tmp_path: Path, netlist: str, fixed: Mapping[str, float], cases: Sequence[Mapping[str, float]], shown: str) -> list[float]:
+def pins(
+    tmp_path: Path, netlist: str, fixed: Mapping[str, float], cases: Sequence[Mapping[str, float]], shown: str
+) -> list[float]:
     """What ngspice finds in each case, all in one run; parts by their names, what a case does not name is as in `fixed`."""
     text = (NETLISTS / netlist).read_text()
     steps = []
     for case in cases:
-        steps += [f"alter {part} = {value!r}" for part, value in {**fixed, **case}.items()] + ["op", f"print {shown}"]
-    text, found = re.subn(r"(?s)\.control.*\.endc", ".control\nset numdgt = 12\n" + "\n".join(steps) + "\n.endc", text)
+        steps += [f"alter {part} = {value!r}" for part, value in {**fixed, **case}.items()] + [
+            "op",
+            f"print {shown}",
+        ]
+    text, found = re.subn(
+        r"(?s)\.control.*\.endc", ".control\nset numdgt = 12\n" + "\n".join(steps) + "\n.endc", text
+    )
     assert found == 1
     place = tmp_path / netlist
     place.write_text(text)
@@ -104,7 +113,9 @@ COUPLE = {
 }
 
 
-def compared(of: Traced, faults: Mapping[str, Fault], found: list[float], rel: float, near: float = 2e-4, **rest: Any) -> None:
+def compared(
+    of: Traced, faults: Mapping[str, Fault], found: list[float], rel: float, near: float = 2e-4, **rest: Any
+) -> None:
     """Both models against ngspice, within a share and an amount in volts. rest: of the aircraft."""
     whole = healthy(of, np.array([HALF]))
     for (name, fault), volts in zip(faults.items(), found):

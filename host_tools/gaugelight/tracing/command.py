@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from gaugelight.boxfile import read_box
-from gaugelight.build import Build, build
 from gaugelight.cli import ADVISORY, Outcome, Screen
 from gaugelight.problems import Misuse
 from gaugelight.quantity import parse_quantity
@@ -44,14 +43,13 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
         meters=dict(map(_meter, words.meter)),
     )
     given, options = _given(of, words)
-    built = build(box)
     if words.port is not None:
-        live, note = _live(of, built, words.port)
+        live, note = _live(of, words.port)
         given.insert(0, live)
         options = ["--measured", BOX, _frozen(live), *options]
         if note:
             screen.say(f"  {note}")
-    table = expected(of, built)
+    table = expected(of)
     _show_table(of, table, screen)
     said: dict[str, Any] = {
         "input": of.one.name,
@@ -63,8 +61,12 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
         return said, 0
     rows = narrow.left(of, causes(of), given)
     following = narrow.next_measurement(of, rows, given)
+    near = {row.cause.name for row in rows if row.fits} | {row.cause.name for row in _nearest_out(rows)}
     predictions = {
-        row.cause.name: [_span(of, one, span) for one, span in zip(given, _would_give(of, row, given))]
+        row.cause.name: [
+            _span(of, one, span)
+            for one, span in zip(given, _would_give(of, row, given, row.cause.name in near))
+        ]
         for row in rows
     }
     _show_meaning(of, given, screen)
@@ -140,8 +142,9 @@ def _in_volts(of: Traced, unit: str, text: str) -> str:
     return text
 
 
-def _live(of: Traced, built: Build, port: str) -> tuple[Measured, str]:
+def _live(of: Traced, port: str) -> tuple[Measured, str]:
     from gaugelight.box_line import BoxLine
+    from gaugelight.build import build
     from gaugelight.ports import the_port
 
     with BoxLine(the_port(port or None)) as line:
@@ -158,8 +161,9 @@ def _live(of: Traced, built: Build, port: str) -> tuple[Measured, str]:
     of_rail = values[names.index(rail.name)].count if rail is not None and rail.name in names else None
     signal = None if one.signal is None else float(one.signal)
     note = ""
-    if hello.crc and int(hello.crc, 16) != built.crc32:
-        note = f"the box runs another table ({hello.crc}) than {of.box.file} makes ({built.crc32:08x}): what follows goes by the file"
+    crc = f"{build(of.box).crc32:08x}"
+    if hello.crc != crc:
+        note = f"the box runs another table ({hello.crc or 'none'}) than {of.box.file} makes ({crc}): what follows goes by the file"
     return from_box(of, measurement_of(of, BOX), one.fault, one.count, signal, of_rail), note
 
 
@@ -278,14 +282,19 @@ def _level_of(of: Traced, one: Measured) -> float | None:
     return meaning(of, one.measurement, one.value)
 
 
-def _would_give(of: Traced, row: Left, given: Sequence[Measured]) -> list[tuple[float, float]]:
-    """Of each measurement, what the cause predicts where the others hold; where they do not, over all that is unknown of it."""
+def _nearest_out(rows: Sequence[Left]) -> list[Left]:
+    return sorted((row for row in rows if not row.fits), key=lambda row: row.off)[:SHOWN_OUT]
+
+
+def _would_give(of: Traced, row: Left, given: Sequence[Measured], closely: bool) -> list[tuple[float, float]]:
+    """Of each measurement, what the cause predicts where the others hold; where they do not, or not closely, over all that is unknown of it."""
     spans = []
     for k, one in enumerate(given):
-        others = narrow.left(of, [row.cause], [*given[:k], *given[k + 1 :]])[0]
-        if not len(others.states):
-            others = narrow.left(of, [row.cause], [])[0]
-        low, high = narrow.predictions(of, row.cause, others.states, one.measurement)
+        others = [*given[:k], *given[k + 1 :]] if closely else []
+        states = narrow.left(of, [row.cause], others)[0].states
+        if not len(states):
+            states = narrow.left(of, [row.cause], [])[0].states
+        low, high = narrow.predictions(of, row.cause, states, one.measurement)
         spans.append((float(low.min()), float(high.max())))
     return spans
 
@@ -352,14 +361,14 @@ def _show_causes(rows: Sequence[Left], predictions: dict[str, list[str]], screen
         screen.say(
             "nothing in the list fits: measure again, and look whether it was this wire, this unit, power off"
         )
-    out = sorted((row for row in rows if not row.fits), key=lambda row: row.off)
+    out = sum(not row.fits for row in rows)
     if out:
-        near = "; ".join(
+        nearest = "; ".join(
             f"{row.cause.name} ({'; '.join(predictions[row.cause.name])}; off by {_number(row.off)})"
-            for row in out[:SHOWN_OUT]
+            for row in _nearest_out(rows)
         )
-        rest = f"; and {len(out) - SHOWN_OUT} more" if len(out) > SHOWN_OUT else ""
-        screen.say(f"  does not fit: {near}{rest}")
+        rest = f"; and {out - SHOWN_OUT} more" if out > SHOWN_OUT else ""
+        screen.say(f"  does not fit: {nearest}{rest}")
 
 
 def _show_next(

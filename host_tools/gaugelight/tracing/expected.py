@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from gaugelight.build import Build
+from gaugelight.build import Build, build
 from gaugelight.error_budget import COVERAGE
 from gaugelight.faults_shown import PLACES
+from gaugelight.lights import Lights
+from gaugelight.readouts import Face
 from gaugelight.said import Said, convert
 from gaugelight.tracing.measurements import Measurement, available, off_by_place, tolerance
 from gaugelight.tracing.traced import LOOP, RESISTIVE, Traced
@@ -48,7 +50,21 @@ def measured_in_book(of: Traced) -> tuple[Measurement, ...]:
     return tuple(known[what] for what in wanted if what in known)
 
 
-def expected(of: Traced, built: Build) -> tuple[Row, ...]:
+def _built(of: Traced) -> Build:
+    """Of the input and what it needs, the rest of the box left out."""
+    names = (of.one.name, of.one.circuit.rail, of.one.cold)
+    cold = None if of.one.cold is None else of.box.input(of.one.cold)
+    needed = [
+        one
+        for one in of.box.inputs
+        if one.name in names or cold is not None and one.name == cold.circuit.rail
+    ]
+    chips = tuple(chip for chip in of.box.chips if chip in [one.converter.chip for one in needed])
+    inputs = tuple(replace(one, markings=None) for one in needed)
+    return build(replace(of.box, inputs=inputs, chips=chips, lights=Lights(), face=Face(), in_flight=None))
+
+
+def expected(of: Traced) -> tuple[Row, ...]:
     levels = np.array(list(PLACES))
     states = healthy(of, levels)
     columns = {one: predicted(of, states, one.what, len(levels))[0] for one in measured_in_book(of)}
@@ -56,7 +72,7 @@ def expected(of: Traced, built: Build) -> tuple[Row, ...]:
         of.one.converter.count(min(of.chain.pin_volts(float(signal)), of.one.converter.takes))
         for signal in of.signals(levels)
     ]
-    says = convert(built, of.one.name, counts)
+    says = convert(_built(of), of.one.name, counts)
     rows = []
     for k, (level, place) in enumerate(PLACES.items()):
         values = {}

@@ -174,7 +174,7 @@ def available(of: Traced) -> tuple[Measurement, ...]:
         found.append(Measurement("mA at the sender", "mA", 3.2, series))
         across = f"{on}: at the transducer, its plus against its signal terminal"
         found.append(Measurement("supply at the sender", "V", 3, across))
-        found += _wire()
+        found += _wire(of)
     if kind in (VOLTAGE, VOLTS):
         if kind == VOLTAGE:
             found.append(
@@ -251,24 +251,20 @@ def _ground(of: Traced) -> list[Measurement]:
     both = "power on, everything that usually runs on: the sender's body against the box's ground, on a long lead"
     found = [
         Measurement("volts between grounds", "V", 2.5 + (AT_TANK if of.tank else 0), both + _vapour(of)),
-        *_wire(),
+        *_wire(of),
     ]
     if of.kind in (*RESISTIVE, VOLTAGE):
         back = "the sender's body against the box's ground pin, on a long lead whose own ohms you take off"
-        found.append(Measurement("ohms of the return", "ohm", 3, f"{POWER_OFF}; {back}"))
+        found.append(Measurement("ohms of the return", "ohm", 3, _ohms(of, back)))
     return found
 
 
-def _wire() -> list[Measurement]:
-    both = f"{POWER_OFF}; the signal wire off at both ends"
+def _wire(of: Traced) -> list[Measurement]:
+    both = "the signal wire off at both ends"
+    to_ground = f"{both}: against the airframe, and against its return or shield"
     return [
-        Measurement("ohms of the wire", "ohm", 3.2, f"{both}: from end to end"),
-        Measurement(
-            "ohms from the wire to ground",
-            "ohm",
-            3.2,
-            f"{both}: against the airframe, and against its return or shield",
-        ),
+        Measurement("ohms of the wire", "ohm", 3.2, _ohms(of, f"{both}: from end to end")),
+        Measurement("ohms from the wire to ground", "ohm", 3.2, _ohms(of, to_ground)),
     ]
 
 

@@ -18,6 +18,7 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from fractions import Fraction
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -130,7 +131,8 @@ class VirtualBox:
     """One box whose inputs can be moved: volts on the pins of some, all others at rest."""
 
     def __init__(self, box: Box, folder: Path) -> None:
-        self.box = replace(box, lights=Lights(), face=Face(), in_flight=None)
+        undamped = tuple(replace(one, damping=Fraction(0)) for one in box.inputs)  # each case begins anew
+        self.box = replace(box, inputs=undamped, lights=Lights(), face=Face(), in_flight=None)
         self.rest = WholeAircraft(self.box)
         self.volts: dict[str, float] = {}
         self.silent: set[int] = set()

@@ -23,6 +23,7 @@ METER_OPEN = 1e6  # ohm: what a meter shows as open
 # what is left unknown in every state, least and most: its two ends
 LEAST_TRANSMITTER = 10.0, 7.0  # volts a loop transmitter needs, by its make: common practice, no source
 STARVED = 5e-4  # ampere (and siemens): with less a transmitter is off, and lets through whatever it does
+MOST_STARVED = 4e-3  # ampere, at most
 COUPLE_OHMS = 0.0, 60.0  # of a thermocouple and its own wires: common practice, no source
 CURRENT_SHUNT_OHMS = 0.0, 2.0  # of a current shunt and its wires
 ENDS = 0, 1
@@ -178,7 +179,8 @@ def _loop_current(of: Traced, w: Wired, end: int) -> Floats:
     way = w.wire + w.supply_wire + 1 / (takes + others)
     most = (_supply(of, w, end) - least - held_up) / way
     if end:
-        most = np.where(most < STARVED, (_supply(of, w, end) - held_up) / way, most)
+        let_through = np.minimum((_supply(of, w, end) - held_up) / way, MOST_STARVED)
+        most = np.where(most < STARVED, let_through, most)
     else:
         most = np.where((most < STARVED) & (takes > STARVED), 0.0, most)
     return np.asarray(np.maximum(np.minimum(wanted, most), 0.0))
@@ -315,6 +317,12 @@ def _ohms_at_connector(of: Traced, w: Wired) -> Pair:
     return _pair(of, w, ohms)
 
 
+def _ohms_to_ground(of: Traced, w: Wired) -> Pair:
+    chafed = np.asarray(w.bus) < NOTHING / 2  # onto a bus that is dead: some way to ground, or none
+    leak = np.minimum(w.leak, METER_OPEN)
+    return np.where(chafed, 0.0, leak), leak
+
+
 def _volts_at_connector(of: Traced, w: Wired) -> Pair:
     if of.one.circuit.unit == "mV":  # the box unplugged
         known = np.asarray(w.wire) < 1e8
@@ -375,7 +383,7 @@ def _supply_at_sender(of: Traced, w: Wired) -> Pair:
         wires, amperes = np.asarray(w.wire) + w.supply_wire, _loop_current(of, w, end)
         volts = _supply(of, w, end) - amperes * wires - at_box
         starved = (not w.reversed) & (amperes < STARVED) & (amperes < np.asarray(w.milliamperes) / 1000)
-        volts = np.where(starved, 0.0 if end else _supply(of, w, end), volts)
+        volts = volts if end else np.where(starved, _supply(of, w, end), volts)
         volts = np.where(wires > NOTHING / 2, 0.0, volts)
         return -volts if w.reversed else volts
 
@@ -414,7 +422,7 @@ PREDICTED: dict[str, Callable[[Traced, Wired], Pair]] = {
     "ohms at the connector": _ohms_at_connector,
     "ohms at the sender": _ohms_at_sender,
     "ohms of the wire": lambda of, w: _ohms(of.wire + np.asarray(w.wire)),
-    "ohms from the wire to ground": lambda of, w: _ohms(w.leak),
+    "ohms from the wire to ground": _ohms_to_ground,
     "ohms of the return": lambda of, w: _ohms(w.back),
     "ohms of the first float": _float(0),
     "ohms of the second float": _float(1),
