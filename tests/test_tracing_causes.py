@@ -103,6 +103,19 @@ def test_its_own_standard_is_no_fault() -> None:
     ]
 
 
+def test_a_standard_near_its_own_is_no_fault(tmp_path: Path) -> None:
+    """A float that was found to go from 1 to 88 ohm is one of 0 to 90."""
+    file = tmp_path / "found.toml"
+    file.write_text(
+        DEMO.read_text().replace('["0 ohm", 0]', '["1 ohm", 0]').replace('["90 ohm", 18]', '["88 ohm", 18]')
+    )
+    names = [cause.name for cause in causes(traced(read_box(file), "left fuel"))]
+    assert (
+        "a sender of 0 ohm empty, 90 ohm full" not in names
+        and "a sender of 0 ohm empty, 180 ohm full" in names
+    )
+
+
 @pytest.mark.parametrize("where", KIND_OF, ids=" ".join)
 def test_the_trial_puts_in_every_cause(where: tuple[str, str]) -> None:
     faults = _faults(of(*where))
@@ -129,6 +142,24 @@ def test_a_cause_fits_what_it_predicts(where: tuple[str, str]) -> None:
             off = one.known_level_off if measurement.what == TRUE else tolerance(one, measurement, value)
             found.append(Measured(measurement, value, value, off, ""))
         assert narrow.left(one, [cause], found)[0].fits, (cause.name, [each.value for each in found])
+
+
+# of its travel, one standard uncertainty: half-widths of 3 % of a fuel sender's span and 4 of 210 degF, over the root of 3; assumed ones
+SENDER_OFF = {
+    ("demo", "left fuel"): 0.03,
+    ("demo", "coolant temperature"): 0.03,
+    ("demo", "hydraulic"): 0.01,
+    ("senders", "left fuel"): 0.03,
+    ("senders", "coolant temperature"): 4 / 210,
+    ("demo", "bus"): 0.0,
+}
+
+
+@pytest.mark.parametrize(
+    "where, half_width", SENDER_OFF.items(), ids=[" ".join(where) for where in SENDER_OFF]
+)
+def test_what_a_sender_may_be_off_by(where: tuple[str, str], half_width: float) -> None:
+    assert of(*where).sender_off == pytest.approx(half_width / 3**0.5)
 
 
 # --- against something outside ---

@@ -93,6 +93,47 @@ def test_what_is_left(where: tuple[str, str], results: dict[str, str], repairs: 
     assert all(any(repair.startswith(begins) for repair in found) for begins in repairs), list(found)
 
 
+# input, what was measured, a cause that is left, one that is not
+NAMED = {
+    "the other way round": (
+        ("demo", "left fuel"), {"ohms at the sender, empty": "89", "ohms at the sender, quarter": "64"}, "sender the other way round", "nothing wrong",
+    ),
+    "180 to 10": (
+        ("demo", "left fuel"), {"ohms at the sender, empty": "180", "ohms at the sender, half": "95"}, "a sender of 180 ohm empty, 10 ohm full",
+        "sender the other way round",
+    ),
+    "low only near its middle": (
+        ("senders", "left fuel"), {"true reading": "24 US gal", "ohms of the first float": "20", "ohms of the second float": "86"}, "first float stuck",
+        "second float stuck",
+    ),
+    "0 to 20 mA, at nought": (("demo", "hydraulic"), {"mA at the connector, 0 psi": "0.02"}, "a transducer of 0 to 20 mA", "nothing wrong"),
+    "no jump explains too few ohms": (
+        ("demo", "left fuel"),
+        {"ohms at the sender, half": "30"},
+        "float stuck",
+        "worn track: bad or open over part of the travel",
+    ),
+    "type J for K": (("senders", "exhaust"), {"true reading": "450 degC", "volts at the sender": "23.7 mV"}, "a thermocouple of type J", "nothing wrong"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("where, results, there, gone", NAMED.values(), ids=NAMED)
+def test_which_cause(where: tuple[str, str], results: dict[str, str], there: str, gone: str) -> None:
+    names = fitting(of(*where), results)
+    assert there in names and gone not in names, names
+
+
+def test_with_power_on_at_a_tank_counts_as_more_work() -> None:
+    effort = {
+        where: {one.what: one.effort for one in available(of(*where))}
+        for where in (("demo", "left fuel"), ("demo", "coolant temperature"))
+    }
+    tank, engine = effort.values()
+    for what in ("volts at the sender", "box, stand-in at the sender", "volts between grounds"):
+        assert tank[what] > engine[what] and tank[what] > tank["ohms at the sender"]
+    assert tank["ohms at the sender"] == engine["ohms at the sender"]
+
+
 def test_a_measurement_only_takes_causes_away() -> None:
     one = of("demo", "left fuel")
     results = {

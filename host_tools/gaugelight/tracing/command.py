@@ -378,7 +378,7 @@ def _show_next(
     if following is not None:
         one = following.measurement
         screen.say(
-            f"next: {one.words(of)} (tells most: {len(groups)} things to do become {following.left:.1f}, to be expected)"
+            f"next: {one.words(of)} (of {len(groups)} things that may have to be done it should leave {following.left:.1f})"
         )
         screen.say(f"  how: {one.how}")
         screen.say(f"  then: {command}")

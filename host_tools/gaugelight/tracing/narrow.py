@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from gaugelight.circuits import Floats
-from gaugelight.tracing.causes import Cause
+from gaugelight.tracing.causes import NONE, Cause
 from gaugelight.tracing.measurements import (
     TRUE,
     WIGGLE,
@@ -139,13 +139,16 @@ def _left(of: Traced, cause: Cause, found: Sequence[Measured]) -> Left:
 
 
 def groups(rows: Sequence[Left]) -> dict[str, list[Left]]:
-    """Those that fit, by what is to be done, the likeliest first."""
+    """Those that fit, by what is to be done: nothing first, then the likeliest."""
     found: dict[str, list[Left]] = {}
     for row in rows:
         if row.fits:
             found.setdefault(row.cause.repair, []).append(row)
     weights = {repair: sum(row.cause.weight for row in each) for repair, each in found.items()}
-    return {repair: found[repair] for repair in sorted(found, key=lambda repair: -weights[repair])}
+    return {
+        repair: found[repair]
+        for repair in sorted(found, key=lambda repair: (repair != NONE, -weights[repair]))
+    }
 
 
 def next_measurement(of: Traced, rows: Sequence[Left], found: Sequence[Measured]) -> Next | None:
