@@ -101,13 +101,13 @@ def _off(of: Traced, cause: Cause, states: Floats, found: Sequence[Measured]) ->
 def _off_by_place(of: Traced, cause: Cause, states: Floats, one: Measurement, there: Floats) -> Floats:
     """What the place and the sender's own tolerance leave unknown in each state; a jump, as of a worn track, is none of that."""
     assert one.place is not None
-    most = STEEPER * off_by_place(of, one.what, one.place)
+    good = off_by_place(of, one.what, one.place)
     beside = [
         predicted(of, _wired(of, cause, states, one.place + off), one.what, len(states))[0]
         for off in (-of.known_level_off, of.known_level_off)
     ]
     off = np.maximum(np.abs(beside[0] - there), np.abs(beside[1] - there))
-    return np.asarray(np.minimum(off, most))
+    return np.where(off > STEEPER * good, good, off)
 
 
 def left(of: Traced, causes: Sequence[Cause], found: Sequence[Measured]) -> tuple[Left, ...]:

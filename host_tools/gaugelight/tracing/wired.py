@@ -24,6 +24,7 @@ METER_OPEN = 1e6  # ohm: what a meter shows as open
 LEAST_TRANSMITTER = 10.0, 7.0  # volts a loop transmitter needs, by its make: common practice, no source
 STARVED = 5e-4  # ampere (and siemens): with less a transmitter is off, and lets through whatever it does
 MOST_STARVED = 4e-3  # ampere, at most
+LEAKS = 1e-4  # ampere, of one that sends nothing
 COUPLE_OHMS = 0.0, 60.0  # of a thermocouple and its own wires: common practice, no source
 CURRENT_SHUNT_OHMS = 0.0, 2.0  # of a current shunt and its wires
 ENDS = 0, 1
@@ -174,6 +175,8 @@ def _loop_current(of: Traced, w: Wired, end: int) -> Floats:
     if w.shorted:
         wanted, least = np.full(np.shape(wanted), 1e3), 0.2
     takes = _at_box(of, w, _Outside(0.0, 0.0)).siemens
+    if end:  # into nothing but a converter even what leaks through it is much
+        wanted = np.where(takes < STARVED, np.maximum(wanted, LEAKS), wanted)
     others = 1 / np.asarray(w.leak) + 1 / np.asarray(w.bus)
     held_up = _bus(of, end) / np.asarray(w.bus) / (takes + others)
     way = w.wire + w.supply_wire + 1 / (takes + others)
