@@ -29,7 +29,10 @@ def test_the_table_is_what_was_asked_for(lines: list[str]) -> None:
     assert len(lines) == CASES == 300
     there, alone = _counted(lines)
     assert there >= 0.99 * CASES and alone >= 0.80 * CASES
-    assert f"the true cause was left in {there}, and alone in {alone}." in TABLE.with_name("tracing.md").read_text()
+    assert (
+        f"the true cause was left in {there}, and alone in {alone}."
+        in TABLE.with_name("tracing.md").read_text()
+    )
     head = TABLE.read_text()
     assert (
         f"true cause among those left  {there} of 300 " in head
