@@ -887,6 +887,12 @@ def trend(words: argparse.Namespace, screen: Screen) -> Outcome:
     return trend(words, screen)
 
 
+def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
+    from gaugelight.tracing.command import trace
+
+    return trace(words, screen)
+
+
 def _at_fault(fault: str | None) -> str:
     return f", but what it follows has failed: {fault}" if fault else ""
 
@@ -1220,6 +1226,63 @@ def parser() -> Parser:
         help='what the engine burns, such as "8 US gal" (default: as [reserve] says)',
     )
     one.add_argument("--plot", metavar="FILE", help="picture to write (default: LOG_trend.png)")
+    one = command(
+        "trace",
+        trace,
+        "what a meter or the box says of an input means: what a good one gives, the causes that fit, what to measure next",
+    )
+    one.add_argument("box", metavar="BOX")
+    one.add_argument("input", metavar="INPUT")
+    one.add_argument(
+        "--ohms",
+        metavar="VALUE",
+        help="with the box unplugged, power off; open, or OL, where the meter shows that",
+    )
+    one.add_argument("--ma", metavar="VALUE", help="in the loop, power on")
+    one.add_argument("--volts", metavar="VALUE", help="wire on the box, power on")
+    one.add_argument(
+        "--where",
+        choices=("connector", "sender"),
+        default="connector",
+        help="where that was (default: the box's connector)",
+    )
+    one.add_argument(
+        "--at",
+        nargs=2,
+        metavar=("PLACE", "VALUE"),
+        action="append",
+        default=[],
+        help='the sender brought to empty, quarter, half, "three quarters", full, or a reading; may stand several times',
+    )
+    one.add_argument(
+        "--true", metavar="READING", help="what is truly there: by dipstick, reference gauge, thermometer"
+    )
+    one.add_argument(
+        "--measured",
+        nargs=2,
+        metavar=("WHAT", "VALUE"),
+        action="append",
+        default=[],
+        help='what it suggested, such as "ohms at the sender" 46; may stand several times',
+    )
+    one.add_argument(
+        "--port",
+        metavar="P",
+        nargs="?",
+        const="",
+        help="what the box says now (without P: the one attached board)",
+    )
+    one.add_argument(
+        "--supply", metavar="VOLTS", help="of the bus, as measured (default: as the box file says, +-1 V)"
+    )
+    one.add_argument("--cold", metavar="DEGC", help="of a thermocouple's cold junction")
+    one.add_argument(
+        "--meter",
+        metavar="PLUS_MINUS",
+        action="append",
+        default=[],
+        help='of your meter, such as "0.5 %% + 0.2 ohm" (default, assumed); mA, V, mV too',
+    )
     one = command(
         "bench",
         bench,

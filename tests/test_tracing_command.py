@@ -1,0 +1,170 @@
+"""`gaugelight trace` as a person uses it."""
+
+import json
+import re
+import shlex
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from gaugelight.box_line import Hello
+from gaugelight.boxfile import read_box
+from gaugelight.build import build
+from gaugelight.cli import main
+from gaugelight.said import Said, convert
+from gaugelight.tracing.trace_trial import DEMO, SENDERS
+
+Ran = Callable[..., tuple[int, str, str]]
+
+
+@pytest.fixture
+def ran(capsys: pytest.CaptureFixture[str]) -> Ran:
+    def run(*words: str) -> tuple[int, str, str]:
+        code = main(["trace", *words])
+        said = capsys.readouterr()
+        return code, said.out, said.err
+
+    return run
+
+
+def test_alone_it_prints_the_book(ran: Ran) -> None:
+    """The demo's left fuel: 0 ohm empty, 90 ohm full (common practice, no source); half lies between two of its points."""
+    code, out, _ = ran(str(DEMO), "left fuel")
+    assert code == 0
+    rows = [line.split() for line in out.splitlines() if "US gal" in line and "+-" in line]
+    assert [row[0] for row in rows] == ["0", "4.5", "9", "13.5", "18"]
+    assert [row[3] for row in rows] == ["empty", "a", "half", "three", "full"]
+    half = rows[2]
+    assert half[4:6] == ["43.7", "+-3.5"] and half[-3:] == ["9.0", "US", "gal"]
+    assert "measured something? give it" in out
+
+
+# 150 ohm to 3.3 V and a float at 90 ohm: 3.3 * 90 / 240 V; 4 and 20 mA over 150 ohm: by Ohm's law
+BOOK = {
+    "full, ohm": (DEMO, "left fuel", 4, "ohms at the sender", 90.0),
+    "full, V at the box": (DEMO, "left fuel", 4, "volts at the connector", 3.3 * 90 / 240),
+    "a stated wire adds": (SENDERS, "left fuel", 4, "ohms at the connector", 90.0 + 92.0 + 0.8),
+    "nought of a loop, V": (DEMO, "hydraulic", 0, "volts at the connector", 0.6),
+    "full of a loop, mA": (DEMO, "hydraulic", 4, "mA at the connector", 20.0),
+    "a 240-33 sender, empty": (SENDERS, "right fuel", 0, "ohms at the connector", 240.0),
+    "a ratiometric one, half": (SENDERS, "manifold", 2, "volts at the connector", 2.5),
+}
+
+
+@pytest.mark.parametrize("file, name, row, what, value", BOOK.values(), ids=BOOK)
+def test_book(ran: Ran, file: Path, name: str, row: int, what: str, value: float) -> None:
+    code, out, _ = ran(str(file), name, "--json")
+    assert code == 0
+    found = json.loads(out)["expected"][row]["values"][what]
+    assert found["value"] == pytest.approx(value, rel=1e-3)
+    assert 0 < found["plus_minus"] < 0.1 * max(value, 40 if what.startswith("ohm") else 1)
+
+
+def test_ohms_say_where_on_the_travel_that_is(ran: Ran) -> None:
+    code, out, _ = ran(str(DEMO), "left fuel", "--ohms", "47")
+    assert code == 0  # nothing need be wrong
+    assert "47 ohm: of a good one 9.72 US gal, 54% of the float's travel" in out
+    assert "nothing wrong" in out and "corroded contact in the signal wire" in out
+    assert "does not fit" in out and "signal wire shorted to ground" in out
+    assert "extinguisher" in out and "advisory" in out
+
+
+def test_several_measurements_narrow_it(ran: Ran) -> None:
+    words = ("--at", "empty", "3", "--at", "half", "46", "--at", "full", "240")
+    code, out, _ = ran(str(DEMO), "left fuel", *words)
+    assert code == 1
+    assert "worn track" in out and "what to do: replace the sender" in out and "next:" not in out
+
+
+def test_where_is_the_sender(ran: Ran) -> None:
+    _, out, _ = ran(str(DEMO), "left fuel", "--ohms", "0", "--where", "sender", "--json")
+    said = json.loads(out)
+    assert said["measured"][0]["what"] == "ohms at the sender"
+    fit = {one["cause"]: one["fits"] for one in said["causes"]}
+    assert fit["sender shorted inside"] and fit["signal wire shorted to ground, or to its return"]
+
+
+def test_the_command_it_prints_goes_on(ran: Ran) -> None:
+    """As it stands, with the result in the place of VALUE, until one thing is left."""
+    words = [str(DEMO), "left fuel", "--ohms", "61", "--true", "9.5 US gal", "--meter", "1 % + 0.3 ohm"]
+    answers = {
+        "ohms at the sender": "46", "ohms of the wire": "15.1", "ohms of the return": "0.1", "volts between grounds": "0.001",
+        "wiggle": "jumps", "volts at the sender": "0.72", "box, stand-in at the sender": "62 ohm", "box": "61 ohm",
+        "ohms from the wire to ground": "open",
+    }  # fmt: skip
+    for _ in range(4):
+        code, out, _ = ran(*words)
+        assert code == 1
+        if "what to do: " in out:
+            break
+        command = shlex.split(re.findall(r"then: (.*)", out)[0])
+        assert command[:2] == ["gaugelight", "trace"] and "--meter" in command
+        words = [*command[2:-1], answers[command[-2]]]
+    assert "what to do: mend the signal wire" in out
+
+
+def test_json_is_one_object(ran: Ran) -> None:
+    code, out, err = ran(str(DEMO), "hydraulic", "--ma", "3.2", "--json")
+    said = json.loads(out)
+    assert code == 1 and err == ""
+    assert said["near"] == 3.0 and said["next"]["command"].startswith("gaugelight trace ")
+    assert {one["repair"] for one in said["causes"] if one["fits"]} == set(said["repairs"])
+    assert all(len(one["would_give"]) == 1 for one in said["causes"])
+
+
+WRONG = {
+    "no such input": (("left full",), "there is no input"),
+    "two at once": (("left fuel", "--ohms", "3", "--volts", "1"), "one of --ohms"),
+    "milliamperes of a float": (("left fuel", "--ma", "4"), "not measured here"),
+    "no unit of that kind": (("left fuel", "--ohms", "4 V"), "is not in ohm"),
+    "no place": (("left fuel", "--at", "nowhere", "4"), "no place on its travel"),
+    "no meter": (("left fuel", "--meter", "good", "--ohms", "4"), "0.5 % + 0.2 ohm"),
+    "no supply": (("hydraulic", "--supply", "much", "--ma", "4"), "--supply"),
+    "no port": (("left fuel", "--port", "/dev/none"), "cannot be opened"),
+}
+
+
+@pytest.mark.parametrize("words, says", WRONG.values(), ids=WRONG)
+def test_misuse_is_said_and_ends_with_2(ran: Ran, words: tuple[str, ...], says: str) -> None:
+    code, _, err = ran(str(DEMO), *words)
+    assert code == 2 and says in err and "Traceback" not in err
+
+
+class Line:
+    """A box on a port that says what a good one says, but for one input."""
+
+    def __init__(self, crc: str, says: dict[str, Said]) -> None:
+        self.crc, self.says = crc, says
+
+    def __enter__(self) -> "Line":
+        return self
+
+    def __exit__(self, *what: object) -> None:
+        pass
+
+    def hello_same_version(self) -> Any:
+        return Hello("", 1, "", "SERVICE", "slot_a", 1, self.crc, len(self.says), 0, 0, "", "", "", "", "")
+
+    def describe(self, inputs: int) -> list[Any]:
+        return [type("About", (), {"name": name}) for name in self.says]
+
+    def values(self, described: list[Any]) -> list[Said]:
+        return list(self.says.values())
+
+
+@pytest.mark.parametrize("crc, noted", [("2c1d146c", False), ("00000001", True)])
+def test_a_box_on_a_port(ran: Ran, monkeypatch: pytest.MonkeyPatch, crc: str, noted: bool) -> None:
+    """An open wire: the count that it makes is what is judged, and goes into the next command."""
+    built = build(read_box(DEMO))
+    says = {
+        one.name: convert(built, one.name, [65535 if one.name == "left fuel" else 30000])[0]
+        for one in built.box.inputs
+    }
+    monkeypatch.setattr("gaugelight.box_line.BoxLine", lambda port: Line(crc, says))
+    monkeypatch.setattr("gaugelight.ports.the_port", lambda port: "a port")
+    code, out, _ = ran(str(DEMO), "left fuel", "--port", "P")
+    assert code == 1
+    assert "box: open" in out and "signal wire open" in out and "--measured box 'count 65535'" in out
+    assert ("runs another table" in out) == noted
