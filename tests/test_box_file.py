@@ -500,6 +500,7 @@ NOTES = {
     "a sealed sender aloft": ("", "", "reserve line", r"at 8,000 ft it reads 3.8 psi less .*ISO 2533"),
     "an absolute one": ('pressure = "sealed"', 'pressure = "absolute"', "reserve line", "reads the air's own pressure, 14.7 psi"),
     "a shunt too coarse for its limits": ('protection = "9.4 kohm", tolerance = "0.1 %" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "gauge"', 'protection = "9.4 kohm", tolerance = "6 %" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "gauge"', "hydraulic", "a shunt 6% off turns a good sender's 4 or 20 mA into a fault"),
+    "a thermistor taken as straight": ('["480 ohm", 40], ["210 ohm", 60], ["104 ohm", 80], ["70 ohm", 92], ', '["480 ohm", 40], ', "coolant temperature", "straight between its points; of a thermistor.*degC more"),
     "a rail's wire": ("", "", "sender rail", "a broken wire floats"),
     "a supply beyond the pin": ("47 kohm", "30 kohm", "bus", "the supply, 14 V, on this wire puts"),
 }  # fmt: skip
