@@ -15,9 +15,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gaugelight.boxfile import Box, read_box
+from gaugelight.boxfile import Box, box_of_text, read_box
 from gaugelight.build import build
 from gaugelight.faults_shown import faults_shown, notes_on
+from gaugelight.harness.check_harness import problems_of_harness
 from gaugelight.problems import Misuse, WrongBoxFile
 from gaugelight.readouts import Face
 from gaugelight.toml_lines import key_lines
@@ -565,6 +566,11 @@ GOOD: dict[str, str | bytes] = {
     "two lamps on one slice and frequency": edited([FREE_KNOB, ("pin = 15\n", "pin = 12\n"), (DIM, lamp("map", 13) + DIM)]),
     "a sender of nought to 20 mA": edited([('sender = "4-20 mA"\nunit = "psi"\npressure = "sealed"', 'sender = "0-20 mA"\nunit = "psi"\npressure = "sealed"')]),
 }  # fmt: skip
+
+
+def test_the_harness_that_the_starter_suggests_is_right() -> None:
+    box = box_of_text("hull.toml", str(GOOD["the starter, with all that it only suggests"]))
+    assert box.harness is not None and box.panel is not None and problems_of_harness(box) == []
 
 
 @pytest.mark.parametrize("text", GOOD.values(), ids=GOOD)

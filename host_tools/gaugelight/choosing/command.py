@@ -53,9 +53,9 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
             raise Misuse(f"--unit {given['unit']}: {words.two_floats} reckons in {floats.found.unit}")
         _show_floats(screen, floats)
     box = None if words.into is None else read_box(Path(words.into))
-    told = dict(given)
+    typed = dict(given)
     given = _answers(given, screen, box)
-    guided = given != told
+    guided = given != typed
     only = None
     if given.get("converter") not in (None, *CONVERTERS):
         only = given["converter"]
