@@ -368,7 +368,7 @@ GUIDED: dict[str, tuple[list[str], dict[str, Any], dict[str, Any]]] = {
     "a thermistor by the table of its data sheet": (
         ["1", '{ table = [["10 kohm", "25 degC"], ["680 ohm", "100 degC"]] }', *[""] * 9],
         {},
-        {"unit": "degC", "range": (40, 120), "tank": False, "name": "temperature", "wire_stated": False},
+        {"unit": "degC", "range": (25, 100), "tank": False, "name": "temperature", "wire_stated": False},
     ),
     "a name that is free": (
         ["", "", "", "", "", "", "", "", "3 m", "left fuel", ""],
@@ -424,6 +424,27 @@ def test_a_pipe_is_not_asked(capsys: pytest.CaptureFixture[str], monkeypatch: py
     monkeypatch.setattr("sys.stdin", io.StringIO("1\n"))
     assert run() == 2
     assert "What does" not in "".join(capsys.readouterr())
+
+
+def on_a_terminal(monkeypatch: pytest.MonkeyPatch, lines: list[str]) -> None:
+    there = io.StringIO("\n".join(lines) + "\n")
+    monkeypatch.setattr(there, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr("sys.stdin", there)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+
+
+TABLE = '{ table = [["10 kohm", "25 degC"], ["680 ohm", "100 degC"]] }'
+
+
+@pytest.mark.parametrize("ends, code", {"25 100": 0, "25 200": 2}.items())
+def test_answers_are_kept_as_one_command(
+    ends: str, code: int, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    on_a_terminal(monkeypatch, ["1", TABLE, "", ends, *[""] * 8])
+    assert run() == code
+    low, high = ends.split()
+    said = capsys.readouterr().out
+    assert f"gaugelight choose --sender '{TABLE}' --unit degC --range {low} {high}" in said.replace("\n", " ")
 
 
 # --- words of a box file ---

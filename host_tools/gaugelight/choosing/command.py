@@ -65,10 +65,15 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
             )
         given["converter"] = ADS1115
     once = command({key: given.get(key) for key in OPTIONS} | {"two_floats": words.two_floats})
-    asked = asked_of(given)
-    places = _places(asked, box, only)
-    with screen.progress("looking at circuits") as told:
-        choice = choose_circuit(asked, places, words.best, told)
+    try:
+        asked = asked_of(given)
+        places = _places(asked, box, only)
+        with screen.progress("looking at circuits") as told:
+            choice = choose_circuit(asked, places, words.best, told)
+    except (Misuse, Wrong):
+        if guided:
+            screen.say(f"your answers as one command, to mend what is wrong in it:\n{once}")
+        raise
     said = _in_json(choice)
     _show(screen, choice)
     best = choice.best

@@ -21,6 +21,7 @@ from gaugelight.choosing.asked import (
     read_sender,
 )
 from gaugelight.problems import Misuse
+from gaugelight.quantity import parse_quantity
 
 Answer = Callable[
     [str], str
@@ -90,6 +91,8 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say, taken: Collection[
         asked("pressure", "Which kind of pressure does it measure?", "gauge", _one_of(PRESSURE_KINDS))
     if "points" not in words and "series" not in words:
         default = RANGES.get(unit) or OTHER_RANGES.get(unit, "0 100")
+        if thermometer and unit == "degC":
+            default = _ends_of_table(words["sender"]) or default
         asked("range", f"Lowest and highest reading in {unit}", default, lambda text: _range(text, unit))
     if signal == "mA":
         say("  2: the loop feeds it; 3: it has a supply wire of its own")
@@ -146,6 +149,14 @@ def command(words: Mapping[str, Any]) -> str:
 
 def _is_thermometer(sender: Any) -> bool:
     return str(sender).startswith(("{", "Pt"))
+
+
+def _ends_of_table(sender: str) -> str:
+    """Where a thermistor's table begins and ends, degC: beyond it nobody has stated anything."""
+    value = read_sender(sender)[1]
+    table = value.get("table", ()) if isinstance(value, dict) else ()
+    celsius = sorted(float(parse_quantity(at, "degC")) for _, at in table)
+    return f"{celsius[0]:g} {celsius[-1]:g}" if celsius else ""
 
 
 def _run(text: str) -> str:
