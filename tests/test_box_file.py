@@ -15,9 +15,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from gaugelight.boxfile import Box, read_box
+from gaugelight.boxfile import Box, box_of_text, read_box
 from gaugelight.build import build
 from gaugelight.faults_shown import faults_shown, notes_on
+from gaugelight.harness.check_harness import problems_of_harness
 from gaugelight.problems import Misuse, WrongBoxFile
 from gaugelight.readouts import Face
 from gaugelight.toml_lines import key_lines
@@ -500,6 +501,7 @@ NOTES = {
     "a sealed sender aloft": ("", "", "reserve line", r"at 8,000 ft it reads 3.8 psi less .*ISO 2533"),
     "an absolute one": ('pressure = "sealed"', 'pressure = "absolute"', "reserve line", "reads the air's own pressure, 14.7 psi"),
     "a shunt too coarse for its limits": ('protection = "9.4 kohm", tolerance = "0.1 %" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "gauge"', 'protection = "9.4 kohm", tolerance = "6 %" }\nsender = "4-20 mA"\nunit = "psi"\npressure = "gauge"', "hydraulic", "a shunt 6% off turns a good sender's 4 or 20 mA into a fault"),
+    "a thermistor taken as straight": ('["480 ohm", 40], ["210 ohm", 60], ["104 ohm", 80], ["70 ohm", 92], ', '["480 ohm", 40], ', "coolant temperature", "straight between its points; of a thermistor.*degC more"),
     "a rail's wire": ("", "", "sender rail", "a broken wire floats"),
     "a supply beyond the pin": ("47 kohm", "30 kohm", "bus", "the supply, 14 V, on this wire puts"),
 }  # fmt: skip
@@ -564,6 +566,11 @@ GOOD: dict[str, str | bytes] = {
     "two lamps on one slice and frequency": edited([FREE_KNOB, ("pin = 15\n", "pin = 12\n"), (DIM, lamp("map", 13) + DIM)]),
     "a sender of nought to 20 mA": edited([('sender = "4-20 mA"\nunit = "psi"\npressure = "sealed"', 'sender = "0-20 mA"\nunit = "psi"\npressure = "sealed"')]),
 }  # fmt: skip
+
+
+def test_the_harness_that_the_starter_suggests_is_right() -> None:
+    box = box_of_text("hull.toml", str(GOOD["the starter, with all that it only suggests"]))
+    assert box.harness is not None and box.panel is not None and problems_of_harness(box) == []
 
 
 @pytest.mark.parametrize("text", GOOD.values(), ids=GOOD)

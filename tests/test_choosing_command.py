@@ -1,7 +1,9 @@
 """`gaugelight choose` as it is typed: options, questions, exit codes, JSON, box files."""
 
+import argparse
 import io
 import json
+import shlex
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -10,8 +12,10 @@ import pytest
 
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
-from gaugelight.choosing.asked import Asked, asked_of
-from gaugelight.choosing.guide import guide
+from gaugelight.choosing.asked import Asked, asked_of, read_sender
+from gaugelight.choosing import options
+from gaugelight.choosing.command import OPTIONS
+from gaugelight.choosing.guide import command, guide
 from gaugelight.choosing.tank_file import read_tank
 from gaugelight.choosing.input_block import ohms_text, value_text
 from gaugelight.cli import DEMO, STARTER, main
@@ -63,6 +67,7 @@ WRONG: dict[str, tuple[list[str], str]] = {
     "a range of words": (["--sender", "0-90 ohm", "--unit", "l", "--range", "empty", "full"], "empty"),
     "a sender of words": (["--sender", "a float", "--unit", "l", "--range", "0", "70"], "240-33 ohm"),
     "a thermocouple": (["--sender", "thermocouple K", "--unit", "degF", "--range", "0", "1500"], "no resistor to choose"),
+    "a thermistor without its values": (["--sender", "NTC 10k", "--unit", "degC", "--range", "0", "100"], '{ table = [["10 kohm", "25 degC"]'),
     "a broken thermistor": (["--sender", "{ b = 3950", "--unit", "degC", "--range", "0", "100"], "3950 K"),
     "no such converter": ([*FLOAT, "--converter", "16 bits"], "ads1115, on-chip, either"),
     "a place outside": ([*FLOAT, "--matters", "19"], "0 to 18"),
@@ -161,6 +166,45 @@ def test_stand_ins(capsys: pytest.CaptureFixture[str]) -> None:
     assert "43 ohm in series with 2 ohm" in said
     assert run(*LOOP, "--stand-in", "--bench", "0.1 V") == 2
     assert "another bench supply" in capsys.readouterr().err
+
+
+def test_a_thermistor_given_by_points_is_told_what_straight_lines_cost(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """10 kohm and B 3950 K, an invention of ours: at 60 degC 2.48 kohm; a straight line from 25 to 100 degC says 85."""
+    points = ["--points", "10 kohm=25", "698 ohm=100", "--unit", "degC", "--stand-in"]
+    assert run(*points) == 0
+    said = capsys.readouterr().out
+    assert "straight between its points" in said and "{ table" in said
+    assert "10000" in said and "e+0" not in said  # ohm written out for the workbench
+    assert run(*points[:1], "10 ohm=25", "20 ohm=100", *points[3:5]) == 0
+    assert "straight between" not in capsys.readouterr().out
+
+
+SENDERS_BY_HAND = {
+    "4-20mA": "4-20 mA",
+    "10 to 180 ohms": "10-180 ohm",
+    "10-180 \u03a9": "10-180 ohm",
+    "240-33\u2126": "240-33 ohm",
+    "0.5..4.5 V": "0.5-4.5 V",
+}
+
+
+@pytest.mark.parametrize("text", SENDERS_BY_HAND)
+def test_a_sender_written_by_hand(text: str) -> None:
+    assert read_sender(text)[1] == SENDERS_BY_HAND[text]
+
+
+def test_one_more_converter_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    box.write_bytes(STARTER.read_bytes())
+    assert run(*FLOAT, "--name", "third", "--into", str(box), "--best", "40") == 0
+    lines = [
+        line
+        for line in capsys.readouterr().out.splitlines()
+        if line.strip()[:1].isdigit() and ".0 at" in line or ".2 at" in line
+    ]
+    assert lines and all(("converter more" in line) == ("fore." in line) for line in lines)
 
 
 # --- two floats ---
@@ -304,7 +348,7 @@ GUIDED: dict[str, tuple[list[str], dict[str, Any], dict[str, Any]]] = {
     "returns only: a float in a tank": (
         [""] * 20,
         {},
-        {"sender": "0-90 ohm", "unit": "US gal", "range": (0, 18), "tank": True, "matters": 2.25, "name": "left fuel"},
+        {"sender": "0-90 ohm", "unit": "US gal", "range": (0, 18), "tank": True, "matters": 2.25, "name": "left fuel 2", "wire_stated": False},
     ),
     "a loop of three wires": (
         ["2", "", "psi", "hydraulic", "sealed", "0 to 1500", "3", "10 V", "no", "", "1200", "8 m", "hydraulic"],
@@ -312,14 +356,24 @@ GUIDED: dict[str, tuple[list[str], dict[str, Any], dict[str, Any]]] = {
         {"sender": "4-20 mA", "pressure": "sealed", "service": "hydraulic", "loop_wires": 3, "transmitter_least": 10.0, "matters": 1200, "tank": False},
     ),
     "a voltage, ratiometric, through the airframe": (
-        ["voltage", "0.5-4.5", "psi", "", "", "0 30", "yes", "no", "on", "high", "yes", "80 mV", "", "coolant"],
+        ["voltage", "0.5-4.5", "psi", "", "", "0 30", "yes", "no", "on", "high", "yes", "80 mV", "5 m", "coolant"],
         {},
         {"ratiometric": 5.0, "converter": "on-chip", "ground_offset": 0.08, "matters": 26.25, "wire_stated": True, "service": None},
     ),
     "what was given is not asked": (
         ["", "", "", "", "", "tank"],
         {"sender": "240-33 ohm", "unit": "l", "range": ("0", "70"), "tank": True},
-        {"sender": "240-33 ohm", "range": (0, 70), "name": "left fuel", "matters": 8.75},
+        {"sender": "240-33 ohm", "range": (0, 70), "name": "left fuel 2", "matters": 8.75},
+    ),
+    "a thermistor by the table of its data sheet": (
+        ["1", '{ table = [["10 kohm", "25 degC"], ["680 ohm", "100 degC"]] }', *[""] * 9],
+        {},
+        {"unit": "degC", "range": (25, 100), "tank": False, "name": "temperature", "wire_stated": False},
+    ),
+    "a name that is free": (
+        ["", "", "", "", "", "", "", "", "3 m", "left fuel", ""],
+        {},
+        {"name": "left fuel 2", "wire_stated": True},
     ),
     "asked again until it is right": (
         ["4", "1", "a float", "240-33", "gal", "l", "70 0", "0 70", "maybe", "no", "", "low", "", "", ""],
@@ -339,7 +393,13 @@ def answered(lines: list[str], given: dict[str, Any]) -> tuple[Asked, list[str]]
         except StopIteration:
             raise EOFError from None
 
-    return asked_of(guide(given, answer, said.append)), said
+    words = guide(given, answer, said.append, ["left fuel"])
+    asked = asked_of(words)
+    again = argparse.ArgumentParser()
+    options.add(again)
+    once = vars(again.parse_args(shlex.split(command(words))[2:]))
+    assert asked_of({key: once[key] for key in OPTIONS}) == asked
+    return asked, said
 
 
 @pytest.mark.parametrize("case", GUIDED)
@@ -364,6 +424,27 @@ def test_a_pipe_is_not_asked(capsys: pytest.CaptureFixture[str], monkeypatch: py
     monkeypatch.setattr("sys.stdin", io.StringIO("1\n"))
     assert run() == 2
     assert "What does" not in "".join(capsys.readouterr())
+
+
+def on_a_terminal(monkeypatch: pytest.MonkeyPatch, lines: list[str]) -> None:
+    there = io.StringIO("\n".join(lines) + "\n")
+    monkeypatch.setattr(there, "isatty", lambda: True, raising=False)
+    monkeypatch.setattr("sys.stdin", there)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+
+
+TABLE = '{ table = [["10 kohm", "25 degC"], ["680 ohm", "100 degC"]] }'
+
+
+@pytest.mark.parametrize("ends, code", {"25 100": 0, "25 200": 2}.items())
+def test_answers_are_kept_as_one_command(
+    ends: str, code: int, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    on_a_terminal(monkeypatch, ["1", TABLE, "", ends, *[""] * 8])
+    assert run() == code
+    low, high = ends.split()
+    said = capsys.readouterr().out
+    assert f"gaugelight choose --sender '{TABLE}' --unit degC --range {low} {high}" in said.replace("\n", " ")
 
 
 # --- words of a box file ---

@@ -303,7 +303,7 @@ def test_ratings_are_those_of_the_parts_table() -> None:
             assert f"{rating(watts['protection']):g} W" == bought[f"R{channel}5"]
 
 
-@given(st.floats(0, 7))
+@given(st.floats(0, 500))
 def test_a_rating_is_the_smallest_that_is_not_filled(watts: float) -> None:
     bought = rating(watts)
     assert watts <= FILLED * bought

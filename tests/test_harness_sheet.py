@@ -354,7 +354,9 @@ def test_what_is_wrong_ends_it_with_1_and_stands_on_the_sheet(
         and len(made["error"]) == 2
     )
     assert main(["check", str(file)]) == 1
-    assert "J1-1: left fuel goes into a fuel tank" in capsys.readouterr().err
+    checked = capsys.readouterr()
+    assert "J1-1: left fuel goes into a fuel tank" in checked.err
+    assert "no problem found" not in checked.out and "what a fault will show" in checked.out
 
 
 def test_it_writes_pages_and_csv(file: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -128,7 +128,8 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.harness.check_harness import notes_on_harness, problems_of_harness
 
     box = read_box(Path(words.box))
-    if wrong := problems_of_harness(box):
+    wrong = problems_of_harness(box)
+    if wrong and screen.console.quiet:
         raise WrongBoxFile(box.file, wrong)
     built = build(box)
     shown = [*faults_shown(built)]
@@ -139,9 +140,8 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
     box_notes = [] if box.in_flight else [{"box": box.name, "note": NOTHING_TELLS}]
     of_wiring = [] if box.harness is None else [*notes_on_harness(box)]
     wiring_notes = [{"wiring": what, "note": note} for what, note in of_wiring]
-    screen.say(
-        f"{box.file}: {box.name}: no problem found; inputs: {len(box.inputs)}, lamps: {len(box.lights.lamps)}"
-    )
+    found = "the harness is not right, as said last" if wrong else "no problem found"
+    screen.say(f"{box.file}: {box.name}: {found}; inputs: {len(box.inputs)}, lamps: {len(box.lights.lamps)}")
     rows = [
         [f"{one.name}, {one.unit}", *(row.brief for row in shown if row.input == one.name)]
         for one in box.inputs
@@ -158,6 +158,8 @@ def check(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(f"  {note['box']}: {note['note']}")
     for note in wiring_notes:
         screen.say(f"  {note['wiring']}: {note['note']}")
+    if wrong:
+        raise WrongBoxFile(box.file, wrong)
     return {
         "box": box.name,
         "inputs": len(box.inputs),

@@ -13,6 +13,7 @@ from gaugelight.boxfile import FUEL_UNITS, Input
 from gaugelight.build import Build, SolvedInput
 from gaugelight.circuits import ASSUMED_TOLERANCE, Direct, Divider, PullUp, Shunt, known_wire
 from gaugelight.laws import Itself, Points, Thermocouple, celsius_of
+from gaugelight.temperature import ThermistorTable
 
 CORRODED_OHMS = 5.0, 10.0
 GROUND_OFFSET = 0.05  # volts: the sender's ground above the box's, where it returns through the airframe; common practice, no source
@@ -20,6 +21,7 @@ TANK_MILLIAMPERES = 25
 # shares of the way from the lowest reading to the highest
 PLACES = {0.0: "empty", 0.25: "a quarter", 0.5: "half", 0.75: "three quarters", 1.0: "full"}
 ALTITUDE_FEET = 8000
+BENT_STEPS = 2  # displayed, by which straight lines may leave a thermistor's curve before it is said
 
 
 @dataclass(frozen=True)
@@ -155,6 +157,28 @@ def _number(value: float, box: _Box) -> str:
     return f"{round(value / float(box.solved.input.step)) * float(box.solved.input.step):g}"
 
 
+def thermistor_taken_as_straight(one: Input) -> str:
+    """Of a temperature given by points in ohm: what a thermistor with these points reads between them, where that is far off; else ""."""
+    if not isinstance(one.law, Points) or one.unit not in ("degC", "degF") or one.circuit.unit != "ohm":
+        return ""
+    points = np.array(one.law.points, dtype=np.float64)
+    ohms, celsius = points[:, 0], celsius_of(points[:, 1], one.unit)
+    if ohms[0] <= 0 or np.any(np.diff(celsius) >= 0):
+        return ""
+    curve = ThermistorTable(tuple(zip(ohms.tolist(), celsius.tolist())))
+    between = np.geomspace(ohms[0], ohms[-1], 400)
+    off = (np.interp(between, ohms, celsius) - curve.celsius(between)) * (1.8 if one.unit == "degF" else 1)
+    worst = int(np.argmax(abs(off)))
+    if abs(off[worst]) <= BENT_STEPS * float(one.step):
+        return ""
+    near = float(f"{between[worst]:.2g}")
+    way = "more" if off[worst] > 0 else "less"
+    return (
+        f"is straight between its points; of a thermistor, which is curved, it reads up to {abs(off[worst]):.2g} {one.unit} {way}"
+        f' than there is (near {near:g} ohm); written as sender = {{ table = [["10 kohm", "25 degC"], ...] }} it is followed'
+    )
+
+
 def notes_on(built: Build, shown: list[Shown]) -> Iterator[tuple[Input, str]]:
     """What is no mistake in the file, but must be known: faults that read like a quantity, currents, pressures at altitude."""
     box = built.box
@@ -170,6 +194,8 @@ def notes_on(built: Build, shown: list[Shown]) -> Iterator[tuple[Input, str]]:
             yield one, _tank_current(chain.supply, one.circuit.resistor + one.circuit.series)
         if isinstance(one.law, Points) and len(one.law.points) == 2 and one.unit in FUEL_UNITS:
             yield one, "has two points only; a tank is seldom so straight: calibrate it"
+        if bent := thermistor_taken_as_straight(one):
+            yield one, bent
         if one.converter.chip is not None and one.converter.chip.continuous:
             yield one, "a converter that stands still while it converts continuously looks like a steady signal"
         if isinstance(one.law, Thermocouple):

@@ -108,6 +108,14 @@ PLACES = {LOW: 1 / 8, MIDDLE: 1 / 2, HIGH: 7 / 8}  # shares of the range: low fu
 MOST_WIRE = 50.0  # m
 MOST_FEET = 50_000
 
+THERMISTORS = (
+    '{ b = "3950 K", resistance = "10 kohm", at = "25 degC" }, or by the table of its data sheet'
+    ' { table = [["10 kohm", "25 degC"], ["680 ohm", "100 degC"]] }, with as many points as you like'
+)
+OMEGA, OHM_SIGN = "\u03a9", "\u2126"
+BY_HAND = re.compile(
+    rf"([\d.]+) *(?:-|–|\.\.|to) *([\d.]+) *(ohms?|{OMEGA}|{OHM_SIGN}|kohm|mA|V|mV)"
+)  # 4-20mA, 10 to 180 ohms
 EXAMPLE = 'gaugelight choose --sender "240-33 ohm" --unit "US gal" --range 0 18 --tank'
 
 
@@ -222,15 +230,17 @@ def read_sender(text: str) -> tuple[str, Any]:
         try:
             value: Any = tomllib.loads(f"sender = {text}")["sender"]
         except ValueError:
-            raise ValueError(
-                'a thermistor is written { b = "3950 K", resistance = "10 kohm", at = "25 degC" }'
-            ) from None
+            raise ValueError(f"a thermistor is written {THERMISTORS}") from None
         box_values.sender("ohm")(value)
         return "ohm", value
     if text.startswith("thermocouple"):
         raise ValueError(
             "a thermocouple goes on two pins of an ADS1115 with no resistor to choose; see millivolt in README and hardware_notes"
         )
+    by_hand = BY_HAND.fullmatch(text)
+    if by_hand is not None:
+        low, high, unit = by_hand.groups()
+        text = f"{low}-{high} {'ohm' if unit.startswith(('ohm', OMEGA, OHM_SIGN)) else unit}"
     for signal in ("ohm", "mA", "V"):
         try:
             box_values.sender(signal)(text)
@@ -239,7 +249,7 @@ def read_sender(text: str) -> tuple[str, Any]:
         return signal, text
     raise ValueError(
         f'"{text}" is no sender that is known; write "240-33 ohm", "4-20 mA", "0.5-4.5 V" (at the lowest, at the highest reading), "Pt100",'
-        ' "Pt1000", or { b = "3950 K", resistance = "10 kohm", at = "25 degC" }'
+        f' "Pt1000", or of a thermistor {THERMISTORS}'
     )
 
 

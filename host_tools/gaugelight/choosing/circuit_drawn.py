@@ -7,6 +7,7 @@ stage has a column of its own, so that no text meets another.
 from __future__ import annotations
 
 import html
+import math
 from dataclasses import dataclass, field
 
 from gaugelight.choosing.stand_in import written
@@ -27,7 +28,8 @@ from gaugelight.preferred import nearest
 HELD_VOLTS = 16.0  # a sender's wire on the bus, for ever (as in hardware_notes/reference_box.md)
 CLAMPED_VOLTS = 4.0  # at a clamp, then
 FILLED = 0.75  # of its rating, that a resistor may then take; 0.43 of 0.6 W in the reference box
-RATINGS = (0.25, 0.6, 1.0, 2.0, 3.0, 5.0, 10.0)  # W
+RATINGS = (0.25, 0.6, 1.0, 2.0, 3.0, 5.0, 10.0, 25.0, 50.0, 100.0)  # W
+LARGE = 5.0  # W, beyond which a fuse is the better part
 FIRST_CAPACITOR, SECOND_CAPACITOR = (
     "22 nF, 100 V",
     "100 nF, 50 V",
@@ -176,7 +178,7 @@ def heat(circuit: Circuit, supply: float = CHIP_SUPPLY, bus: float = HELD_VOLTS)
 
 def rating(watts: float) -> float:
     """W, of the resistor to buy."""
-    return next((size for size in RATINGS if watts <= FILLED * size), RATINGS[-1])
+    return next((size for size in RATINGS if watts <= FILLED * size), float(math.ceil(watts / FILLED)))
 
 
 def first_protection(circuit: Circuit) -> float:
@@ -572,6 +574,10 @@ def _millivolt(sheet: _Sheet, circuit: Millivolt, converter: Converter, watts: d
 def _notes(circuit: Circuit, converter: Converter, ends: Ends, bus: float) -> list[str]:
     """What the picture cannot say."""
     notes = [f"Ratings: with the wire chafed through to the bus at {bus:g} V, for ever, the box on or off."]
+    if isinstance(circuit, Shunt) and rating(watts := heat(circuit, bus=bus)["resistor"]) > LARGE:
+        notes.append(
+            f"The shunt takes {watts:.0f} W then, and burns if it is smaller: a fuse of 50 mA in the signal's own wire, at the box, saves the large part."
+        )
     protection = float(getattr(circuit, "protection", 0.0))
     if protection:
         notes.append(

@@ -23,8 +23,8 @@ from gaugelight.choosing import (
 from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, ON_CHIP, Asked, asked_of
 from gaugelight.choosing.candidates import Candidate, Choice, choose as choose_circuit
 from gaugelight.choosing.circuit_drawn import Ends, draw
-from gaugelight.choosing.guide import guide
-from gaugelight.choosing.input_block import Place, new_places, places_in
+from gaugelight.choosing.guide import command, guide
+from gaugelight.choosing.input_block import Place, names_in, new_places, places_in
 from gaugelight.circuits import PullUp, Shunt
 from gaugelight.cli import ADVISORY, Outcome, Screen
 from gaugelight.problems import Misuse, Wrong, WrongBoxFile
@@ -53,7 +53,9 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
             raise Misuse(f"--unit {given['unit']}: {words.two_floats} reckons in {floats.found.unit}")
         _show_floats(screen, floats)
     box = None if words.into is None else read_box(Path(words.into))
-    given = _answers(given, screen)
+    typed = dict(given)
+    given = _answers(given, screen, box)
+    guided = given != typed
     only = None
     if given.get("converter") not in (None, *CONVERTERS):
         only = given["converter"]
@@ -62,10 +64,16 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
                 f'--converter "{only}": write {", ".join(CONVERTERS)}; a converter\'s own name goes with --into BOX'
             )
         given["converter"] = ADS1115
-    asked = asked_of(given)
-    places = _places(asked, box, only)
-    with screen.progress("looking at circuits") as told:
-        choice = choose_circuit(asked, places, words.best, told)
+    once = command({key: given.get(key) for key in OPTIONS} | {"two_floats": words.two_floats})
+    try:
+        asked = asked_of(given)
+        places = _places(asked, box, only)
+        with screen.progress("looking at circuits") as told:
+            choice = choose_circuit(asked, places, words.best, told)
+    except (Misuse, Wrong):
+        if guided:
+            screen.say(f"your answers as one command, to mend what is wrong in it:\n{once}")
+        raise
     said = _in_json(choice)
     _show(screen, choice)
     best = choice.best
@@ -93,13 +101,19 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(f"\ndrawing: {picture}")
         said["drawing"] = str(picture)
     said["written"] = False
+    if guided:
+        screen.say(f"\nthe same without questions:\n{once}")
+        if words.into is None:
+            screen.say(
+                "with --into hull.toml behind it, on free pins of your box file; with --stand-in -o circuit.svg, resistors for the bench and a drawing"
+            )
     if words.into is not None:
         said |= _into(words, screen, Path(words.into), best)
     screen.say(ADVISORY)
     return said | {"advisory": ADVISORY}, 0
 
 
-def _answers(given: dict[str, Any], screen: Screen) -> dict[str, Any]:
+def _answers(given: dict[str, Any], screen: Screen, box: Box | None) -> dict[str, Any]:
     """Those given; on a terminal, with some missing, the others asked for."""
     there = given.get("points") or given.get("series")
     missing = [key for key in NEEDED if given.get(key) is None and not (there and key != "unit")]
@@ -108,7 +122,7 @@ def _answers(given: dict[str, Any], screen: Screen) -> dict[str, Any]:
     if not missing or screen.console.quiet or not (sys.stdin.isatty() and sys.stderr.isatty()):
         return given
     screen.say("A return takes what stands in brackets; Ctrl-C ends it, and nothing is written.")
-    return guide(given, _typed, screen.say)
+    return guide(given, _typed, screen.say, () if box is None else names_in(box))
 
 
 def _typed(question: str) -> str:
@@ -147,6 +161,7 @@ def _show(screen: Screen, choice: Choice) -> None:
         for number, each in numbered:
             screen.say(f"  {number}  {reasons.name_of(each)}")
         screen.table("", reasons.HEADS, [reasons.row(number, each) for number, each in numbered], wrap=True)
+        screen.say(f"  {reasons.MEANT}")
         screen.say(f"  {reasons.RANKED}")
     for line in reasons.refused_lines(choice):
         screen.say(f"  {line}")

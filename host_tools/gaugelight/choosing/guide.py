@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+import shlex
+from collections.abc import Callable, Collection, Mapping
 from typing import Any
 
 from gaugelight.boxfile import FUEL_UNITS, PRESSURE_KINDS, PRESSURE_UNITS, READING_UNITS
 from gaugelight import box_values
 from gaugelight.choosing.altitude import SERVICES
-from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, HIGH, LOW, MIDDLE, ON_CHIP, read_sender
+from gaugelight.choosing.asked import (
+    ADS1115,
+    CONVERTERS,
+    EITHER,
+    HIGH,
+    LOW,
+    MIDDLE,
+    ON_CHIP,
+    THERMISTORS,
+    read_sender,
+)
 from gaugelight.problems import Misuse
+from gaugelight.quantity import parse_quantity
 
 Answer = Callable[
     [str], str
@@ -17,6 +29,7 @@ Answer = Callable[
 Say = Callable[[str], None]
 
 OTHER = "other"
+NOT_KNOWN = "not known"
 RESISTANCE, LOOP, VOLTAGE = "resistance", "loop", "voltage"
 KINDS = {
     RESISTANCE: "a resistance: a float, a thermistor, most pressure senders with one or two studs",
@@ -28,8 +41,11 @@ RANGES = {"US gal": "0 18", "imp gal": "0 15", "l": "0 70", "kg": "0 50", "lb": 
 OTHER_RANGES = {"psi": "0 30", "bar": "0 5", "kPa": "0 500", "degC": "40 120", "degF": "100 250", "V": "8 16"}
 
 
-def guide(given: Mapping[str, Any], answer: Answer, say: Say) -> dict[str, Any]:
-    """The answers: what was given, and what was asked for. Raises Misuse where the answers end before the questions."""
+def guide(given: Mapping[str, Any], answer: Answer, say: Say, taken: Collection[str] = ()) -> dict[str, Any]:
+    """The answers: what was given, and what was asked for. taken: names that the box file has already.
+
+    Raises Misuse where the answers end before the questions.
+    """
     words = {key: value for key, value in given.items() if value is not None}
 
     def ask(question: str, default: str, parse: Callable[[str], Any]) -> Any:
@@ -55,13 +71,14 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say) -> dict[str, Any]:
         unit, default = SENDERS[kind]
         question = "Its value at the lowest and at the highest reading, from its data sheet or a meter"
         if kind == RESISTANCE:
-            say('  also: Pt100, Pt1000, { b = "3950 K", resistance = "10 kohm", at = "25 degC" }')
+            say(f"  or Pt100, Pt1000; a thermistor: {THERMISTORS}")
         words["sender"] = ask(question, default, lambda text: _sender(text, unit))
     signal = read_sender(words["sender"])[0] if "sender" in words else ""
+    thermometer = signal == "ohm" and _is_thermometer(words["sender"])
     unit = asked(
         "unit",
         f"In which unit is it read? ({', '.join(READING_UNITS[:12])}, ...)",
-        "US gal" if signal == "ohm" else "psi",
+        "degC" if thermometer else "US gal" if signal == "ohm" else "psi",
         box_values.one_of(*READING_UNITS),
     )
     if unit in PRESSURE_UNITS:
@@ -74,6 +91,8 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say) -> dict[str, Any]:
         asked("pressure", "Which kind of pressure does it measure?", "gauge", _one_of(PRESSURE_KINDS))
     if "points" not in words and "series" not in words:
         default = RANGES.get(unit) or OTHER_RANGES.get(unit, "0 100")
+        if thermometer and unit == "degC":
+            default = _ends_of_table(words["sender"]) or default
         asked("range", f"Lowest and highest reading in {unit}", default, lambda text: _range(text, unit))
     if signal == "mA":
         say("  2: the loop feeds it; 3: it has a supply wire of its own")
@@ -103,10 +122,52 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say) -> dict[str, Any]:
         and ask("Does it return through the airframe, without a wire back?", "no", _yes)
     ):
         words["airframe"] = ask("How far may its ground be from the box's?", "50 mV", _quantity("V"))
-    asked("wire", "How long is the run to it?", "5 m", _quantity("m"))
+    asked("wire", "How long is the run to it, such as 5 m?", NOT_KNOWN, _run)
+    if words["wire"] == NOT_KNOWN:
+        del words["wire"]
     default = "left fuel" if unit in FUEL_UNITS else "pressure" if unit in PRESSURE_UNITS else "new input"
-    asked("name", "What is it called on the face?", default, box_values.name)
+    default = "temperature" if unit in ("degC", "degF") else default
+    numbered = (default if n == 1 else f"{default} {n}" for n in range(1, len(taken) + 2))
+    default = next(name for name in numbered if name not in taken)
+    asked("name", "What is it called on the face?", default, lambda text: _free_name(text, taken))
     return words
+
+
+def command(words: Mapping[str, Any]) -> str:
+    """The same answers as one command."""
+    parts = ["gaugelight", "choose"]
+    for key, value in words.items():
+        option = key.replace("_", "-")
+        if value is None or value is False and key != "tank":
+            continue
+        if isinstance(value, bool):
+            parts.append(f"--{option}" if value else f"--no-{option}")
+        else:
+            parts += [f"--{option}", *map(str, value if isinstance(value, (tuple, list)) else [value])]
+    return shlex.join(parts)
+
+
+def _is_thermometer(sender: Any) -> bool:
+    return str(sender).startswith(("{", "Pt"))
+
+
+def _ends_of_table(sender: str) -> str:
+    """Where a thermistor's table begins and ends, degC: beyond it nobody has stated anything."""
+    value = read_sender(sender)[1]
+    table = value.get("table", ()) if isinstance(value, dict) else ()
+    celsius = sorted(float(parse_quantity(at, "degC")) for _, at in table)
+    return f"{celsius[0]:g} {celsius[-1]:g}" if celsius else ""
+
+
+def _run(text: str) -> str:
+    return text if text == NOT_KNOWN else str(_quantity("m")(text))
+
+
+def _free_name(text: str, taken: Collection[str]) -> str:
+    name = str(box_values.name(text))
+    if name in taken:
+        raise ValueError(f'"{name}" is in the box file already; each needs a name of its own')
+    return name
 
 
 def _one_of(words: tuple[str, ...]) -> Callable[[str], str]:

@@ -150,6 +150,17 @@ def new_places(kinds: Sequence[str]) -> tuple[Place, ...]:
     return tuple(made[kind] for kind in kinds)
 
 
+def names_in(box: Box) -> frozenset[str]:
+    """Of everything in it that has a name."""
+    return frozenset(
+        [one.name for one in box.inputs]
+        + [lamp.name for lamp in box.lights.lamps]
+        + [switch.name for switch in box.lights.switches]
+        + [one.name for one in box.face.derived]
+        + [one.name for one in box.face.needles]
+    )
+
+
 def places_in(box: Box, kinds: Sequence[str], only: str | None = None) -> tuple[Place, ...]:
     """In a box file that is there: on each of its converters with a free pin, and on one more if there is room.
 
@@ -159,13 +170,7 @@ def places_in(box: Box, kinds: Sequence[str], only: str | None = None) -> tuple[
     if only is not None and only not in known:
         raise Misuse(f'{box.file}: there is no [converter.{only}]; there is: {", ".join(known) or "none"}')
     bare = BARE_BOX.format(box.name, f"{float(box.supply):g}")
-    names = frozenset(
-        [one.name for one in box.inputs]
-        + [lamp.name for lamp in box.lights.lamps]
-        + [switch.name for switch in box.lights.switches]
-        + [one.name for one in box.face.derived]
-        + [one.name for one in box.face.needles]
-    )
+    names = names_in(box)
     made = []
     if ADS1115 in kinds or only is not None:
         for chip in box.chips:

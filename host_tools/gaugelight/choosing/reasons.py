@@ -22,6 +22,7 @@ from gaugelight.choosing.input_block import QUARTET, Place, ohms_text
 from gaugelight.circuits import REFERENCE, Circuit, Direct, Divider, PullUp, Shunt
 from gaugelight.converters import OnChip
 from gaugelight.error_budget import most_helpful
+from gaugelight.faults_shown import thermistor_taken_as_straight
 from gaugelight.laws import Thermometer
 from gaugelight.quantity import UNITS
 
@@ -78,6 +79,10 @@ def pin_words(one: Candidate) -> str:
     )
 
 
+MEANT = (
+    "one step: of the converter, as it changes the reading there; +- 95 %: there; at worst: anywhere; sender: heat in it, at most; mA: into a shorted"
+    " sender, or round the loop; one failed: the same with any one part of the box failed; open, to ground: what the box says of a broken wire and a short"
+)
 RANKED = (
     "ranked by: nothing against it; a broken wire told; a free pin of the box before one more converter; error, step, self-heating and grounds (2 mV with a return wire of its own, else as"
     " stated) together at the point that matters, then at the worst, where less than a quarter and half of a displayed step count as"
@@ -88,6 +93,7 @@ RANKED = (
 def name_of(one: Candidate) -> str:
     """The circuit and its pin, and whether it is only shown."""
     where = f", {pin_words(one)} at {one.converter.full_scale:g} V"
+    where += " (one converter more than the box has)" if one.place.one_more else ""
     return (
         circuit_words(one.circuit, one.quartet)
         + where
@@ -139,6 +145,8 @@ def facts(one: Candidate) -> list[Fact]:
             f" a quarter of a step is {float(one.input.step) / 4:.3g}",
         )
     )
+    if bent := thermistor_taken_as_straight(one.input):
+        said.append(("points", bent))
     said += [("heat", line) for line in _heat(one)]
     said.append(("current", _current(one)))
     said += [("wire faults", line) for line in _told(one)]

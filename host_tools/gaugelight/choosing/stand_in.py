@@ -357,14 +357,19 @@ def lines(found: Sequence[StandIn], unit: str, signal_unit: str) -> tuple[str, .
     rows = [("mark", unit, signal_unit, "resistors", f"make {signal_unit}", "off", "+- of theirs", "W each")]
     for one in found:
         made = one.best
-        rows.append((one.mark.name, f"{one.mark.reading:.4g}", f"{one.wanted:.4g}", made.text, *_cells(made)))
+        rows.append((one.mark.name, f"{one.mark.reading:.4g}", _four(one.wanted), made.text, *_cells(made)))
         if one.single.values != made.values:
             rows.append(("", "", "", f"or {one.single.text}", *_cells(one.single)))
     widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
     return tuple("  ".join(cell.ljust(width) for cell, width in zip(row, widths)).rstrip() for row in rows)
 
 
+def _four(signal: float) -> str:
+    """Four digits, written out: 28000 and not 2.8e+04."""
+    return f"{float(f'{signal:.4g}'):.6f}".rstrip("0").rstrip(".")
+
+
 def _cells(made: Made) -> tuple[str, str, str, str]:
     small = max(0.01 * made.plus_minus, 1e-9)  # what drowns in the resistors' own tolerance is no figure
     off = "0" if abs(made.off) < small else f"{made.off:+.2g}"
-    return f"{made.signal:.4g}", off, f"{made.plus_minus:.2g}", f"{made.rating:g}" if made.values else ""
+    return _four(made.signal), off, f"{made.plus_minus:.2g}", f"{made.rating:g}" if made.values else ""
