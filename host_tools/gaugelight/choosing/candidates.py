@@ -45,6 +45,7 @@ SPARE_VOLTS = 0.25  # at a transmitter on a dying battery, for heat and contacts
 SENDER_WATTS = 0.25  # more warms a float's or a probe's winding (common practice, no source)
 WIPER_MA = 1.0  # less leaves a wiper's contact uncertain (common practice, no source)
 ENOUGH_MA = 5.0  # through a sender: less is no better
+RAIL_MA = 50.0  # that one sender may take of the rail: the reference box's gives 59 to all of them
 OWN_RETURN_VOLTS = (
     0.002  # what is left between the grounds where a sender has a return wire of its own (assumed)
 )
@@ -323,7 +324,8 @@ def _drafts(asked: Asked, place: Place, rail: _Rail | None, template: Box) -> It
         matters = float(law.signal(np.array([asked.matters]))[0])
         low, high = max(law.low, law.high / 50), law.high
         around = sorted((low, max(matters, high / 50), high))
-        for resistor, series, quartet in _pull_ups(asked, around[0] / 2, around[-1] * 4):
+        gentle = 1000 * asked.rail / ENOUGH_MA  # however little the sender has
+        for resistor, series, quartet in _pull_ups(asked, around[0] / 2, max(around[-1] * 4, gentle)):
             circuit = PullUp(resistor, name, series=series, wire=wire, **common)
             yield from _in_range(_Draft(place, rail, circuit, None, quartet), one, template)
     elif asked.signal == "mA":
@@ -461,6 +463,10 @@ class _Rated:
                 if asked.loop_wires == 2 or live.volts < asked.transmitter_least
                 else f"at {live.bus:g} V of bus the transmitter's output cannot lift 21 mA over the shunt"
             )
+        if isinstance(circuit, PullUp) and self.current > RAIL_MA:
+            found.append(
+                f"it takes {self.current:.3g} mA of its rail, more than {RAIL_MA:g} mA: the reference box's gives 59 to all senders"
+            )
         if self.self_heating > SENDER_WATTS:
             found.append(f"the sender takes {self.self_heating:.2g} W, more than {SENDER_WATTS:g} W warms it")
         return tuple(found)
@@ -470,7 +476,8 @@ class _Rated:
         """mA."""
         circuit = self.draft.circuit
         if isinstance(circuit, PullUp):
-            return 1000 * self.chain.supply * tank_energy.RAIL_HIGH / (circuit.resistor + circuit.series)
+            least = (circuit.resistor + circuit.series) * (1 - self.asked.resistors)
+            return 1000 * self.chain.supply * tank_energy.RAIL_HIGH / least
         if isinstance(circuit, Shunt):
             return loops.HIGHEST_MA
         law = self.input.law

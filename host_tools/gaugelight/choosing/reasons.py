@@ -183,7 +183,7 @@ def _heat(one: Candidate) -> Iterator[str]:
 
 def _current(one: Candidate) -> str:
     if isinstance(one.circuit, PullUp):
-        words = f"{one.current:.3g} mA into a shorted sender, the rail 2 % high"
+        words = f"{one.current:.3g} mA into a shorted sender, the rail 2 % high, its resistors {100 * one.asked.resistors:g} % low"
         if one.asked.in_fuel_units and one.current < WIPER_MA:
             words += (
                 f"; less than {WIPER_MA:g} mA leaves a wiper's contact uncertain (common practice, no source)"
@@ -291,6 +291,9 @@ def tank_held_against(one: Candidate) -> str:
         assumed = f"{tank_energy.feed_high(one.asked):g} V before the rail's regulator, {assumed}"
     else:
         whose = "up the signal wire alone, into a shorted sender; its supply is not in these figures"
+    assumed += f", resistors {100 * one.asked.resistors:g} % low"
+    if one.asked.wire.airframe_return:
+        assumed += f", the tank's ground {1000 * one.asked.ground_offset:g} mV below the box's"
     wire = f"{one.asked.wire.length:g} m of wire ({1e6 * one.asked.wire.henries:.2g} uH)"
     return f"{whose}; held against {tank_energy.SOURCE}; assumed: {assumed}, {wire}"
 

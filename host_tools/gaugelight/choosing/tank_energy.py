@@ -1,6 +1,6 @@
 """What the box can send into a fuel tank through a sender's wire: in order, and with any one of its parts failed.
 
-The sender is shorted, its wire counts for nothing. Parts around the circuit are those of the reference box: a regulator for the rail,
+The sender is shorted, its wire counts for nothing; the resistors that limit are at the lower end of their tolerance. Parts around the circuit are those of the reference box: a regulator for the rail,
 22 nF at the connector, 100 nF at the pin, a clamp in the middle of the protection resistor (of a divider before it). Ohm's law; half
 C V squared; half L I squared. What a capacitor holds counts whole, whatever resistor it must go through.
 
@@ -77,6 +77,7 @@ class _Parts:
     clamp: float = math.inf  # ohm to the clamp rail
     chip: float = math.inf  # ohm to the converter's supply
     grounded: float = math.inf  # ohm over the pin's capacitor
+    below: float = 0.0  # volts that the sender's ground lies below the box's, at worst: as much more drives the current
 
     @property
     def sources(self) -> tuple[tuple[float, float], ...]:
@@ -84,8 +85,10 @@ class _Parts:
         if math.isinf(self.clamp):
             pin = min(self.chip, self.grounded)
             volts = 0.0 if self.grounded <= self.chip else CHIP_SUPPLY
-            return (self.rail, self.resistor), (volts, self.top + self.to_clamp + self.to_pin + pin)
-        return (self.rail, self.resistor), (CLAMP_RAIL, self.top + self.to_clamp + self.clamp)
+            other = volts, self.top + self.to_clamp + self.to_pin + pin
+        else:
+            other = CLAMP_RAIL, self.top + self.to_clamp + self.clamp
+        return (self.rail + self.below, self.resistor), (other[0] + self.below, other[1])
 
     @property
     def amperes(self) -> float:
@@ -104,13 +107,17 @@ class _Parts:
         return meeting(tuple(given)) if given else 0.0
 
 
-def _parts_of(circuit: Circuit, rail: float) -> _Parts:
+def _parts_of(circuit: Circuit, asked: Asked) -> _Parts:
+    """The resistors that limit the current at the lower end of their tolerance, the sender's ground at its worst."""
+    below = abs(asked.ground_offset) if asked.wire.airframe_return else 0.0
+    least = 1 - asked.resistors
     to_clamp = first_protection(circuit)
     to_pin = float(getattr(circuit, "protection", 0.0)) - to_clamp
     if isinstance(circuit, PullUp):
-        return _Parts(rail * RAIL_HIGH, circuit.resistor, circuit.series, 0.0, to_clamp, to_pin)
-    top = circuit.top if isinstance(circuit, Divider) else 0.0
-    return _Parts(0.0, math.inf, 0.0, top, to_clamp, to_pin)
+        resistor, series = circuit.resistor * least, circuit.series * least
+        return _Parts(asked.rail * RAIL_HIGH, resistor, series, 0.0, to_clamp, to_pin, below=below)
+    top = circuit.top * least if isinstance(circuit, Divider) else 0.0
+    return _Parts(0.0, math.inf, 0.0, top, to_clamp, to_pin, below=below)
 
 
 def feed_high(asked: Asked) -> float:
@@ -119,13 +126,13 @@ def feed_high(asked: Asked) -> float:
 
 
 def tank_cases(circuit: Circuit, asked: Asked, quartet: bool) -> tuple[TankCase, ...]:
-    """The box as built, and with each of its parts failed by itself. asked: for the rail, what feeds it, and the wire's inductance.
+    """The box as built, and with each of its parts failed by itself. asked: for the rail, what feeds it, the resistors' tolerance, the grounds, and the wire's inductance.
 
     None for a loop, whose current comes from elsewhere; of a voltage only what the box sends up its signal wire.
     """
     if isinstance(circuit, Shunt):
         return ()
-    whole = _parts_of(circuit, asked.rail)
+    whole = _parts_of(circuit, asked)
     failed: dict[str, _Parts] = {}
     if isinstance(circuit, PullUp):
         if quartet:
