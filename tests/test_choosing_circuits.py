@@ -8,6 +8,7 @@ import subprocess
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -487,3 +488,35 @@ def test_a_sender_of_a_few_ohm_gets_a_gentle_pull_up(name: str) -> None:
     )
     best = choose(asked, proposed=1).best
     assert best is not None and best.current <= 50 and best.resolution < 0.25
+
+
+BUSES: dict[str, tuple[dict[str, Any], tuple[float, float, float, float]]] = {
+    # what may last on it, a dying battery, a starter's dip, and what a failed regulator on it passes
+    "nothing said": ({}, (16, 10.5, 6, 5)),
+    "14 V": ({"bus": "14 V", "feed": "14 V"}, (16, 10.5, 6, 16)),
+    "12 V, as its battery is called": ({"bus": "12 V", "feed": "12 V"}, (16, 10.5, 6, 16)),
+    "28 V": ({"bus": "28 V"}, (32, 21, 12, 5)),
+    "24 V, as its battery is called": ({"bus": "24 V", "feed": "24 V"}, (32, 21, 12, 32)),
+    "a feed of 28 V tells it": ({"feed": "28 V"}, (32, 21, 12, 32)),
+    "a battery of 20 V tells it": ({"battery": "20 V"}, (32, 20, 12, 5)),
+}
+
+
+@pytest.mark.parametrize("name", BUSES)
+def test_the_bus(name: str) -> None:
+    words, figures = BUSES[name]
+    asked = asked_of({"sender": "0-90 ohm", "unit": "l", "range": ("0", "70")} | words)
+    found = tank_energy.bus_high(asked), asked.battery, asked.crank, tank_energy.feed_high(asked)
+    assert found == pytest.approx(figures)
+    assert f"limits {asked.bus:g} V" in tank_energy.chafed(None, asked.bus)
+
+
+def test_on_28_volts_everything_is_held_against_32() -> None:
+    """Ohm's law: 32 V over 680 ohm less 1 % are 47.5 mA, over 620 ohm 52; a shunt of 24 ohm takes 42.7 W of it."""
+    asked = replace(LOW_FLOAT, feed=28.0, bus=28.0)
+    for ohms, within in ((680, True), (620, False)):
+        cases = tank_energy.tank_cases(PullUp(ohms, "rail", protection=9400), asked, True)
+        assert all(case.within for case in cases) == within
+    best = choose(replace(LOOP, bus=28.0), proposed=1).found[0]
+    assert isinstance(best.circuit, Shunt)
+    assert dict(best.part_heating)["shunt, its wire at 32 V"] == pytest.approx(32**2 / best.circuit.resistor)

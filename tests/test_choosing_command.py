@@ -83,6 +83,7 @@ WRONG: dict[str, tuple[list[str], str]] = {
     "above the air": (["--sender", "0-90 ohm", "--unit", "psi", "--range", "0", "9", "--altitude", "1000000 ft"], "50000 ft"),
     "a range without end": (["--sender", "0-90 ohm", "--unit", "l", "--range", "0", "inf"], "proportion"),
     "a point that is no number": (["--points", "0 ohm=0", "90 ohm=nan", "--unit", "l"], "nan"),
+    "no bus": ([*FLOAT, "--bus", "5 V"], "28 V"),
     "no voltage at all": ([*FLOAT, "--rail", "0 V"], "more than 0"),
 }  # fmt: skip
 
@@ -283,6 +284,15 @@ def test_a_box_file_written_another_way(
     assert run(*OIL, "--into", str(box), "--yes") == code
     assert right in "".join(capsys.readouterr())
     assert (box.read_text() == text) == bool(code)
+
+
+def test_the_bus_is_that_of_the_box(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    text = next(text for text, code, _ in OTHERWISE.values() if code == 0)
+    box.write_text(text.replace("[box]\n", '[box]\nsupply = "28 V"\n'))
+    assert run(*FLOAT, "--into", str(box), "--json") == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["asked"]["bus"] == 28 and "limits 28 V" in said["statement"]
 
 
 def test_a_full_box_gets_another_converter(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

@@ -28,7 +28,7 @@ from gaugelight.choosing import loops, tank_energy
 from gaugelight.choosing.asked import CONVERTERS, EITHER, PROTECTION, PROTECTION_OF_DIVIDER, Asked
 from gaugelight.choosing.input_block import Block, Place, input_block, new_places, rail_block
 from gaugelight.choosing.loops import Compliance
-from gaugelight.choosing.tank_energy import BUS_HIGH, TankCase
+from gaugelight.choosing.tank_energy import TankCase
 from gaugelight.circuits import REFERENCE, Circuit, Direct, Divider, PullUp, Shunt
 from gaugelight.converters import CHIP_SUPPLY, GAINS, ChipInput, Converter, OnChip
 from gaugelight.error_budget import COVERAGE, Budget, budget_at, combined_at, quantities, resolution_of
@@ -171,7 +171,7 @@ def choose(
 ) -> Choice:
     """The same, with what was refused. places: where the input can stand; none: in a new box. told: how far it is, of how much."""
     kinds = [kind for kind in CONVERTERS[:2] if asked.converter in (kind, EITHER)]
-    places = places or new_places(kinds)
+    places = places or new_places(kinds, asked.bus)
     rated: list[_Rated] = []
     step = 0.0
     for done, place in enumerate(places):
@@ -516,9 +516,11 @@ class _Rated:
         """W in each resistor: in order, the sender at its worst for it; and with its wire held on the bus."""
         circuit, law = self.draft.circuit, self.input.law
         share = 1 / 4 if self.draft.quartet else 1.0
+        bus = tank_energy.bus_high(self.asked)
+        on_bus = f"its wire at {bus:.3g} V"
         if isinstance(circuit, PullUp):
             amperes = self.chain.supply / (circuit.resistor + circuit.series + law.low)
-            chafed = (BUS_HIGH - self.chain.supply) / (circuit.resistor + circuit.series)
+            chafed = (bus - self.chain.supply) / (circuit.resistor + circuit.series)
             each = [("pull-up resistor", circuit.resistor * share)]
             each += [("series resistor", circuit.series)] if circuit.series else []
             return tuple(
@@ -526,20 +528,20 @@ class _Rated:
                 for name, ohms in each
                 for pair in (
                     (name, amperes**2 * ohms),
-                    (f"{name}, its wire at {BUS_HIGH:g} V", chafed**2 * ohms),
+                    (f"{name}, {on_bus}", chafed**2 * ohms),
                 )
             )
         if isinstance(circuit, Shunt):
             name, ohms = "shunt", circuit.resistor
             return (name, (loops.HIGHEST_MA / 1000) ** 2 * ohms), (
-                f"{name}, its wire at {BUS_HIGH:g} V",
-                BUS_HIGH**2 / ohms,
+                f"{name}, {on_bus}",
+                bus**2 / ohms,
             )
         if isinstance(circuit, Divider):
             amperes = law.high / (circuit.top + circuit.bottom)
-            high = BUS_HIGH / (circuit.top + circuit.bottom)
+            high = bus / (circuit.top + circuit.bottom)
             return ("top resistor", amperes**2 * circuit.top), (
-                f"top resistor, its wire at {BUS_HIGH:g} V",
+                f"top resistor, {on_bus}",
                 high**2 * circuit.top,
             )
         return ()

@@ -281,7 +281,7 @@ def tank_statement(one: Candidate) -> str:
     ohms = (
         float(one.input.law.signal(np.array([one.asked.matters]))[0]) if one.circuit.unit == "ohm" else None
     )
-    return tank_energy.chafed(ohms)
+    return tank_energy.chafed(ohms, one.asked.bus)
 
 
 def tank_held_against(one: Candidate) -> str:
@@ -343,7 +343,8 @@ def what_would_help(choice: Choice, places: tuple[Place, ...] = ()) -> list[str]
         )
         tries.append([("--loop-drop '0.3 V': a Schottky diode in its supply", replace(asked, loop_drop=0.3))])
         stepped = "a step-up supply for the loops, behind a fuse of its own, such as 24 V; it lives through a start too"
-        tries.append([(stepped, replace(asked, battery=24.0, crank=24.0))])
+        if asked.battery < 24:
+            tries.append([(stepped, replace(asked, battery=24.0, crank=24.0))])
 
     def works(other: Asked) -> bool:
         here = places if other.converter == asked.converter else ()

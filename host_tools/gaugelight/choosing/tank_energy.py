@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from gaugelight.choosing.asked import Asked
+from gaugelight.choosing.asked import BUS, Asked
 from gaugelight.choosing.circuit_drawn import first_protection
 from gaugelight.circuits import Circuit, Divider, PullUp, Shunt, meeting
 from gaugelight.converters import CHIP_SUPPLY
@@ -22,14 +22,15 @@ NORMAL_MA, FAILED_MA = 25.0, 50.0  # RMS
 NORMAL_UJ, FAILED_UJ = 50.0, 200.0
 SOURCE = "AC 25.981-1 (guidance for transport aircraft, its figures from memory: read the text)"
 CHAFED = (
-    "No circuit in the box limits 14 V that chafes onto the sender's own wire: that current never passes the box{}. "
+    "No circuit in the box limits {:g} V that chafes onto the sender's own wire: that current never passes the box{}. "
     "What protects there is routing: a bundle of its own away from anything at bus voltage, a guard pin on each side in the connector, "
     "whole insulation. Work on it with the tank empty and vented, bonded, master off."
 )
 
 RAIL_HIGH = 1.02  # of its nominal voltage: a regulator's upper end (typical)
 CLAMP_RAIL = CHIP_SUPPLY + 0.7  # volts: a diode above the chips' supply
-BUS_FROM, BUS_HIGH = 10.0, 16.0  # volts: more than that is the bus, which may last at that
+BUS_FROM = 10.0  # volts: a feed of more than that is the bus
+BUS_HIGH = 16.0  # volts, at which a bus of 14 may last; of 28 it is 32
 AT_CONNECTOR, AT_PIN, AT_RAIL = 22e-9, 100e-9, 10e-6  # farad, as in the reference box
 QUARTET_SHORTED = 2 / 3  # of its resistance, with one of the four shorted: one beside two
 
@@ -122,7 +123,12 @@ def _parts_of(circuit: Circuit, asked: Asked) -> _Parts:
 
 def feed_high(asked: Asked) -> float:
     """What a rail's regulator passes at most when it fails; of a bus the highest that may last."""
-    return max(asked.feed, BUS_HIGH) if asked.feed > BUS_FROM else asked.feed
+    return max(asked.feed, bus_high(asked)) if asked.feed > BUS_FROM else asked.feed
+
+
+def bus_high(asked: Asked) -> float:
+    """Volts at which the bus may last."""
+    return BUS_HIGH * asked.bus / BUS
 
 
 def tank_cases(circuit: Circuit, asked: Asked, quartet: bool) -> tuple[TankCase, ...]:
@@ -185,8 +191,8 @@ def breaches(cases: tuple[TankCase, ...]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def chafed(ohms: float | None) -> str:
-    """The statement on 14 V, for a sender of so many ohm where it matters; None: not a resistance."""
+def chafed(ohms: float | None, bus: float = BUS) -> str:
+    """The statement on the bus's volts, for a sender of so many ohm where it matters; None: not a resistance."""
     if ohms is None or ohms < 1:
-        return CHAFED.format("")
-    return CHAFED.format(f" (14 V over {ohms:.3g} ohm: {14 / ohms:.2g} A)")
+        return CHAFED.format(bus, "")
+    return CHAFED.format(bus, f" ({bus:g} V over {ohms:.3g} ohm: {bus / ohms:.2g} A)")
