@@ -173,6 +173,7 @@ BAD_TANKS: dict[str, tuple[str, str, str]] = {
     "a float outside": ('span = "1.6 m"', 'span = "1.9 m"', "outside the tank"),
     "an unknown key": ("dihedral = 4", "dihedrl = 4", "dihedrl"),
     "one float": (TANK[TANK.index("[[float]]") : TANK.rindex("[[float]]")], "", "two floats"),
+    "an arm of less than nothing": ('name = "outer"', 'name = "outer"\narm = "-1 m"', "arm"),
     "no TOML": ("[tank]", "[tank", "tank.toml"),
     "an arm too short": ('name = "outer"', 'name = "outer"\narm = "1 cm"', "arm"),
 }
@@ -186,6 +187,22 @@ def test_a_tank_that_is_not_right(case: str, capsys: pytest.CaptureFixture[str],
     path.write_text(TANK.replace(old, new, 1))
     assert run("--two-floats", str(path)) in (1, 2)
     assert right in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("more", [["--sender", "0-90 ohm"], ["--range", "0", "18"], ["--points", "0 ohm=0", "9 ohm=1"]])
+def test_two_floats_say_it_all(more: list[str], capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "tank.toml"
+    path.write_text(TANK)
+    assert run("--two-floats", str(path), *more) == 2
+    assert "leave --sender" in capsys.readouterr().err
+
+
+def test_fuel_that_is_not_there_is_said(tmp_path: Path) -> None:
+    """The wing's tip up: a little fuel runs to the inner float, which then stands for more, and much of it shows less."""
+    path = tmp_path / "tank.toml"
+    path.write_text(TANK + '[[other_attitude]]\nname = "slip"\nwing_down = -6\n')
+    (said,) = [line for line in read_tank(path).said if line.startswith("slip")]
+    assert "at 13 that is 6.7 US gal more, at 38.9 that is 9.3 US gal less than in level flight" in said
 
 
 def test_what_is_unusable_is_not_read(tmp_path: Path) -> None:
@@ -256,6 +273,14 @@ def test_the_pin_that_is_chosen(case: str, capsys: pytest.CaptureFixture[str], t
     assert run("--into", str(box), *more) == code
     said = "".join(capsys.readouterr())
     assert right in said and ("nominal =" not in said or more is not OIL)
+
+
+def test_a_read_only_file_is_not_replaced(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    box.write_bytes(STARTER.read_bytes())
+    box.chmod(0o444)
+    assert run(*OIL, "--into", str(box), "--yes") == 2
+    assert "read-only" in capsys.readouterr().err and box.read_bytes() == STARTER.read_bytes()
 
 
 OTHERWISE = {
@@ -331,6 +356,11 @@ GUIDED: dict[str, tuple[list[str], dict[str, Any], dict[str, Any]]] = {
         {"sender": "240-33 ohm", "unit": "l", "range": ("0", "70"), "tank": True},
         {"sender": "240-33 ohm", "range": (0, 70), "name": "left fuel", "matters": 8.75},
     ),
+    "a place outside is asked again": (
+        ["", "", "degC", "0 120", "", "", "500", "80", "", "3 m", "oil"],
+        {},
+        {"sender": "0-90 ohm", "matters": 80, "name": "oil"},
+    ),
     "asked again until it is right": (
         ["4", "1", "a float", "240-33", "gal", "l", "70 0", "0 70", "maybe", "no", "", "low", "", "", ""],
         {},
@@ -368,6 +398,11 @@ def test_every_question_has_a_default() -> None:
 def test_answers_that_end_too_early() -> None:
     with pytest.raises(Misuse, match="nothing was written"):
         answered(["1"], {})
+
+
+def test_a_range_that_was_given_wrong_is_not_asked_about_for_ever() -> None:
+    with pytest.raises(Misuse, match="lower end comes first"):
+        answered([""] * 30, {"range": ("18", "0")})
 
 
 def test_a_pipe_is_not_asked(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:

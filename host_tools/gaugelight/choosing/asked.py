@@ -157,11 +157,13 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         )
     if points and (sender is not None or "range" in words):
         raise Misuse("--points: they say it all already; leave --sender and --range out")
-    span = read("range", lambda ends: _span(ends, unit), None)
+    if series and (sender is not None or points or "range" in words):
+        raise Misuse("--two-floats: its file says it all already; leave --sender, --points and --range out")
+    span = read("range", lambda ends: span_of(ends, unit), None)
     ends = _ends(span, points, series, unit)
     fuel = unit in FUEL_UNITS
     tank = bool(words.get("tank", fuel))
-    matters = read("matters", lambda text: _matters(text, ends, unit), None)
+    matters = read("matters", lambda text: matters_of(text, ends, unit), None)
     if matters is None:
         matters = ends[0] + PLACES[LOW if fuel else HIGH if unit not in ("V", "mA", "ohm") else MIDDLE] * (
             ends[1] - ends[0]
@@ -295,7 +297,8 @@ def _number(text: Any) -> Any:
         return text
 
 
-def _span(ends: Sequence[str], unit: str) -> tuple[Any, Any]:
+def span_of(ends: Sequence[str], unit: str) -> tuple[Any, Any]:
+    """Lowest and highest reading as they were written. Raises ValueError."""
     if len(ends) != 2:
         raise ValueError("write the lowest and the highest reading, such as --range 0 18")
     low, high = map(_number, ends)
@@ -316,7 +319,8 @@ def _ends(span: Any, points: Any, series: Any, unit: str) -> tuple[float, float]
     return min(readings), max(readings)
 
 
-def _matters(text: str, ends: tuple[float, float], unit: str) -> float:
+def matters_of(text: str, ends: tuple[float, float], unit: str) -> float:
+    """The reading that a place is. Raises ValueError where it is none, or outside the ends."""
     low, high = ends
     if text in PLACES:
         return low + PLACES[text] * (high - low)

@@ -8,7 +8,7 @@ from typing import Any
 from gaugelight.boxfile import FUEL_UNITS, PRESSURE_KINDS, PRESSURE_UNITS, READING_UNITS
 from gaugelight import box_values
 from gaugelight.choosing.altitude import SERVICES
-from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, HIGH, LOW, MIDDLE, ON_CHIP, read_sender
+from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, HIGH, LOW, MIDDLE, ON_CHIP, matters_of, read_sender, span_of
 from gaugelight.problems import Misuse
 
 Answer = Callable[
@@ -94,9 +94,8 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say) -> dict[str, Any]:
         _one_of(CONVERTERS),
     )
     default = LOW if unit in FUEL_UNITS else HIGH if unit not in ("V", "mA", "ohm") else MIDDLE
-    asked(
-        "matters", f"Where must it be right? ({LOW}, {MIDDLE}, {HIGH}, or a reading in {unit})", default, str
-    )
+    question = f"Where must it be right? ({LOW}, {MIDDLE}, {HIGH}, or a reading in {unit})"
+    asked("matters", question, default, lambda text: _place(text, words.get("range"), unit))
     if (
         signal != "mA"
         and "airframe" not in words
@@ -152,6 +151,16 @@ def _range(text: str, unit: str) -> tuple[str, str]:
         raise ValueError(f'"{text}": write two numbers, such as 0 18')
     box_values.span(unit)([float(end) for end in ends])
     return ends
+
+
+def _place(text: str, ends: tuple[str, str] | None, unit: str) -> str:
+    """Of points, and of a range that is wrong in itself, it is judged later."""
+    try:
+        low, high = box_values.span(unit)(list(span_of(ends or (), unit)))
+    except ValueError:
+        return text
+    matters_of(text, (float(low), float(high)), unit)
+    return text
 
 
 def _quantity(unit: str) -> Callable[[str], str]:

@@ -172,7 +172,7 @@ def _heat(one: Candidate) -> Iterator[str]:
     for name, watts in one.part_heating:
         if watts > RATED * DERATED:
             cure = (
-                "a fuse of 50 mA in its wire, or it burns"
+                "a fuse of 50 mA in its wire, or it burns (the fuse's own drop at 21 mA belongs into --loop-drop)"
                 if isinstance(one.circuit, Shunt)
                 else "take one of twice that rating, or several as one"
             )
