@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -164,6 +165,18 @@ def test_stand_ins(capsys: pytest.CaptureFixture[str]) -> None:
     assert "another bench supply" in capsys.readouterr().err
 
 
+def test_grounds_apart_are_said_both_ways(capsys: pytest.CaptureFixture[str]) -> None:
+    """By Millman: 50 mV at the foot of 213.9 ohm move what a pull-up of 750 ohm sees by +14.8 ohm, below by -14.4; a gallon is 11.5."""
+    assert (
+        run("--sender", "240-33 ohm", "--unit", "US gal", "--range", "0", "18", "--series-of", "E3", "--json")
+        == 0
+    )
+    said = json.loads(capsys.readouterr().out)["extras"]["grounds"]
+    assert re.search(r"at 2.25 US gal: -\d", said[1]) and re.search(
+        r"below .* at 2.25 US gal: \+\d", said[-1]
+    )
+
+
 # --- two floats ---
 
 BAD_TANKS: dict[str, tuple[str, str, str]] = {
@@ -189,7 +202,9 @@ def test_a_tank_that_is_not_right(case: str, capsys: pytest.CaptureFixture[str],
     assert right in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("more", [["--sender", "0-90 ohm"], ["--range", "0", "18"], ["--points", "0 ohm=0", "9 ohm=1"]])
+@pytest.mark.parametrize(
+    "more", [["--sender", "0-90 ohm"], ["--range", "0", "18"], ["--points", "0 ohm=0", "9 ohm=1"]]
+)
 def test_two_floats_say_it_all(more: list[str], capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     path = tmp_path / "tank.toml"
     path.write_text(TANK)

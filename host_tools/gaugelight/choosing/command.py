@@ -176,7 +176,11 @@ def _extras(best: Candidate) -> dict[str, list[str]]:
     if not isinstance(best.circuit, Shunt):
         back = grounds.return_wire(asked.wire, asked.wire_stated)
         offs = grounds.offs(chain, law, (asked.matters,), asked.ground_offset, back)
-        found["grounds"] = list(grounds.said(chain, asked.ground_offset, offs, unit, back))
+        below = grounds.offs(chain, law, (asked.matters,), -asked.ground_offset, back)
+        found["grounds"] = [
+            *grounds.said(chain, asked.ground_offset, offs, unit, back),
+            *grounds.said_below(asked.ground_offset, below, unit),
+        ]
     if best.circuit.rail is not None:
         # a pull-up's rail stays in the box, a sender's supply goes out to it
         lost = 0.0 if isinstance(best.circuit, PullUp) else grounds.SENDER_MA / 1000 * asked.wire.ohms()

@@ -8,7 +8,18 @@ from typing import Any
 from gaugelight.boxfile import FUEL_UNITS, PRESSURE_KINDS, PRESSURE_UNITS, READING_UNITS
 from gaugelight import box_values
 from gaugelight.choosing.altitude import SERVICES
-from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, HIGH, LOW, MIDDLE, ON_CHIP, matters_of, read_sender, span_of
+from gaugelight.choosing.asked import (
+    ADS1115,
+    CONVERTERS,
+    EITHER,
+    HIGH,
+    LOW,
+    MIDDLE,
+    ON_CHIP,
+    matters_of,
+    read_sender,
+    span_of,
+)
 from gaugelight.problems import Misuse
 
 Answer = Callable[

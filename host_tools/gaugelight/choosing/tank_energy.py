@@ -78,7 +78,9 @@ class _Parts:
     clamp: float = math.inf  # ohm to the clamp rail
     chip: float = math.inf  # ohm to the converter's supply
     grounded: float = math.inf  # ohm over the pin's capacitor
-    below: float = 0.0  # volts that the sender's ground lies below the box's, at worst: as much more drives the current
+    below: float = (
+        0.0  # volts that the sender's ground lies below the box's, at worst: as much more drives the current
+    )
 
     @property
     def sources(self) -> tuple[tuple[float, float], ...]:
