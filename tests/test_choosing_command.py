@@ -3,6 +3,7 @@
 import argparse
 import io
 import json
+import re
 import shlex
 import tomllib
 from pathlib import Path
@@ -88,6 +89,7 @@ WRONG: dict[str, tuple[list[str], str]] = {
     "above the air": (["--sender", "0-90 ohm", "--unit", "psi", "--range", "0", "9", "--altitude", "1000000 ft"], "50000 ft"),
     "a range without end": (["--sender", "0-90 ohm", "--unit", "l", "--range", "0", "inf"], "proportion"),
     "a point that is no number": (["--points", "0 ohm=0", "90 ohm=nan", "--unit", "l"], "nan"),
+    "no bus": ([*FLOAT, "--bus", "5 V"], "28 V"),
     "no voltage at all": ([*FLOAT, "--rail", "0 V"], "more than 0"),
 }  # fmt: skip
 
@@ -207,6 +209,18 @@ def test_one_more_converter_is_said(capsys: pytest.CaptureFixture[str], tmp_path
     assert lines and all(("converter more" in line) == ("fore." in line) for line in lines)
 
 
+def test_grounds_apart_are_said_both_ways(capsys: pytest.CaptureFixture[str]) -> None:
+    """By Millman: 50 mV at the foot of 213.9 ohm move what a pull-up of 750 ohm sees by +14.8 ohm, below by -14.4; a gallon is 11.5."""
+    assert (
+        run("--sender", "240-33 ohm", "--unit", "US gal", "--range", "0", "18", "--series-of", "E3", "--json")
+        == 0
+    )
+    said = json.loads(capsys.readouterr().out)["extras"]["grounds"]
+    assert re.search(r"at 2.25 US gal: -\d", said[1]) and re.search(
+        r"below .* at 2.25 US gal: \+\d", said[-1]
+    )
+
+
 # --- two floats ---
 
 BAD_TANKS: dict[str, tuple[str, str, str]] = {
@@ -216,6 +230,7 @@ BAD_TANKS: dict[str, tuple[str, str, str]] = {
     "a float outside": ('span = "1.6 m"', 'span = "1.9 m"', "outside the tank"),
     "an unknown key": ("dihedral = 4", "dihedrl = 4", "dihedrl"),
     "one float": (TANK[TANK.index("[[float]]") : TANK.rindex("[[float]]")], "", "two floats"),
+    "an arm of less than nothing": ('name = "outer"', 'name = "outer"\narm = "-1 m"', "arm"),
     "no TOML": ("[tank]", "[tank", "tank.toml"),
     "an arm too short": ('name = "outer"', 'name = "outer"\narm = "1 cm"', "arm"),
 }
@@ -229,6 +244,24 @@ def test_a_tank_that_is_not_right(case: str, capsys: pytest.CaptureFixture[str],
     path.write_text(TANK.replace(old, new, 1))
     assert run("--two-floats", str(path)) in (1, 2)
     assert right in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    "more", [["--sender", "0-90 ohm"], ["--range", "0", "18"], ["--points", "0 ohm=0", "9 ohm=1"]]
+)
+def test_two_floats_say_it_all(more: list[str], capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    path = tmp_path / "tank.toml"
+    path.write_text(TANK)
+    assert run("--two-floats", str(path), *more) == 2
+    assert "leave --sender" in capsys.readouterr().err
+
+
+def test_fuel_that_is_not_there_is_said(tmp_path: Path) -> None:
+    """The wing's tip up: a little fuel runs to the inner float, which then stands for more, and much of it shows less."""
+    path = tmp_path / "tank.toml"
+    path.write_text(TANK + '[[other_attitude]]\nname = "slip"\nwing_down = -6\n')
+    (said,) = [line for line in read_tank(path).said if line.startswith("slip")]
+    assert "at 13 that is 6.7 US gal more, at 38.9 that is 9.3 US gal less than in level flight" in said
 
 
 def test_what_is_unusable_is_not_read(tmp_path: Path) -> None:
@@ -301,6 +334,14 @@ def test_the_pin_that_is_chosen(case: str, capsys: pytest.CaptureFixture[str], t
     assert right in said and ("nominal =" not in said or more is not OIL)
 
 
+def test_a_read_only_file_is_not_replaced(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    box.write_bytes(STARTER.read_bytes())
+    box.chmod(0o444)
+    assert run(*OIL, "--into", str(box), "--yes") == 2
+    assert "read-only" in capsys.readouterr().err and box.read_bytes() == STARTER.read_bytes()
+
+
 OTHERWISE = {
     "a converter in one line: its free pin comes before a second one": (
         'converter = { "my chip" = { kind = "ads1115", address = 0x4a, full_scale = "6.144 V" } }\n[box]\nname = "other"\nboard = "rp2040"\n'
@@ -327,6 +368,15 @@ def test_a_box_file_written_another_way(
     assert run(*OIL, "--into", str(box), "--yes") == code
     assert right in "".join(capsys.readouterr())
     assert (box.read_text() == text) == bool(code)
+
+
+def test_the_bus_is_that_of_the_box(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    text = next(text for text, code, _ in OTHERWISE.values() if code == 0)
+    box.write_text(text.replace("[box]\n", '[box]\nsupply = "28 V"\n'))
+    assert run(*FLOAT, "--into", str(box), "--json") == 0
+    said = json.loads(capsys.readouterr().out)
+    assert said["asked"]["bus"] == 28 and "limits 28 V" in said["statement"]
 
 
 def test_a_full_box_gets_another_converter(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -375,6 +425,11 @@ GUIDED: dict[str, tuple[list[str], dict[str, Any], dict[str, Any]]] = {
         {},
         {"name": "left fuel 2", "wire_stated": True},
     ),
+    "a place outside is asked again": (
+        ["", "", "degC", "0 120", "", "", "500", "80", "", "3 m", "oil"],
+        {},
+        {"sender": "0-90 ohm", "matters": 80, "name": "oil"},
+    ),
     "asked again until it is right": (
         ["4", "1", "a float", "240-33", "gal", "l", "70 0", "0 70", "maybe", "no", "", "low", "", "", ""],
         {},
@@ -418,6 +473,11 @@ def test_every_question_has_a_default() -> None:
 def test_answers_that_end_too_early() -> None:
     with pytest.raises(Misuse, match="nothing was written"):
         answered(["1"], {})
+
+
+def test_a_range_that_was_given_wrong_is_not_asked_about_for_ever() -> None:
+    with pytest.raises(Misuse, match="lower end comes first"):
+        answered([""] * 30, {"range": ("18", "0")})
 
 
 def test_a_pipe_is_not_asked(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:

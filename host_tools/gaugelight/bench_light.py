@@ -432,7 +432,9 @@ class _LightRun:
         else:
             scale, unit = 100 / FULL, "%"
         fault = f", {answer.fault}" if answer.fault else ""
-        return f"{least * scale:.2f} to {most * scale:.2f} {unit}", f"{answer.duty * scale:.2f} {unit}{fault}"
+        should = f"{least * scale:.2f} to {most * scale:.2f} {unit}"
+        should = f"dark, or {should}" if _for_alerts(one) else should
+        return should, f"{answer.duty * scale:.2f} {unit}{fault}"
 
 
 def seen_as(one: Dimmed, answer: SaidDimmer) -> float:

@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import stat
 import sys
 from pathlib import Path
 
@@ -19,8 +20,11 @@ def read_text(path: Path) -> str:
 
 
 def write_whole(path: Path, text: str) -> None:
-    """A file as a whole: whoever cuts the power finds the old or the new one. Raises Misuse where it cannot be written."""
+    """A file as a whole: whoever cuts the power finds the old or the new one. Raises Misuse where it cannot be written, and where the
+    file is marked read-only: that its folder lets it be replaced is not what its owner meant."""
     real = path.resolve()  # a link stays one
+    if real.is_file() and not real.stat().st_mode & stat.S_IWUSR:
+        raise Misuse(f"{path}: is read-only; not written")
     beside = real.with_name(real.name + ".new")
     try:
         try:

@@ -31,10 +31,12 @@ TRANSMITTER_LEAST = (
     9.0  # volts at a 4-20 mA transmitter: typical of data sheets, from memory; they go from 7 to 12
 )
 LOOP_DROP = 0.7  # volts, of a diode against reversal in the loop's supply
+BUS, HIGHER_BUS = 14.0, 28.0  # volts, alternator running: those that aircraft have
+BUS_ABOVE = 16.0  # volts: what lives on more hangs on the higher one
 BATTERY, CRANK = (
     10.5,
     6.0,
-)  # volts: a battery that is dying; the dip of a starter (common practice, no source)
+)  # volts on a bus of 14: a battery that is dying; the dip of a starter (common practice, no source); of 28 twice that
 FEED = 5.0  # volts that feed the regulator of the sender rail, as in the reference box
 
 
@@ -59,6 +61,7 @@ class Asked:
     loop_wires        2: the loop feeds the transmitter; 3: it has a supply wire of its own
     transmitter_least volts that it needs
     loop_drop         volts lost in the loop's supply (fuse, diode)
+    bus               volts, alternator running: what chafes onto a wire, and passes a failed regulator that lives on it
     battery, crank    volts of the bus: a battery that is dying, a starter's dip
     service           what a pressure is of: one of altitude.SERVICES, or None
     dissipation       mW that warm the sender of a temperature by a degree; None: by its kind
@@ -90,6 +93,7 @@ class Asked:
     loop_wires: int = 2
     transmitter_least: float = TRANSMITTER_LEAST
     loop_drop: float = LOOP_DROP
+    bus: float = BUS
     battery: float = BATTERY
     crank: float = CRANK
     altitude_ft: float = ALTITUDE_FEET
@@ -107,6 +111,7 @@ LOW, MIDDLE, HIGH = "low", "middle", "high"
 PLACES = {LOW: 1 / 8, MIDDLE: 1 / 2, HIGH: 7 / 8}  # shares of the range: low fuel, half, near a red line
 MOST_WIRE = 50.0  # m
 MOST_FEET = 50_000
+LEAST_BUS, MOST_BUS = 10.0, 32.0  # volts
 
 THERMISTORS = (
     '{ b = "3950 K", resistance = "10 kohm", at = "25 degC" }, or by the table of its data sheet'
@@ -160,11 +165,13 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         )
     if points and (sender is not None or "range" in words):
         raise Misuse("--points: they say it all already; leave --sender and --range out")
-    span = read("range", lambda ends: _span(ends, unit), None)
+    if series and (sender is not None or points or "range" in words):
+        raise Misuse("--two-floats: its file says it all already; leave --sender, --points and --range out")
+    span = read("range", lambda ends: span_of(ends, unit), None)
     ends = _ends(span, points, series, unit)
     fuel = unit in FUEL_UNITS
     tank = bool(words.get("tank", fuel))
-    matters = read("matters", lambda text: _matters(text, ends, unit), None)
+    matters = read("matters", lambda text: matters_of(text, ends, unit), None)
     if matters is None:
         matters = ends[0] + PLACES[LOW if fuel else HIGH if unit not in ("V", "mA", "ohm") else MIDDLE] * (
             ends[1] - ends[0]
@@ -172,6 +179,9 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
     length = read("wire", lambda text: float(parse_quantity(text, "m")), 5.0)
     if not 0 < length <= MOST_WIRE:
         raise Misuse(f"--wire: {length:g} m is no run to a sender; up to {MOST_WIRE:g} m")
+    feed = read("feed", volts, FEED)
+    battery = read("battery", volts, 0.0)
+    bus = read("bus", _bus, bus_of(max(feed, battery)))
     airframe = "airframe" in words
     try:
         wire = wires.Wire(int(words.get("gauge", 22)), length, airframe)
@@ -195,7 +205,7 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         tank=tank,
         converter=words.get("converter", ADS1115),
         rail=read("rail", volts, 3.3),
-        feed=read("feed", volts, FEED),
+        feed=feed,
         ratiometric=read("ratiometric", volts, None),
         resistors=read("tolerance", lambda text: float(box_values.percent(text)) / 100, 0.01),
         series_of=read("series_of", box_values.one_of(*E_SERIES), "E24"),
@@ -208,12 +218,25 @@ def asked_of(given: Mapping[str, Any]) -> Asked:
         loop_drop=read(
             "loop_drop", lambda text: float(box_values.quantity_from_nought("V")(text)), LOOP_DROP
         ),
-        battery=read("battery", volts, BATTERY),
-        crank=read("crank", volts, CRANK),
+        bus=bus,
+        battery=battery or BATTERY * bus / BUS,
+        crank=read("crank", volts, CRANK * bus / BUS),
         altitude_ft=read("altitude", _feet, float(ALTITUDE_FEET)),
         service=read("service", box_values.one_of(*SERVICES), None),
         dissipation=read("dissipation", lambda text: float(box_values.positive(_number(text))), None),
     )
+
+
+def bus_of(volts: float) -> float:
+    """The bus of an aircraft where so many volts are found: 12 or 24 without its alternator are 14 or 28 with it."""
+    return HIGHER_BUS if volts > BUS_ABOVE else BUS
+
+
+def _bus(text: Any) -> float:
+    found = float(box_values.positive_quantity("V")(text))
+    if not LEAST_BUS <= found <= MOST_BUS:
+        raise ValueError(f'"{text}" is no bus of an aircraft; write "{BUS:g} V" or "{HIGHER_BUS:g} V"')
+    return bus_of(found)
 
 
 def _feet(text: Any) -> float:
@@ -284,7 +307,8 @@ def _number(text: Any) -> Any:
         return text
 
 
-def _span(ends: Sequence[str], unit: str) -> tuple[Any, Any]:
+def span_of(ends: Sequence[str], unit: str) -> tuple[Any, Any]:
+    """Lowest and highest reading as they were written. Raises ValueError."""
     if len(ends) != 2:
         raise ValueError("write the lowest and the highest reading, such as --range 0 18")
     low, high = map(_number, ends)
@@ -305,7 +329,8 @@ def _ends(span: Any, points: Any, series: Any, unit: str) -> tuple[float, float]
     return min(readings), max(readings)
 
 
-def _matters(text: str, ends: tuple[float, float], unit: str) -> float:
+def matters_of(text: str, ends: tuple[float, float], unit: str) -> float:
+    """The reading that a place is. Raises ValueError where it is none, or outside the ends."""
     low, high = ends
     if text in PLACES:
         return low + PLACES[text] * (high - low)

@@ -28,7 +28,7 @@ from gaugelight.choosing import loops, tank_energy
 from gaugelight.choosing.asked import CONVERTERS, EITHER, PROTECTION, PROTECTION_OF_DIVIDER, Asked
 from gaugelight.choosing.input_block import Block, Place, input_block, new_places, rail_block
 from gaugelight.choosing.loops import Compliance
-from gaugelight.choosing.tank_energy import BUS_HIGH, TankCase
+from gaugelight.choosing.tank_energy import TankCase
 from gaugelight.circuits import REFERENCE, Circuit, Direct, Divider, PullUp, Shunt
 from gaugelight.converters import CHIP_SUPPLY, GAINS, ChipInput, Converter, OnChip
 from gaugelight.error_budget import COVERAGE, Budget, budget_at, combined_at, quantities, resolution_of
@@ -45,6 +45,7 @@ SPARE_VOLTS = 0.25  # at a transmitter on a dying battery, for heat and contacts
 SENDER_WATTS = 0.25  # more warms a float's or a probe's winding (common practice, no source)
 WIPER_MA = 1.0  # less leaves a wiper's contact uncertain (common practice, no source)
 ENOUGH_MA = 5.0  # through a sender: less is no better
+RAIL_MA = 50.0  # that one sender may take of the rail: the reference box's gives 59 to all of them
 OWN_RETURN_VOLTS = (
     0.002  # what is left between the grounds where a sender has a return wire of its own (assumed)
 )
@@ -170,7 +171,7 @@ def choose(
 ) -> Choice:
     """The same, with what was refused. places: where the input can stand; none: in a new box. told: how far it is, of how much."""
     kinds = [kind for kind in CONVERTERS[:2] if asked.converter in (kind, EITHER)]
-    places = places or new_places(kinds)
+    places = places or new_places(kinds, asked.bus)
     rated: list[_Rated] = []
     step = 0.0
     for done, place in enumerate(places):
@@ -323,7 +324,8 @@ def _drafts(asked: Asked, place: Place, rail: _Rail | None, template: Box) -> It
         matters = float(law.signal(np.array([asked.matters]))[0])
         low, high = max(law.low, law.high / 50), law.high
         around = sorted((low, max(matters, high / 50), high))
-        for resistor, series, quartet in _pull_ups(asked, around[0] / 2, around[-1] * 4):
+        gentle = 1000 * asked.rail / ENOUGH_MA  # however little the sender has
+        for resistor, series, quartet in _pull_ups(asked, around[0] / 2, max(around[-1] * 4, gentle)):
             circuit = PullUp(resistor, name, series=series, wire=wire, **common)
             yield from _in_range(_Draft(place, rail, circuit, None, quartet), one, template)
     elif asked.signal == "mA":
@@ -461,6 +463,10 @@ class _Rated:
                 if asked.loop_wires == 2 or live.volts < asked.transmitter_least
                 else f"at {live.bus:g} V of bus the transmitter's output cannot lift 21 mA over the shunt"
             )
+        if isinstance(circuit, PullUp) and self.current > RAIL_MA:
+            found.append(
+                f"it takes {self.current:.3g} mA of its rail, more than {RAIL_MA:g} mA: the reference box's gives 59 to all senders"
+            )
         if self.self_heating > SENDER_WATTS:
             found.append(f"the sender takes {self.self_heating:.2g} W, more than {SENDER_WATTS:g} W warms it")
         return tuple(found)
@@ -470,7 +476,8 @@ class _Rated:
         """mA."""
         circuit = self.draft.circuit
         if isinstance(circuit, PullUp):
-            return 1000 * self.chain.supply * tank_energy.RAIL_HIGH / (circuit.resistor + circuit.series)
+            least = (circuit.resistor + circuit.series) * (1 - self.asked.resistors)
+            return 1000 * self.chain.supply * tank_energy.RAIL_HIGH / least
         if isinstance(circuit, Shunt):
             return loops.HIGHEST_MA
         law = self.input.law
@@ -509,9 +516,11 @@ class _Rated:
         """W in each resistor: in order, the sender at its worst for it; and with its wire held on the bus."""
         circuit, law = self.draft.circuit, self.input.law
         share = 1 / 4 if self.draft.quartet else 1.0
+        bus = tank_energy.bus_high(self.asked)
+        on_bus = f"its wire at {bus:.3g} V"
         if isinstance(circuit, PullUp):
             amperes = self.chain.supply / (circuit.resistor + circuit.series + law.low)
-            chafed = (BUS_HIGH - self.chain.supply) / (circuit.resistor + circuit.series)
+            chafed = (bus - self.chain.supply) / (circuit.resistor + circuit.series)
             each = [("pull-up resistor", circuit.resistor * share)]
             each += [("series resistor", circuit.series)] if circuit.series else []
             return tuple(
@@ -519,20 +528,20 @@ class _Rated:
                 for name, ohms in each
                 for pair in (
                     (name, amperes**2 * ohms),
-                    (f"{name}, its wire at {BUS_HIGH:g} V", chafed**2 * ohms),
+                    (f"{name}, {on_bus}", chafed**2 * ohms),
                 )
             )
         if isinstance(circuit, Shunt):
             name, ohms = "shunt", circuit.resistor
             return (name, (loops.HIGHEST_MA / 1000) ** 2 * ohms), (
-                f"{name}, its wire at {BUS_HIGH:g} V",
-                BUS_HIGH**2 / ohms,
+                f"{name}, {on_bus}",
+                bus**2 / ohms,
             )
         if isinstance(circuit, Divider):
             amperes = law.high / (circuit.top + circuit.bottom)
-            high = BUS_HIGH / (circuit.top + circuit.bottom)
+            high = bus / (circuit.top + circuit.bottom)
             return ("top resistor", amperes**2 * circuit.top), (
-                f"top resistor, its wire at {BUS_HIGH:g} V",
+                f"top resistor, {on_bus}",
                 high**2 * circuit.top,
             )
         return ()

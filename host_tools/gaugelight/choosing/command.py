@@ -20,7 +20,7 @@ from gaugelight.choosing import (
     tank_energy,
     tank_file,
 )
-from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, ON_CHIP, Asked, asked_of
+from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, ON_CHIP, Asked, asked_of, bus_of
 from gaugelight.choosing.candidates import Candidate, Choice, choose as choose_circuit
 from gaugelight.choosing.circuit_drawn import Ends, draw
 from gaugelight.choosing.guide import command, guide
@@ -33,7 +33,7 @@ from gaugelight.whole_file import read_text, write_whole
 OPTIONS = (
     "sender", "points", "unit", "range", "pressure", "step", "damping", "sender_tolerance", "name", "tank", "converter",
     "matters", "rail", "feed", "ratiometric", "tolerance", "series_of", "protection", "wire", "gauge", "airframe",
-    "loop_wires", "transmitter", "loop_drop", "battery", "crank", "altitude", "dissipation", "service",
+    "loop_wires", "transmitter", "loop_drop", "bus", "battery", "crank", "altitude", "dissipation", "service",
 )  # fmt: skip
 NEEDED = ("sender", "unit", "range")  # to ask for nothing
 MOST_SHOWN = 40
@@ -53,6 +53,8 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
             raise Misuse(f"--unit {given['unit']}: {words.two_floats} reckons in {floats.found.unit}")
         _show_floats(screen, floats)
     box = None if words.into is None else read_box(Path(words.into))
+    if box is not None and given["bus"] is None:
+        given["bus"] = f"{bus_of(float(box.supply)):g} V"
     typed = dict(given)
     given = _answers(given, screen, box)
     guided = given != typed
@@ -145,7 +147,7 @@ def _drawing(word: str | None) -> Path | None:
 def _places(asked: Asked, box: Box | None, only: str | None) -> tuple[Place, ...]:
     kinds = [kind for kind in (ADS1115, ON_CHIP) if asked.converter in (kind, EITHER)]
     if box is None:
-        return new_places(kinds)
+        return new_places(kinds, asked.bus)
     return places_in(box, kinds, only)
 
 
@@ -179,7 +181,7 @@ def _show(screen: Screen, choice: Choice) -> None:
             heads = ["case", ">mA", ">most", ">uJ", ">most", ""]
             screen.table("", heads, reasons.tank_rows(one), wrap=True)
             screen.say(f"  {reasons.tank_held_against(one)}")
-        screen.say(f"CAUTION: {reasons.tank_statement(one) if one else tank_energy.chafed(None)}")
+        screen.say(f"CAUTION: {reasons.tank_statement(one) if one else tank_energy.chafed(None, asked.bus)}")
 
 
 def _extras(best: Candidate) -> dict[str, list[str]]:
@@ -189,7 +191,11 @@ def _extras(best: Candidate) -> dict[str, list[str]]:
     if not isinstance(best.circuit, Shunt):
         back = grounds.return_wire(asked.wire, asked.wire_stated)
         offs = grounds.offs(chain, law, (asked.matters,), asked.ground_offset, back)
-        found["grounds"] = list(grounds.said(chain, asked.ground_offset, offs, unit, back))
+        below = grounds.offs(chain, law, (asked.matters,), -asked.ground_offset, back)
+        found["grounds"] = [
+            *grounds.said(chain, asked.ground_offset, offs, unit, back),
+            *grounds.said_below(asked.ground_offset, below, unit),
+        ]
     if best.circuit.rail is not None:
         # a pull-up's rail stays in the box, a sender's supply goes out to it
         lost = 0.0 if isinstance(best.circuit, PullUp) else grounds.SENDER_MA / 1000 * asked.wire.ohms()

@@ -135,6 +135,17 @@ def said(
     return tuple(lines)
 
 
+def said_below(offset: float, found: Sequence[Off], unit: str) -> tuple[str, ...]:
+    """Lines: the errors through the airframe where the sender's ground lies so many volts below the box's: the box's own current lifts its
+    ground, and what takes fuel away one way adds fuel that is not there the other way."""
+    return tuple(
+        f"  as much below the box's, which the box's own current makes it: at {off.reading:g} {unit}:"
+        f" {_said_off(off.airframe, off.airframe_signal, unit)} through the airframe"
+        for off in found
+        if offset
+    )
+
+
 def _said_off(reading: float, signal: float, unit: str) -> str:
     hidden = abs(reading) < 1e-9 and abs(signal) > 1e-9
     if hidden:

@@ -18,7 +18,9 @@ from gaugelight.choosing.asked import (
     MIDDLE,
     ON_CHIP,
     THERMISTORS,
+    matters_of,
     read_sender,
+    span_of,
 )
 from gaugelight.problems import Misuse
 from gaugelight.quantity import parse_quantity
@@ -113,9 +115,8 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say, taken: Collection[
         _one_of(CONVERTERS),
     )
     default = LOW if unit in FUEL_UNITS else HIGH if unit not in ("V", "mA", "ohm") else MIDDLE
-    asked(
-        "matters", f"Where must it be right? ({LOW}, {MIDDLE}, {HIGH}, or a reading in {unit})", default, str
-    )
+    question = f"Where must it be right? ({LOW}, {MIDDLE}, {HIGH}, or a reading in {unit})"
+    asked("matters", question, default, lambda text: _place(text, words.get("range"), unit))
     if (
         signal != "mA"
         and "airframe" not in words
@@ -213,6 +214,16 @@ def _range(text: str, unit: str) -> tuple[str, str]:
         raise ValueError(f'"{text}": write two numbers, such as 0 18')
     box_values.span(unit)([float(end) for end in ends])
     return ends
+
+
+def _place(text: str, ends: tuple[str, str] | None, unit: str) -> str:
+    """Of points, and of a range that is wrong in itself, it is judged later."""
+    try:
+        low, high = box_values.span(unit)(list(span_of(ends or (), unit)))
+    except ValueError:
+        return text
+    matters_of(text, (float(low), float(high)), unit)
+    return text
 
 
 def _quantity(unit: str) -> Callable[[str], str]:

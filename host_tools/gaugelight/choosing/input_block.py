@@ -9,7 +9,7 @@ from typing import Any
 
 from gaugebox.pins import CONVERTER_PINS
 from gaugelight.boxfile import Box, Input
-from gaugelight.choosing.asked import ADS1115, ON_CHIP, Asked
+from gaugelight.choosing.asked import ADS1115, BUS, ON_CHIP, Asked
 from gaugelight.circuits import Circuit, Direct, Divider, PullUp, Shunt
 from gaugelight.converters import GAINS, Ads1115, OnChip
 from gaugelight.lights import Knob
@@ -138,9 +138,9 @@ def _chip_lines(chip: Ads1115) -> str:
     return "\n".join(["", *lines, ""])
 
 
-def new_places(kinds: Sequence[str]) -> tuple[Place, ...]:
-    """In a box that has nothing yet."""
-    bare = BARE_BOX.format("my console", 14)
+def new_places(kinds: Sequence[str], bus: float = BUS) -> tuple[Place, ...]:
+    """In a box that has nothing yet, on a bus of so many volts."""
+    bare = BARE_BOX.format("my console", f"{bus:g}")
     chip = Ads1115("aft", FIRST_ADDRESS)
     lines = _chip_lines(chip)
     made = {

@@ -23,8 +23,9 @@ PLAIN: tuple[tuple[str, str, str], ...] = (
     ("--wire", "LENGTH", 'of the run to the sender (assumed: "5 m", left out of the box file)'),
     ("--transmitter", "VOLTS", 'that a loop\'s transmitter needs at least (assumed: "9 V")'),
     ("--loop-drop", "VOLTS", 'lost in diode and fuse of the loop (assumed: "0.7 V")'),
-    ("--battery", "VOLTS", 'of the bus with the alternator dead (default: "10.5 V")'),
-    ("--crank", "VOLTS", 'of the bus in a starter\'s dip (default: "6 V")'),
+    ("--bus", "VOLTS", '"14 V" or "28 V" (default: as BOX and --feed say, else 14)'),
+    ("--battery", "VOLTS", 'of the bus with the alternator dead (default: "10.5 V"; of a 28 V bus 21)'),
+    ("--crank", "VOLTS", 'of the bus in a starter\'s dip (default: "6 V"; of a 28 V bus 12)'),
     ("--altitude", "FEET", 'for sealed and absolute senders (default: "8000 ft")'),
     ("--dissipation", "MW", "mW that warm a temperature sender by a degree (assumed: 2, in still air)"),
 )  # fmt: skip

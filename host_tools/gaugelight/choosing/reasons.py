@@ -180,7 +180,7 @@ def _heat(one: Candidate) -> Iterator[str]:
     for name, watts in one.part_heating:
         if watts > RATED * DERATED:
             cure = (
-                "a fuse of 50 mA in its wire, or it burns"
+                "a fuse of 50 mA in its wire, or it burns (the fuse's own drop at 21 mA belongs into --loop-drop)"
                 if isinstance(one.circuit, Shunt)
                 else "take one of twice that rating, or several as one"
             )
@@ -191,7 +191,7 @@ def _heat(one: Candidate) -> Iterator[str]:
 
 def _current(one: Candidate) -> str:
     if isinstance(one.circuit, PullUp):
-        words = f"{one.current:.3g} mA into a shorted sender, the rail 2 % high"
+        words = f"{one.current:.3g} mA into a shorted sender, the rail 2 % high, its resistors {100 * one.asked.resistors:g} % low"
         if one.asked.in_fuel_units and one.current < WIPER_MA:
             words += (
                 f"; less than {WIPER_MA:g} mA leaves a wiper's contact uncertain (common practice, no source)"
@@ -289,7 +289,7 @@ def tank_statement(one: Candidate) -> str:
     ohms = (
         float(one.input.law.signal(np.array([one.asked.matters]))[0]) if one.circuit.unit == "ohm" else None
     )
-    return tank_energy.chafed(ohms)
+    return tank_energy.chafed(ohms, one.asked.bus)
 
 
 def tank_held_against(one: Candidate) -> str:
@@ -299,6 +299,9 @@ def tank_held_against(one: Candidate) -> str:
         assumed = f"{tank_energy.feed_high(one.asked):g} V before the rail's regulator, {assumed}"
     else:
         whose = "up the signal wire alone, into a shorted sender; its supply is not in these figures"
+    assumed += f", resistors {100 * one.asked.resistors:g} % low"
+    if one.asked.wire.airframe_return:
+        assumed += f", the tank's ground {1000 * one.asked.ground_offset:g} mV below the box's"
     wire = f"{one.asked.wire.length:g} m of wire ({1e6 * one.asked.wire.henries:.2g} uH)"
     return f"{whose}; held against {tank_energy.SOURCE}; assumed: {assumed}, {wire}"
 
@@ -348,7 +351,8 @@ def what_would_help(choice: Choice, places: tuple[Place, ...] = ()) -> list[str]
         )
         tries.append([("--loop-drop '0.3 V': a Schottky diode in its supply", replace(asked, loop_drop=0.3))])
         stepped = "a step-up supply for the loops, behind a fuse of its own, such as 24 V; it lives through a start too"
-        tries.append([(stepped, replace(asked, battery=24.0, crank=24.0))])
+        if asked.battery < 24:
+            tries.append([(stepped, replace(asked, battery=24.0, crank=24.0))])
 
     def works(other: Asked) -> bool:
         here = places if other.converter == asked.converter else ()

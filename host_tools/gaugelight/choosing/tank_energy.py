@@ -1,6 +1,6 @@
 """What the box can send into a fuel tank through a sender's wire: in order, and with any one of its parts failed.
 
-The sender is shorted, its wire counts for nothing. Parts around the circuit are those of the reference box: a regulator for the rail,
+The sender is shorted, its wire counts for nothing; the resistors that limit are at the lower end of their tolerance. Parts around the circuit are those of the reference box: a regulator for the rail,
 22 nF at the connector, 100 nF at the pin, a clamp in the middle of the protection resistor (of a divider before it). Ohm's law; half
 C V squared; half L I squared. What a capacitor holds counts whole, whatever resistor it must go through.
 
@@ -12,7 +12,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from gaugelight.choosing.asked import Asked
+from gaugelight.choosing.asked import BUS, Asked
 from gaugelight.choosing.circuit_drawn import first_protection
 from gaugelight.circuits import Circuit, Divider, PullUp, Shunt, meeting
 from gaugelight.converters import CHIP_SUPPLY
@@ -22,14 +22,15 @@ NORMAL_MA, FAILED_MA = 25.0, 50.0  # RMS
 NORMAL_UJ, FAILED_UJ = 50.0, 200.0
 SOURCE = "AC 25.981-1 (guidance for transport aircraft, its figures from memory: read the text)"
 CHAFED = (
-    "No circuit in the box limits 14 V that chafes onto the sender's own wire: that current never passes the box{}. "
+    "No circuit in the box limits {:g} V that chafes onto the sender's own wire: that current never passes the box{}. "
     "What protects there is routing: a bundle of its own away from anything at bus voltage, a guard pin on each side in the connector, "
     "whole insulation. Work on it with the tank empty and vented, bonded, master off."
 )
 
 RAIL_HIGH = 1.02  # of its nominal voltage: a regulator's upper end (typical)
 CLAMP_RAIL = CHIP_SUPPLY + 0.7  # volts: a diode above the chips' supply
-BUS_FROM, BUS_HIGH = 10.0, 16.0  # volts: more than that is the bus, which may last at that
+BUS_FROM = 10.0  # volts: a feed of more than that is the bus
+BUS_HIGH = 16.0  # volts, at which a bus of 14 may last; of 28 it is 32
 AT_CONNECTOR, AT_PIN, AT_RAIL = 22e-9, 100e-9, 10e-6  # farad, as in the reference box
 QUARTET_SHORTED = 2 / 3  # of its resistance, with one of the four shorted: one beside two
 
@@ -77,6 +78,9 @@ class _Parts:
     clamp: float = math.inf  # ohm to the clamp rail
     chip: float = math.inf  # ohm to the converter's supply
     grounded: float = math.inf  # ohm over the pin's capacitor
+    below: float = (
+        0.0  # volts that the sender's ground lies below the box's, at worst: as much more drives the current
+    )
 
     @property
     def sources(self) -> tuple[tuple[float, float], ...]:
@@ -84,8 +88,10 @@ class _Parts:
         if math.isinf(self.clamp):
             pin = min(self.chip, self.grounded)
             volts = 0.0 if self.grounded <= self.chip else CHIP_SUPPLY
-            return (self.rail, self.resistor), (volts, self.top + self.to_clamp + self.to_pin + pin)
-        return (self.rail, self.resistor), (CLAMP_RAIL, self.top + self.to_clamp + self.clamp)
+            other = volts, self.top + self.to_clamp + self.to_pin + pin
+        else:
+            other = CLAMP_RAIL, self.top + self.to_clamp + self.clamp
+        return (self.rail + self.below, self.resistor), (other[0] + self.below, other[1])
 
     @property
     def amperes(self) -> float:
@@ -104,28 +110,37 @@ class _Parts:
         return meeting(tuple(given)) if given else 0.0
 
 
-def _parts_of(circuit: Circuit, rail: float) -> _Parts:
+def _parts_of(circuit: Circuit, asked: Asked) -> _Parts:
+    """The resistors that limit the current at the lower end of their tolerance, the sender's ground at its worst."""
+    below = abs(asked.ground_offset) if asked.wire.airframe_return else 0.0
+    least = 1 - asked.resistors
     to_clamp = first_protection(circuit)
     to_pin = float(getattr(circuit, "protection", 0.0)) - to_clamp
     if isinstance(circuit, PullUp):
-        return _Parts(rail * RAIL_HIGH, circuit.resistor, circuit.series, 0.0, to_clamp, to_pin)
-    top = circuit.top if isinstance(circuit, Divider) else 0.0
-    return _Parts(0.0, math.inf, 0.0, top, to_clamp, to_pin)
+        resistor, series = circuit.resistor * least, circuit.series * least
+        return _Parts(asked.rail * RAIL_HIGH, resistor, series, 0.0, to_clamp, to_pin, below=below)
+    top = circuit.top * least if isinstance(circuit, Divider) else 0.0
+    return _Parts(0.0, math.inf, 0.0, top, to_clamp, to_pin, below=below)
 
 
 def feed_high(asked: Asked) -> float:
     """What a rail's regulator passes at most when it fails; of a bus the highest that may last."""
-    return max(asked.feed, BUS_HIGH) if asked.feed > BUS_FROM else asked.feed
+    return max(asked.feed, bus_high(asked)) if asked.feed > BUS_FROM else asked.feed
+
+
+def bus_high(asked: Asked) -> float:
+    """Volts at which the bus may last."""
+    return BUS_HIGH * asked.bus / BUS
 
 
 def tank_cases(circuit: Circuit, asked: Asked, quartet: bool) -> tuple[TankCase, ...]:
-    """The box as built, and with each of its parts failed by itself. asked: for the rail, what feeds it, and the wire's inductance.
+    """The box as built, and with each of its parts failed by itself. asked: for the rail, what feeds it, the resistors' tolerance, the grounds, and the wire's inductance.
 
     None for a loop, whose current comes from elsewhere; of a voltage only what the box sends up its signal wire.
     """
     if isinstance(circuit, Shunt):
         return ()
-    whole = _parts_of(circuit, asked.rail)
+    whole = _parts_of(circuit, asked)
     failed: dict[str, _Parts] = {}
     if isinstance(circuit, PullUp):
         if quartet:
@@ -178,8 +193,8 @@ def breaches(cases: tuple[TankCase, ...]) -> tuple[str, ...]:
     return tuple(found)
 
 
-def chafed(ohms: float | None) -> str:
-    """The statement on 14 V, for a sender of so many ohm where it matters; None: not a resistance."""
+def chafed(ohms: float | None, bus: float = BUS) -> str:
+    """The statement on the bus's volts, for a sender of so many ohm where it matters; None: not a resistance."""
     if ohms is None or ohms < 1:
-        return CHAFED.format("")
-    return CHAFED.format(f" (14 V over {ohms:.3g} ohm: {14 / ohms:.2g} A)")
+        return CHAFED.format(bus, "")
+    return CHAFED.format(bus, f" ({bus:g} V over {ohms:.3g} ohm: {bus / ohms:.2g} A)")

@@ -31,6 +31,7 @@ nose_up = 11
 
 from __future__ import annotations
 
+import math
 import tomllib
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -189,6 +190,6 @@ def _float(table: _Table) -> Float:
     table.name = f'float "{name}"'
     places = {key: table.take(key, _metres, '"15 cm"') for key in ("span", "chord", "low", "high")}
     ohms = {key: table.take(key, _ohms, '"0 ohm"') for key in ("at_low", "at_high")}
-    arm = table.take("arm", _metres, '"14 cm"', -1.0)
+    arm = table.take("arm", _metres, '"14 cm"', math.inf)
     table.finish()
-    return Float(name, **places, **ohms, arm=None if arm == -1.0 else arm)
+    return Float(name, **places, **ohms, arm=None if math.isinf(arm) else arm)

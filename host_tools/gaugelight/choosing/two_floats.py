@@ -507,16 +507,20 @@ def said(found: Together) -> tuple[str, ...]:
 
 
 def said_elsewhere(found: Together, attitude: Attitude, rows: Sequence[Elsewhere]) -> tuple[str, ...]:
-    """Lines: what the table shows in another attitude, and how far that is off at worst."""
+    """Lines: what the table shows in another attitude, and how far that is off at worst; where it shows fuel that is not there, that first."""
     unit = found.unit
     shown = ", ".join(f"{one.quantity:.3g} shows {one.shown:.3g}" for one in rows)
-    worst = max(rows, key=lambda one: abs(one.shown - one.home))
-    off = worst.shown - worst.home
+    most = max(rows, key=lambda one: one.shown - one.home)
+    least = min(rows, key=lambda one: one.shown - one.home)
+    small = 0.005 * found.full
     angles = f"nose {attitude.nose_up:+g}, this wing down {attitude.wing_down:+g} degrees"
     said = f"{attitude.name} ({angles}): of {unit} {shown}"
-    if abs(off) < 0.005 * found.full:
-        return (f"{said}; no more than {abs(off):.2g} from {found.attitude.name}",)
-    way = "more" if off > 0 else "less"
-    return (
-        f"{said}; at {worst.quantity:.3g} that is {abs(off):.2g} {unit} {way} than in {found.attitude.name}",
-    )
+    offs = [(one, one.shown - one.home) for one in (most, least)]
+    if max(abs(off) for _, off in offs) < small:
+        return (f"{said}; no more than {max(abs(off) for _, off in offs):.2g} from {found.attitude.name}",)
+    ways = [
+        f"at {one.quantity:.3g} that is {abs(off):.2g} {unit} {'more' if off > 0 else 'less'}"
+        for one, off in offs
+        if (off >= small if one is most else off <= -small)
+    ]
+    return (f"{said}; {', '.join(ways)} than in {found.attitude.name}",)
