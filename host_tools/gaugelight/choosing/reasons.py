@@ -296,7 +296,7 @@ def tank_held_against(one: Candidate) -> str:
     whose = "into the tank, the sender shorted"
     assumed = "22 nF at the connector and 100 nF at the pin as in the reference box"
     if isinstance(one.circuit, PullUp):
-        assumed = f"{tank_energy.feed_high(one.asked):g} V before the rail's regulator, {assumed}"
+        assumed = f"{tank_energy.feed_high(one.asked):g} V before the rail's regulator and never more (D93 of the reference box), {assumed}"
     else:
         whose = "up the signal wire alone, into a shorted sender; its supply is not in these figures"
     assumed += f", resistors {100 * one.asked.resistors:g} % low"
