@@ -59,7 +59,7 @@ def spice(
         assert found == 1, f"{netlist} has no part {name}"
     text = text.replace("\n.temp 25\n", f"\n.temp {celsius}\n")
     (place / netlist).write_text(text)
-    run = subprocess.run(["ngspice", "-b", str(place / netlist)], capture_output=True, text=True, timeout=20)
+    run = subprocess.run(["ngspice", "-b", str(place / netlist)], capture_output=True, text=True, timeout=120)
     printed = {name: float(value) for name, value in re.findall(r"(?m)^(\S+) = (\S+)$", run.stdout)}
     asked = sum(len(line.split()) - 1 for line in text.splitlines() if line.strip().startswith("print"))
     assert len(printed) >= asked and "rror" not in run.stderr, run.stdout + run.stderr
