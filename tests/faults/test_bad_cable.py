@@ -155,7 +155,14 @@ def test_ctrl_c_in_the_middle(rig: Rig, demo: Build, starter: Build, down: int) 
 
     with cable(rig.port, bend=slowly) as slow:
         words = [sys.executable, "-m", "gaugelight.cli", "flash", str(STARTER), "--yes", "--port", slow.port]
-        process = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE)
+        process = subprocess.Popen(
+            words,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            preexec_fn=lambda: signal.signal(
+                signal.SIGINT, signal.SIG_DFL
+            ),  # ignored by what runs behind a shell
+        )
         while slow.down < down and process.poll() is None:
             time.sleep(0.005)
         process.send_signal(signal.SIGINT)
