@@ -153,27 +153,38 @@ def test_every_number_of_the_face_is_among_them() -> None:
 # the box here
 
 
+LEAST, BEYOND = -(2**30), 2**30
+
+
 class Small(int):
     """A number that is the box's small integer, and so is all that is made of it."""
+
+    __slots__ = ()
 
 
 def small(n: Any) -> Any:
     if isinstance(n, int) and not isinstance(n, bool):
-        assert -(2**30) <= n < 2**30, f"{int(n)} is no small integer"
+        assert LEAST <= n < BEYOND, f"{int(n)} is no small integer"
         return Small(n)
     return n
 
 
 def _keeping(name: str) -> Callable[..., Any]:
-    plain = getattr(int, name)
-    return lambda *numbers: small(plain(*numbers))
+    """That operation of two int, its result held; millions are done, so what is most often so comes first."""
+    plain, made = getattr(int, name), int.__new__
+
+    def kept(one: Any, other: Any) -> Any:
+        n = plain(one, other)
+        return made(Small, n) if n.__class__ is int and LEAST <= n < BEYOND else small(n)
+
+    return kept
 
 
 for _name in "add sub mul floordiv mod lshift rshift and or xor".split():
     for _side in (f"__{_name}__", f"__r{_name}__"):
         setattr(Small, _side, _keeping(_side))
-for _name in ("__neg__", "__abs__"):
-    setattr(Small, _name, _keeping(_name))
+Small.__neg__ = lambda n: small(int.__neg__(n))  # type: ignore[method-assign]
+Small.__abs__ = lambda n: small(int.__abs__(n))  # type: ignore[method-assign]
 
 
 class Canvas:
@@ -183,7 +194,9 @@ class Canvas:
         pass
 
     def _draw(self, *numbers: Any) -> None:
-        assert all(abs(n) < 2**15 for n in numbers if isinstance(n, int)), numbers
+        for n in numbers:
+            if isinstance(n, int) and not -(2**15) < n < 2**15:
+                raise AssertionError(f"drawn at {numbers}")
 
     fill = fill_rect = rect = hline = vline = pixel = blit = _draw
 

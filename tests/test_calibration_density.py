@@ -3,13 +3,13 @@
 import math
 
 import pytest
-from CoolProp.CoolProp import PropsSI
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gaugelight.calibration import density
 from gaugelight.calibration.density import FUELS, Density, expansion, measured, named, shrinkage
 from gaugelight.calibration.pours import AIR, by_volume, by_weight
+from referees import PropsSI
 
 # ASTM-IP petroleum measurement tables (1952), table 53, as printed: hydrometer reading, degC, density at 15 degC
 TABLE_53 = {

@@ -42,7 +42,7 @@ def spice(tmp_path: Path, netlist: str, values: dict[str, float]) -> dict[str, f
         assert found == 1, f"{netlist} has no .param {name}"
     place = tmp_path / netlist
     place.write_text(text)
-    run = subprocess.run(["ngspice", "-b", str(place)], capture_output=True, text=True, timeout=20)
+    run = subprocess.run(["ngspice", "-b", str(place)], capture_output=True, text=True, timeout=120)
     printed = dict(re.findall(r"(?m)^(\S+) = (\S+)$", run.stdout))
     assert printed, run.stdout + run.stderr
     return {name: float(value) for name, value in printed.items()}

@@ -219,14 +219,21 @@ MISUSE = [
 
 
 @pytest.mark.parametrize(("words", "code", "text"), [m[1:] for m in MISUSE], ids=[m[0] for m in MISUSE])
-def test_misuse_is_one_clear_line(words: list[str], code: int, text: str) -> None:
+def test_misuse_is_one_clear_line(
+    words: list[str], code: int, text: str, capfd: pytest.CaptureFixture[str]
+) -> None:
+    assert main(words) == code
+    out, err = capfd.readouterr()
+    assert text in err and "Traceback" not in err and out == ""
+    assert main([*words, "--json"]) == code
+    out, err = capfd.readouterr()
+    assert text in json.loads(out)["error"][0] and err == ""
+
+
+@pytest.mark.parametrize("words", [[], ["check", "nothing.toml"], ["read", "--port", "/dev/nothing"]])
+def test_misuse_of_the_command_as_a_user_types_it(words: list[str]) -> None:
     done = run(*words)
-    assert done.returncode == code
-    assert text in done.stderr
-    assert "Traceback" not in done.stderr and done.stdout == ""
-    as_json = run(*words, "--json")
-    assert as_json.returncode == code
-    assert text in json.loads(as_json.stdout)["error"][0] and as_json.stderr == ""
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
 
 
 def test_each_problem_has_file_and_line(tmp_path: Path) -> None:

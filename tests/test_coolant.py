@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -25,6 +24,7 @@ from gaugelight.coolant import (
     saturation_kpa,
     uncertainty_celsius,
 )
+from referees import PropsSI
 
 ATMOSPHERE = 101.325  # kPa
 

@@ -234,15 +234,20 @@ def test_every_needle_reaches_full_scale_and_none_is_bent() -> None:
     assert "1.06 mA, in the worst box 1.13 mA" in PAGE
 
 
-def test_pulses_are_averaged() -> None:
+MOVEMENT = (NOTES / "netlists" / "needle_movement.cir").read_text()
+FROM_REST = MOVEMENT[MOVEMENT.index("* from rest: ") : MOVEMENT.index(".endc")]
+PULSES = MOVEMENT[MOVEMENT.index("* the pulses: ") : MOVEMENT.index("* from rest: ")]
+
+
+def test_pulses_are_averaged(tmp_path: Path) -> None:
     """Above its own swing a movement follows by (swing/f)^2; a square wave's fundamental is 4/pi of half its height (any book)."""
     for hertz in (10.0, 20.0, 100.0):
-        said = run("needle_movement.cir", {"hertz": hertz})
+        said = spice(tmp_path, "needle_movement.cir", {"hertz": hertz}, {}, but=FROM_REST)
         height = 1e3 * needle_current({"duty": 1.0}, 20)
         # the movement's gain at f, its damping included; the harmonics add up to 3 % at a peak
         gain = 1 / math.hypot(1 - hertz**2, 2 * 0.7 * hertz)
         assert said["moved"] == pytest.approx(height * 4 / math.pi * gain, rel=0.04)
-    at_1_khz = run("needle_movement.cir")
+    at_1_khz = spice(tmp_path, "needle_movement.cir", {}, {}, but=FROM_REST)
     assert (
         at_1_khz["moved"] < 1e-5 < at_1_khz["pulsed"]
     )  # the coil's 10 mH smooth nothing: 10 mH/3.1 kohm = 3 us
@@ -254,15 +259,15 @@ def test_a_mean_is_all_that_passes(duty: float, tmp_path: Path) -> None:
     """So needle.cir may stand at the mean: capacitor and coil change nothing of it, and the coil's kick by way of D232 0.07 % of the scale."""
     values = {"duty": duty, "from": duty}
     law = 1e3 * needle_current({"duty": duty}, 20)
-    bare = spice(tmp_path, "needle_movement.cir", values, {"D232a": None, "D232b": None})
+    bare = spice(tmp_path, "needle_movement.cir", values, {"D232a": None, "D232b": None}, but=PULSES)
     assert bare["at_end"] == pytest.approx(law, abs=1e-4)
-    assert 0 < law - run("needle_movement.cir", values)["at_end"] < 7e-4
+    assert 0 < law - spice(tmp_path, "needle_movement.cir", values, {}, but=PULSES)["at_end"] < 7e-4
 
 
 @pytest.mark.parametrize("damping", [0.5, 0.7])
-def test_a_needle_comes_to_rest(damping: float) -> None:
+def test_a_needle_comes_to_rest(damping: float, tmp_path: Path) -> None:
     """It overshoots by exp(-pi z / sqrt(1 - z^2)), any book on second order systems; 20 % at most (IEC 60051-1, from memory)."""
-    said = run("needle_movement.cir", {"damping": damping})
+    said = spice(tmp_path, "needle_movement.cir", {"damping": damping}, {}, but=PULSES)
     law = math.exp(-math.pi * damping / math.sqrt(1 - damping**2))
     assert said["beyond"] / said["at_end"] == pytest.approx(law, rel=0.02) and law < 0.2
     assert said["settled"] < 4.0  # s (IEC 60051-1, from memory)

@@ -3,6 +3,7 @@
 import binascii
 import struct
 from array import array
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -15,7 +16,7 @@ from gaugebox.alert_records import ConditionRecord
 from gaugebox.curve import lookup
 from gaugebox.measure import OPEN, RAIL
 from gaugebox.table import Table, TableError
-from gaugelight.boxfile import read_box
+from gaugelight.boxfile import box_of_text
 from gaugelight.build import build
 from gaugelight.changes import changes
 from gaugelight.cli import DEMO
@@ -23,10 +24,13 @@ from gaugelight.event_log import Event, Told, events, started
 from test_table_image import sections
 
 
-def table(text: str, folder: Path) -> Table:
-    path = folder / "box.toml"
-    path.write_text(text)
-    return Table(build(read_box(path)).image)
+@cache
+def image_of(text: str) -> bytes:
+    return build(box_of_text("box.toml", text)).image
+
+
+def table(text: str) -> Table:
+    return Table(image_of(text))
 
 
 # an edit of the demo; what is said of it, whole
@@ -131,9 +135,9 @@ def edited(old: str, new: str) -> tuple[str, str]:
 
 
 @pytest.mark.parametrize("old, new, said", EDITS.values(), ids=EDITS)
-def test_changes(old: str, new: str, said: list[str], tmp_path: Path) -> None:
+def test_changes(old: str, new: str, said: list[str]) -> None:
     before, after = edited(old, new)
-    told = changes(table(before, tmp_path), table(after, tmp_path))
+    told = changes(table(before), table(after))
     if "unit" in " ".join(said):
         # whatever of it stands in that unit: what is left until it boils, marks, and the alert that looks at it
         assert told[0].startswith("coolant temperature: unit degC to degF")
@@ -151,17 +155,17 @@ def test_changes(old: str, new: str, said: list[str], tmp_path: Path) -> None:
         assert told == said
 
 
-def test_an_input_gone_and_one_new(tmp_path: Path) -> None:
+def test_an_input_gone_and_one_new() -> None:
     old = DEMO.read_text()
     new = old.replace('name = "hydraulic"', 'name = "brakes"')
-    assert sorted(changes(table(old, tmp_path), table(new, tmp_path))) == [
+    assert sorted(changes(table(old), table(new))) == [
         "brakes: new, in psi gauge",
         "hydraulic: gone",
     ]
 
 
-def test_a_first_table_is_all_new(tmp_path: Path) -> None:
-    told = changes(None, table(DEMO.read_text(), tmp_path))
+def test_a_first_table_is_all_new() -> None:
+    told = changes(None, table(DEMO.read_text()))
     assert told[0] == "sender rail: new, in V" and "glare shield: new" in told and "boil margin: new" in told
     assert "alert COOLANT LOST: new" in told and "disagree of left fuel: new" in told and len(told) == 31
 
@@ -180,14 +184,12 @@ WITHOUT_NUMBER = (alerts.FAULTY, alerts.ON, alerts.OFF)  # of these conditions t
 
 
 @pytest.fixture(scope="module")
-def whole(tmp_path_factory: pytest.TempPathFactory) -> bytes:
+def whole() -> bytes:
     """An image with a table of each kind and conditions of each way."""
     text = (DEMO.read_text() + NEEDLE).replace(*LARGE_PAGES)
     text += '\n[[alert]]\nwords = "PUMP"\nurgency = "caution"\n'
     text += 'when = ["transfer pump on", "reserve line at fault", "panel lights off"]\n'
-    path = tmp_path_factory.mktemp("whole") / "box.toml"
-    path.write_text(text)
-    return build(read_box(path)).image
+    return image_of(text)
 
 
 def places_of(image: bytes, kind: int) -> list[int]:

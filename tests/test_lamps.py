@@ -11,13 +11,13 @@ from typing import Any
 
 import numpy as np
 import pytest
-from colour.colorimetry import lightness_CIE1976
 
 from gaugelight import pwm
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.cli import DEMO, main
 from gaugelight.lamps import report
+from referees import lightness_CIE1976
 
 
 def gaugelight(*words: str) -> subprocess.CompletedProcess[str]:

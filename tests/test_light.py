@@ -2,11 +2,11 @@
 
 import math
 from collections.abc import Callable, Iterable
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
-from colour.colorimetry import lightness_CIE1976
 
 from gaugebox.light import (
     BRIDGED,
@@ -28,6 +28,7 @@ from gaugelight.build import build
 from gaugelight.cli import DEMO
 from gaugelight.light_tables import knob_count, travel
 from gaugelight.lights import Knob
+from referees import lightness_CIE1976
 from test_light_file import HEAD
 
 KNOB = Knob(27)
@@ -109,14 +110,18 @@ def demo_box() -> Box:
     return read_box(DEMO)
 
 
-LIGHTNESS: list[float] = np.asarray(
-    lightness_CIE1976(np.arange(RP2040.steps + 1) / RP2040.steps * 100)
-).tolist()
+@cache
+def lightnesses() -> list[float]:
+    """L* at each compare value."""
+    said: list[float] = np.asarray(
+        lightness_CIE1976(np.arange(RP2040.steps + 1) / RP2040.steps * 100)
+    ).tolist()
+    return said
 
 
 def lightness(duty: int) -> float:
     """L* of a lamp at 4 kHz on the RP2040."""
-    return LIGHTNESS[pwm.compare(RP2040, duty)]
+    return lightnesses()[pwm.compare(RP2040, duty)]
 
 
 # the knob

@@ -6,7 +6,6 @@ from typing import Any
 
 import numpy as np
 import pytest
-from colour.colorimetry import lightness_CIE1976, luminance_CIE1976
 
 from gaugebox.curve import lookup
 from gaugelight import pwm
@@ -18,6 +17,7 @@ from gaugelight.curves import values
 from gaugelight.light_tables import duty_curve, knob_curve, knob_count, tells_faults, travel
 from gaugelight.lightness import light_of_level, lightness, luminance, per_lightness
 from gaugelight.lights import Knob, Lamp
+from referees import lightness_CIE1976, luminance_CIE1976
 
 FULL = 65535
 KNOB = Knob(27)

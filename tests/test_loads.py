@@ -51,7 +51,7 @@ def strip(tmp_path_factory: pytest.TempPathFactory) -> dict[float, float]:
     place = tmp_path_factory.mktemp("strip")
     netlist, result = place / "strip.cir", place / "strip.txt"
     netlist.write_text(STRIP.format(resistor=130 / 20, result=result))
-    run = subprocess.run(["ngspice", "-b", str(netlist)], capture_output=True, text=True, timeout=20)
+    run = subprocess.run(["ngspice", "-b", str(netlist)], capture_output=True, text=True, timeout=120)
     assert result.exists(), run.stdout + run.stderr
     return {round(volts, 1): current for volts, current in np.loadtxt(result)}
 

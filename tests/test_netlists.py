@@ -69,7 +69,7 @@ def demo() -> dict[str, dict[str, Any]]:
 @pytest.mark.parametrize("netlist", NETLISTS)
 def test_runs_by_itself(netlist: str) -> None:
     run = subprocess.run(
-        ["ngspice", "-b", netlist], cwd=NOTES / "netlists", capture_output=True, text=True, timeout=20
+        ["ngspice", "-b", netlist], cwd=NOTES / "netlists", capture_output=True, text=True, timeout=120
     )
     assert re.search(r"(?m)^\S+ = -?\d\S+$", run.stdout), run.stdout + run.stderr
     assert not re.search(r"(?i)error|warning|unknown|nan", run.stdout + run.stderr), run.stdout + run.stderr

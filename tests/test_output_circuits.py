@@ -154,7 +154,7 @@ def current(place: Path, values: Values) -> tuple[Array, Array]:
     spice(place, "lamp_driver.cir", values, {})
     path = place / "lamp_driver.cir"
     path.write_text(path.read_text().replace("\n.endc", "\nwrdata current.txt i(vi)\n.endc"))
-    subprocess.run(["ngspice", "-b", path.name], cwd=place, capture_output=True, timeout=20)
+    subprocess.run(["ngspice", "-b", path.name], cwd=place, capture_output=True, timeout=120)
     time, amperes = np.loadtxt(place / "current.txt").T
     start = 20e-6 + 8e-6 + 0.95e-6
     at = np.arange(0, 250e-6, 1e-9)

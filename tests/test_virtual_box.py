@@ -25,15 +25,18 @@ pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="the virtual box
 
 @dataclass
 class Bench:
-    """A world whose pins the test sets; it keeps what it was told."""
+    """A world whose pins the test sets; it keeps what it was told, and what pulses it has seen, each once."""
 
     inputs: Inputs = field(default_factory=Inputs)
     elapsed_ms: int = 0
     steps: int = 0
+    pulses: list[dict[int, tuple[int, int]]] = field(default_factory=list)
 
     def step(self, elapsed_ms: int, outputs: Outputs) -> Inputs:
         self.elapsed_ms += elapsed_ms
         self.steps += 1
+        if outputs.pwm not in self.pulses:
+            self.pulses.append(outputs.pwm)
         return self.inputs
 
 
@@ -70,7 +73,7 @@ class Line:
             except BlockingIOError:
                 time.sleep(0.002)
 
-    def expect(self, text: bytes, timeout_s: float = 5) -> bytes:
+    def expect(self, text: bytes, timeout_s: float = 30) -> bytes:
         """What arrives up to and with `text`."""
         end = time.monotonic() + timeout_s
         while text not in self.seen:
@@ -85,7 +88,7 @@ class Line:
 
 def mpremote(box: VirtualBox, *arguments: str) -> str:
     command = [sys.executable, "-m", "mpremote", "connect", box.port, *arguments]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=15)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60)
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
 
@@ -102,7 +105,7 @@ def run_main(box: VirtualBox, program: str) -> None:
     box.power_cycle()
 
 
-def wait_for(condition: str, box: VirtualBox, timeout_s: float = 5) -> None:
+def wait_for(condition: str, box: VirtualBox, timeout_s: float = 30) -> None:
     end = time.monotonic() + timeout_s
     while not eval(condition, {"box": box}):
         assert time.monotonic() < end, f"not {condition}: {box.restarts} {box.latest}"
@@ -213,9 +216,11 @@ print(machine.reset_cause())
 
 def test_program_that_ends_in_a_reset_does_not_spin(box: VirtualBox) -> None:
     run_main(box, "raise SystemExit\n")
-    before = len(box.restarts)
+    before, began = len(box.restarts), time.monotonic()
     time.sleep(1.5)
-    assert 3 < len(box.restarts) - before <= 12
+    restarts = len(box.restarts) - before
+    assert restarts <= 12 * max(1.0, (time.monotonic() - began) / 1.5)
+    wait_for(f"len(box.restarts) > {before + 3}", box)
 
 
 # -- input as the firmware reads it
@@ -277,7 +282,12 @@ def test_a_process_is_caught_in_a_system_call(program: str, expected: bool) -> N
         [sys.executable, "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE
     ) as process:
         assert process.stdout is not None and process.stdout.readline()
-        time.sleep(0.2)
+        end = time.monotonic() + 30
+        while (state := Path(f"/proc/{process.pid}/stat").read_text().split()[2]) != (
+            "R" if expected else "S"
+        ):
+            assert time.monotonic() < end, state
+            time.sleep(0.01)
         os.kill(process.pid, signal.SIGSTOP)
         os.waitid(os.P_PID, process.pid, os.WSTOPPED | os.WNOWAIT)
         assert computes(process.pid) is expected
@@ -335,9 +345,10 @@ def test_fast_forward_is_fast_and_then_time_is_real_again(bench: Bench, box: Vir
     print(f"{took_s / 3000 * 1000:.3f} ms a tick")
     assert 60_000 <= bench.elapsed_ms - start_ms < 60_200
     assert took_s < 6
-    paced_ms = bench.elapsed_ms
+    paced_ms, start = bench.elapsed_ms, time.monotonic()
     time.sleep(0.5)
-    assert 350 < bench.elapsed_ms - paced_ms < 650
+    paced_ms, took_s = bench.elapsed_ms - paced_ms, time.monotonic() - start
+    assert abs(paced_ms - 1000 * took_s) < 150
 
 
 def test_waiting_box_costs_little(box: VirtualBox) -> None:
@@ -367,7 +378,7 @@ def test_watchdog_bites_in_virtual_time(box: VirtualBox, neglect: str) -> None:
     assert box.restarts[-1] == "watchdog"
 
 
-def test_watchdog_bites_a_hung_interpreter(box: VirtualBox) -> None:
+def test_watchdog_bites_a_hung_interpreter(bench: Bench, box: VirtualBox) -> None:
     run_main(
         box,
         "import machine, time\n"
@@ -378,8 +389,8 @@ def test_watchdog_bites_a_hung_interpreter(box: VirtualBox) -> None:
         "    while True: pass\n"
         "while True: time.sleep_ms(100)\n",
     )
-    wait_for("box.latest.pwm == {8: (1000, 65535)}", box)
     wait_for("box.restarts[-1] == 'watchdog'", box)
+    assert {8: (1000, 65535)} in bench.pulses
     assert box.latest.pwm == {}
     box.fast_forward(100)
 
@@ -515,10 +526,10 @@ def test_interpreter_does_not_outlive_a_killed_holder(tmp_path: Path) -> None:
         [sys.executable, "-c", program],
         capture_output=True,
         env={"PYTHONPATH": path, "TMPDIR": str(tmp_path)},
-        timeout=10,
+        timeout=60,
     )
     child = int(holder.stdout)
-    end = time.monotonic() + 3
+    end = time.monotonic() + 30
     while Path(f"/proc/{child}").exists() and " Z " not in Path(f"/proc/{child}/stat").read_text():
         assert time.monotonic() < end
         time.sleep(0.01)

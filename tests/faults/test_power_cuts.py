@@ -130,7 +130,8 @@ class CuttableBox(Transport):  # type: ignore[misc]
     def do(self, verb: str, word: Any = None) -> bytes:
         """What it printed. Raises TransportExecError."""
         assert self.guest.stdin is not None and self.guest.stdout is not None
-        self.guest.stdin.write(json.dumps([verb, word]).encode() + b"\n")
+        asked = json.dumps([verb, word]).encode()
+        self.guest.stdin.write(b"%8d" % len(asked) + asked)
         self.guest.stdin.flush()
         said = b""
         while b"\x04" not in said:

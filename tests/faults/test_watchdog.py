@@ -379,16 +379,17 @@ def test_the_program_hangs_or_fails(trapped: tuple[Aircraft, VirtualBox], name: 
     """One that hangs in its own code lets no virtual time pass: the watchdog's four seconds are real ones. A start is no exception."""
     trap = TRAPS[name]
     flight = Flight(*trapped)
+    earliest = time.monotonic()
     trap.spring(flight)
     began = time.monotonic()
     while not flight.restarts and time.monotonic() < began + 8:
         time.sleep(0.01)
-    took = time.monotonic() - began
+    ended = time.monotonic()
     flight.aircraft.knobs[KNOB_PIN] = 40.0
     assert flight.restarts == [trap.restarts]
-    print(f"{name}: restarted after {took:.2f} s, real ones")
+    print(f"{name}: restarted after {ended - began:.2f} s, real ones")
     if trap.restarts == "watchdog":
-        assert 3.5 <= took <= WITHIN_MS / 1000 + 0.5  # a machine under load
+        assert ended - earliest >= 3.5 and ended - began <= WITHIN_MS / 1000 + 0.5  # a machine under load
     flight.come_back()
     flight.keeps(trap.cause)
 
@@ -406,7 +407,7 @@ def test_a_table_that_it_never_starts_with(
     flight = Flight(*trapped, jumper_closed=jumper_closed)
     start_at(60.0)(flight)
     began = time.monotonic()
-    while len(flight.restarts) < MOST_FAILED and time.monotonic() < began + 15:
+    while len(flight.restarts) < MOST_FAILED and time.monotonic() < began + 60:
         time.sleep(0.01)
     with BoxLine(flight.virtual.port) as line:
         hello = line.wait_for_start(10)

@@ -68,4 +68,4 @@ class ChipInProcess:
         packed = messages.pack_reply(
             request[layout.SEQUENCE], self._now_us, layout.PWRON_RESET, self._adc_reference, inputs
         )
-        reply[:] = array("q", packed)
+        reply[:] = array(layout.WORD, packed)

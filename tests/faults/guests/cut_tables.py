@@ -14,9 +14,11 @@ import sys
 sys.path[0:0] = [sys.argv[1], sys.argv[2]]
 import cuttable_disk
 from cuttable_disk import DROPPED, TORN, WEAK, Disk, mounted
+import gaugebox.store
 from gaugebox import flight_log
 from gaugebox.log import Log
 from gaugebox.store import PIECE, Store
+from gaugebox.table import Table
 
 what, AGES, TWICE = sys.argv[3], int(sys.argv[4]), int(sys.argv[5])
 images = []
@@ -27,6 +29,20 @@ for name in sys.argv[6:]:
     with open(name + ".packed", "rb") as file:
         packed[images[-1]] = file.read()
 BLOCKS = 32
+
+
+tables = {}
+
+
+def parsed(image, runs=True):
+    """A table as the store parses it; the same bytes once only, as that is most of the work."""
+    key = bytes(image), runs
+    if key not in tables:
+        tables[key] = Table(image, runs)
+    return tables[key]
+
+
+gaugebox.store.Table = parsed
 
 
 def crc_of(image):

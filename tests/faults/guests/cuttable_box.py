@@ -2,7 +2,8 @@
 
     cuttable_box.py THIS_FOLDER BLOCKS
 
-Reads one JSON list a line: what to do and with what. Prints what that prints, then 0x04, and why it failed or nothing, and a newline.
+Reads a JSON list, before it its length in eight digits: what to do and with what. Prints what that prints, then 0x04, and why it
+failed or nothing, and a newline.
 """
 
 import json
@@ -76,14 +77,25 @@ def do(verb, word):
         boot()
 
 
+def read(length):
+    """So many bytes; fewer at the end. A line would be read byte by byte."""
+    said = b""
+    while len(said) < length:
+        more = sys.stdin.buffer.read(length - len(said))
+        if not more:
+            break
+        said += more
+    return said
+
+
 mounted(disk)
 while True:
-    line = sys.stdin.readline()
-    if not line:
+    length = read(8)
+    if not length:
         break
     problem = ""
     try:
-        do(*json.loads(line))
+        do(*json.loads(read(int(length))))
     except Exception as error:
         problem = type(error).__name__ + ": " + str(error)
     print("\x04" + problem)

@@ -55,10 +55,14 @@ class Disk:
         if self.is_cut() and not (under_way and self.how != DROPPED):
             return
         view = self.view
+        end = start + len(buf)
         whole = not self.is_cut()
+        if whole and (erase or view[start:end] == ERASED[: len(buf)]):  # the same as below, at once
+            view[start:end] = buf
+            return
         for i in range(len(buf) if whole or self.how == WEAK else len(buf) // 2):
             if erase:
-                view[start + i] = 0xFF if whole or self.how == TORN else view[start + i] | 0x5A
+                view[start + i] = 0xFF if self.how == TORN else view[start + i] | 0x5A
             else:
                 view[start + i] &= buf[i] if whole or self.how == TORN else buf[i] | 0x5A
 

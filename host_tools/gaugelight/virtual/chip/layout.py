@@ -3,6 +3,12 @@
 Read by both sides: MicroPython imports it as `layout`, the host as `gaugelight.virtual.chip.layout`.
 """
 
+import sys
+
+# of an array of such words. MicroPython makes a small integer of an "l", which is as long on the only machine it runs on here; of
+# each "q" that is read it would make a long one, which takes ten times as long
+WORD = "l" if sys.implementation.name == "micropython" else "q"
+
 # Request, chip to holder: "this is what I drive; let WAIT_US pass".
 KIND = 0
 SEQUENCE = 1

@@ -19,8 +19,8 @@ LONGEST_WAIT_US = 100_000  # a longer sleep is cut up, so that the world moves i
 LONGEST_SPENT_US = 5_000  # a busy wait sees fresh pins and a live watchdog at least this often
 LONGEST_SILENCE_MS = 200  # real time, at the prompt: the board's clock runs while nobody calls it
 
-request = array("q", [0] * layout.REQUEST_WORDS)
-reply = array("q", [0] * layout.REPLY_WORDS)
+request = array(layout.WORD, [0] * layout.REQUEST_WORDS)
+reply = array(layout.WORD, [0] * layout.REPLY_WORDS)
 after_exchange = []  # called without arguments when the pins have new values
 
 _swap = None

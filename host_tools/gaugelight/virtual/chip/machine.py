@@ -177,7 +177,10 @@ class ADC:
                 sum += ADC._chance - 32768
             nanovolts += sum * _in[layout.ADC_NOISE_NV] // 65536
         code = nanovolts * 4096 // _in[layout.ADC_REFERENCE_NV]
-        code = max(0, min(4095, code))
+        if code > 4095:
+            code = 4095
+        elif code < 0:
+            code = 0
         return code << 4 | code >> 8
 
 
@@ -188,11 +191,11 @@ class PWM:
     _TOP_MAX = 65534
 
     # Slices (8) and channels (16) belong to the chip, not to one PWM object.
-    _div16 = array("q", [16] * 8)
-    _top = array("q", [65535] * 8)
+    _div16 = array(layout.WORD, [16] * 8)
+    _top = array(layout.WORD, [65535] * 8)
     _frequency_set = bytearray(8)
-    _cc = array("q", [0] * 16)
-    _duty = array("q", [0] * 16)
+    _cc = array(layout.WORD, [0] * 16)
+    _duty = array(layout.WORD, [0] * 16)
     _kind = bytearray(16)
     _invert = bytearray(16)
 
@@ -367,7 +370,7 @@ class I2C:
 
 
 _wires = memoryview(_in)[layout.DISPLAY :]
-_wires_before = memoryview(array("q", [-1] * layout.REPLY_WORDS))[layout.DISPLAY :]
+_wires_before = memoryview(array(layout.WORD, [-1] * layout.REPLY_WORDS))[layout.DISPLAY :]
 
 
 def _new_pins():

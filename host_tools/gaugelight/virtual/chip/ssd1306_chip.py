@@ -74,8 +74,15 @@ class SSD1306:
         if self._refuses_data:
             return False
         if data[0] == 0x40:
-            for octet in data[1:]:
-                self._take(octet)
+            end = self._column + len(data) - 1
+            if self._mode == _PAGE and end <= WIDTH:  # the same as below, at once
+                at = self._page * WIDTH
+                self.state[at + self._column : at + end] = data[1:]
+                self._column = end % WIDTH
+                self.written += len(data) - 1
+            else:
+                for octet in data[1:]:
+                    self._take(octet)
         elif data[0] == 0x00:
             at = 1
             while at < len(data):

@@ -111,7 +111,7 @@ def start(main_globals):
         del sys.modules[name]  # not modules of the board
 
     link.exchange(0, layout.HELLO)
-    registers = array("q", [0] * layout.REGISTER_WORDS)
+    registers = array(layout.WORD, [0] * layout.REGISTER_WORDS)
     from_holder.readinto(registers)
     link.keep(registers)
     started = True
