@@ -92,7 +92,7 @@ def test_the_command_it_prints_goes_on(ran: Ran) -> None:
     answers = {
         "ohms at the sender": "46", "ohms of the wire": "15.1", "ohms of the return": "0.1", "volts between grounds": "0.001",
         "wiggle": "jumps", "volts at the sender": "0.72", "box, stand-in at the sender": "62 ohm", "box": "61 ohm",
-        "ohms from the wire to ground": "open",
+        "ohms from the wire to ground": "open", "volts at the connector": "0.93", "ohms at the connector": "61",
     }  # fmt: skip
     for _ in range(4):
         code, out, _ = ran(*words)
@@ -122,6 +122,10 @@ WRONG = {
     "no place": (("left fuel", "--at", "nowhere", "4"), "no place on its travel"),
     "no meter": (("left fuel", "--meter", "good", "--ohms", "4"), "0.5 % + 0.2 ohm"),
     "no supply": (("hydraulic", "--supply", "much", "--ma", "4"), "--supply"),
+    "no such supply": (("hydraulic", "--supply", "-3", "--ma", "4"), "not within 0 and 40 V"),
+    "no such cold junction": (("left fuel", "--cold", "9000", "--ohms", "4"), "not within -60 and 150 degC"),
+    "a place below its travel": (("left fuel", "--at", "-5 %", "4"), "outside its readings"),
+    "a place above it": (("left fuel", "--at", "100000 %", "4"), "outside its readings"),
     "no port": (("left fuel", "--port", "/dev/none"), "cannot be opened"),
 }
 
@@ -168,3 +172,18 @@ def test_a_box_on_a_port(ran: Ran, monkeypatch: pytest.MonkeyPatch, crc: str, no
     assert code == 1
     assert "box: open" in out and "signal wire open" in out and "--measured box 'count 65535'" in out
     assert ("runs another table" in out) == noted
+    _, out, _ = ran(str(DEMO), "left fuel", "--port", "P", "--json")
+    assert (json.loads(out)["note"] is not None) == noted
+
+
+def test_where_nothing_fits_it_says_what_that_may_mean(ran: Ran) -> None:
+    words = ("--measured", "box", "converter", "--measured", "box, wire off", "open")
+    code, out, _ = ran(str(DEMO), "left fuel", *words)
+    assert code == 1 and "two things may be wrong at once" in " ".join(out.split())
+    assert "what to do" not in out and "next:" not in out
+
+
+def test_where_the_bus_may_be_on_the_wire_it_says_so(ran: Ran) -> None:
+    for volts, there in (("3.0", True), ("0.745", False)):
+        out = " ".join(ran(str(DEMO), "left fuel", "--volts", volts)[1].split())
+        assert ("Bus voltage may be on this wire: power off" in out) == there

@@ -1,5 +1,7 @@
 """From measurements to what is left, and to what is measured next."""
 
+import re
+
 import numpy as np
 import pytest
 
@@ -7,11 +9,20 @@ from gaugelight.boxfile import read_box
 from gaugelight.problems import Misuse
 from gaugelight.tracing import narrow
 from gaugelight.tracing.causes import causes
-from gaugelight.tracing.measurements import Measured, at_places, available, from_box, measured, measurement_of
+from gaugelight.tracing.measurements import (
+    NOT_ON_THE_BUS,
+    VOLTS_FIRST,
+    Measured,
+    at_places,
+    available,
+    from_box,
+    measured,
+    measurement_of,
+)
 from gaugelight.tracing.narrow import Left
-from gaugelight.tracing.traced import Traced, traced
+from gaugelight.tracing.traced import RAIL, Traced, traced
 from gaugelight.tracing.trace_trial import DEMO
-from test_tracing_causes import of
+from test_tracing_causes import KIND_OF, of
 
 
 def given(one: Traced, results: dict[str, str]) -> list[Measured]:
@@ -82,6 +93,18 @@ TRACED: dict[str, tuple[tuple[str, str], dict[str, str], set[str]]] = {
     "a silent converter": (("demo", "left fuel"), {"box": "converter"}, {"in the box: converter"}),
     "a couple's wires exchanged": (("senders", "exhaust"), {"volts at the connector": "-19.6 mV"}, {"exchange the sender's two wires"}),
     "the bus, box and meter alike": (("demo", "bus"), {"volts at the connector": "13.1", "box": "13.1 V", "volts between grounds": "0", "ohms of the wire": "0.1"}, {"nothing to repair"}),
+    "grounds 3 V apart": (
+        ("demo", "left fuel"),
+        {"volts between grounds": "3", "ohms of the return": "0.1"},
+        {"give the sender a return wire"},
+    ),
+    "the bus's grounds 3 V apart": (("demo", "bus"), {"volts between grounds": "3"}, {"give the sender a return wire"}),
+    "much corrosion": (("demo", "left fuel"), {"ohms of the wire": "4000"}, {SIGNAL_WIRE}),
+    "a float that moves up to three quarters": (
+        ("demo", "left fuel"),
+        {"ohms at the sender, empty": "10", "ohms at the sender, half": "43.7", "ohms at the sender, full": "64"},
+        {"free or replace the float"},
+    ),
     "nothing fits": (("demo", "left fuel"), {"box": "converter", "box, wire off": "open"}, set()),
 }  # fmt: skip
 
@@ -113,6 +136,9 @@ NAMED = {
         "float stuck",
         "worn track: bad or open over part of the travel",
     ),
+    "14 V from a sender of 5": (
+        ("demo", "coolant pressure"), {"volts at the connector": "14"}, "bus voltage on the signal wire", "a transducer of another range, its signal: too large",
+    ),
     "type J for K": (("senders", "exhaust"), {"true reading": "450 degC", "volts at the sender": "23.7 mV"}, "a thermocouple of type J", "nothing wrong"),
 }  # fmt: skip
 
@@ -121,6 +147,101 @@ NAMED = {
 def test_which_cause(where: tuple[str, str], results: dict[str, str], there: str, gone: str) -> None:
     names = fitting(of(*where), results)
     assert there in names and gone not in names, names
+
+
+# what good wires, contacts and grounds have takes nothing away: input, what was measured, the cause that stays
+KEPT = {
+    "good wire, half an ohm": (("demo", "left fuel"), {"ohms of the wire": "0.5"}, "nothing wrong"),
+    "good return, half an ohm": (("demo", "left fuel"), {"ohms of the return": "0.6"}, "nothing wrong"),
+    "good grounds, 12 mV": (("demo", "left fuel"), {"volts between grounds": "0.012"}, "nothing wrong"),
+    "insulation of 5 kohm": (("demo", "left fuel"), {"ohms from the wire to ground": "5000"}, "nothing wrong"),
+    "a stand-in through good wires": (("demo", "left fuel"), {"box, stand-in at the sender": "48.6 ohm"}, "nothing wrong"),
+    "and over grounds that are a little apart": (("demo", "left fuel"), {"box, stand-in at the sender": "46.6 ohm"}, "nothing wrong"),
+    "4000 ohm may be a contact": (("demo", "left fuel"), {"ohms at the connector": "4000"}, "corroded contact in the signal wire"),
+    "3 V may be two grounds": (("demo", "left fuel"), {"volts at the connector": "3.2"}, "the sender's ground stands above the box's"),
+    "a rail 1.5 % high on an open return": (("demo", "left fuel"), {"volts between grounds": "3.35"}, "the sender's return is open"),
+    "a float short of full": (
+        ("demo", "left fuel"), {"ohms at the connector, empty": "0", "ohms at the connector, full": "64"}, "float moves over part of its travel only",
+    ),
+    "the upper of two short of full": (
+        ("senders", "left fuel"), {"true reading": "22 US gal", "ohms of the first float": "45"}, "first float moves over part of its travel only",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("where, results, stays", KEPT.values(), ids=KEPT)
+def test_the_truth_is_not_ruled_out(where: tuple[str, str], results: dict[str, str], stays: str) -> None:
+    assert stays in fitting(of(*where), results)
+
+
+def test_a_transmitter_may_need_little_on_a_low_supply() -> None:
+    """8 V, less 12 mA through 150 ohm: 6.2 V are left to it."""
+    one = traced(read_box(DEMO), "hydraulic", supply=8)
+    assert "nothing wrong" in fitting(one, {"volts at the connector": "1.8", "true reading": "1500 psi"})
+
+
+@pytest.mark.parametrize(
+    "results",
+    [
+        {"box": "open"},
+        {"ohms at the connector": "open"},
+        {"ohms at the connector": "48.7", "true reading": "9 US gal"},
+    ],
+    ids=str,
+)
+@pytest.mark.parametrize("where", [("demo", "left fuel"), ("demo", "right fuel")], ids=" ".join)
+def test_volts_at_the_box_come_first_where_the_bus_may_be_on_the_wire(
+    where: tuple[str, str], results: dict[str, str]
+) -> None:
+    one = of(*where)
+    found = given(one, results)
+    rows = narrow.left(one, causes(one), found)
+    following = narrow.next_measurement(one, rows, found)
+    on_bus = any(row.fits and row.cause.name.startswith("bus voltage") for row in rows)
+    assert following is not None and (following.measurement.what == VOLTS_FIRST) == on_bus
+
+
+@pytest.mark.parametrize("volts, asked", [("3.0", False), ("2.2", True)])
+def test_nothing_is_powered_at_a_sender_while_the_bus_may_be_on_its_wire(
+    monkeypatch: pytest.MonkeyPatch, volts: str, asked: bool
+) -> None:
+    """Even where nothing else could be measured."""
+    one = of("demo", "left fuel")
+    found = given(one, {"volts at the connector": volts})
+    rows = narrow.left(one, causes(one), found)
+    assert any(row.fits and row.cause.name.startswith("bus voltage") for row in rows) != asked
+    powered = tuple(each for each in available(one) if each.what in NOT_ON_THE_BUS)
+    assert len(powered) == 4
+    monkeypatch.setattr(narrow, "available", lambda of: powered)
+    monkeypatch.setattr(narrow, "at_places", lambda of: ())
+    assert (narrow.next_measurement(one, rows, found) is not None) == asked
+
+
+def test_a_good_reading_is_no_bus_on_the_wire() -> None:
+    assert "bus voltage on the signal wire" not in fitting(of("demo", "left fuel"), {"box": "9.5 US gal"})
+
+
+def test_to_open_a_tank_is_by_far_the_most_effort() -> None:
+    for where in (("demo", "left fuel"), ("senders", "left fuel")):
+        one = of(*where)
+        others = max(each.effort for each in available(one))
+        assert min(each.effort for each in at_places(one)) > 1.5 * others
+
+
+@pytest.mark.parametrize("where", KIND_OF, ids=" ".join)
+def test_how_it_is_measured_does_no_harm(where: tuple[str, str]) -> None:
+    """Power is off before a wire or a plug is pulled; a meter on mA is in one wire only; no supply is put on a rail."""
+    one = of(*where)
+    for each in (*available(one), *at_places(one)):
+        if any(
+            pulled in each.how for pulled in ("pull the", "plug off", "wire off", "wires off", "off at the")
+        ):
+            assert re.search(r"power (and USB )?off", each.how), each.what
+        if each.unit == "mA":
+            assert "never from a supply to ground" in each.how and "back to volts" in each.how
+        if each.place is not None and one.one.bare_unit in ("degC", "degF"):
+            assert "cold engine, no pressure" in each.how
+        assert one.kind != RAIL or "stand-in" not in each.what
 
 
 def test_with_power_on_at_a_tank_counts_as_more_work() -> None:

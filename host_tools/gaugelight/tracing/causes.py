@@ -28,7 +28,7 @@ from gaugelight.tracing.traced import (
     VOLTS,
     Traced,
 )
-from gaugelight.tracing.wired import NOTHING, Wired, healthy, ratiometric_supply
+from gaugelight.tracing.wired import METER_OPEN, NOTHING, Wired, healthy, most_leak, ratiometric_supply
 
 # repairs
 NONE = "nothing to repair"
@@ -62,6 +62,9 @@ STANDARDS = (
 )  # fmt: skip
 NEAR = 0.08  # of a span: a standard whose ends both lie so near is the same
 RAIL_OFF = 0.025  # of its nominal voltage, that a good rail may be off: regulators of 2 %, common practice, no source
+
+HOLDS = 0.3  # ohm of a sender: through less the bus sends more than its wire or fuse carries for long
+GROUNDS_APART = 6.0  # volts, at most: a bad ground strap while a starter or a pump draws
 
 State = Callable[..., Wired]
 
@@ -139,7 +142,7 @@ def _ohms_of_wire(of: Traced) -> tuple[float, float]:
     circuit = of.one.circuit
     if of.kind in RESISTIVE:
         low, high = of.signal_span
-        return max(1.5, 0.02 * (high - low)), 40 * high
+        return max(1.5, 0.02 * (high - low)), METER_OPEN
     if of.kind == LOOP:
         return 100.0, 50e3
     if isinstance(circuit, Divider):
@@ -162,7 +165,7 @@ def _chafed(of: Traced) -> Iterator[Cause]:
         "signal wire shorted to ground, or to its return",
         INSULATE, 2, (Unknown("ohm to ground", 0.001, 1.0, True),), _as(of, "leak", loose=True),
     )  # fmt: skip
-    most = 20 * of.signal_span[1] if of.kind in RESISTIVE else 3e3 if of.kind == LOOP else 5e3
+    most = most_leak(of) if of.kind in RESISTIVE else 3e3 if of.kind == LOOP else 5e3
     if of.kind in RESISTIVE:
         yield Cause(
             "signal wire leaks to ground: damp",
@@ -182,12 +185,21 @@ def _chafed(of: Traced) -> Iterator[Cause]:
 
 
 def _on_bus(of: Traced) -> Cause:
+    def touches(levels: Floats, ohms: Floats) -> Wired:
+        whole = healthy(of, levels)
+        return replace(
+            whole,
+            bus=ohms,
+            loose=True,
+            ohms=np.maximum(whole.ohms, HOLDS) if of.kind in RESISTIVE else whole.ohms,
+        )
+
     return Cause(
         "bus voltage on the signal wire",
         OFF_THE_BUS,
         1.5,
         (Unknown("ohm to the bus", 0.001, 1.0, True),),
-        _as(of, "bus", loose=True),
+        touches,
     )
 
 
@@ -200,7 +212,7 @@ def _resistive(of: Traced) -> Iterator[Cause]:
 
 
 def _returns(of: Traced) -> Iterator[Cause]:
-    offset = Unknown("V", 0.01, 0.8, True)
+    offset = Unknown("V", 0.01, GROUNDS_APART, True)
     yield Cause("the sender's ground stands above the box's", OWN_RETURN, 3, (offset,), _as(of, "offset"))
     below = replace(offset, name="V below")
     state: State = lambda levels, x: replace(healthy(of, levels), offset=-x)  # noqa: E731
@@ -229,11 +241,18 @@ def _returns(of: Traced) -> Iterator[Cause]:
 
 def _floats(of: Traced) -> Iterator[Cause]:
     place = Unknown("share of its travel", 0.0, 1.0)
+    stops = Unknown("share below which it does not fall", 0.0, 1.0), Unknown("share above which", 0.0, 1.0)
     if of.kind == FLOATS_IN_SERIES:
-        yield from _one_of_two(of, place)
+        yield from _one_of_two(of, place, stops)
     else:
         stuck: State = lambda levels, at: healthy(of, at)  # noqa: E731
         yield Cause("float stuck", FREE_FLOAT, 3, (place,), stuck)
+
+        def hangs(levels: Floats, one: Floats, other: Floats) -> Wired:
+            """A bent arm, a baffle in its way, a float that took up fuel."""
+            return healthy(of, np.clip(levels, np.minimum(one, other), np.maximum(one, other)))
+
+        yield Cause("float moves over part of its travel only", FREE_FLOAT, 1, stops, hangs)
 
     def worn(levels: Floats, at: Floats, width: Floats, more: Floats) -> Wired:
         whole = healthy(of, levels)
@@ -262,7 +281,7 @@ def _standard(of: Traced, empty: float, full: float) -> State:
     return state
 
 
-def _one_of_two(of: Traced, place: Unknown) -> Iterator[Cause]:
+def _one_of_two(of: Traced, place: Unknown, stops: tuple[Unknown, ...]) -> Iterator[Cause]:
     for which, (name, repair) in enumerate((("first", FREE_FIRST), ("second", FREE_SECOND))):
 
         def with_ohms(levels: Floats, ohms: Floats | float, which: int = which) -> Wired:
@@ -275,6 +294,13 @@ def _one_of_two(of: Traced, place: Unknown) -> Iterator[Cause]:
             low, high = float(np.min(of.floats[which][1])), float(np.max(of.floats[which][1]))
             return put(levels, low + at * (high - low), which)
 
+        def hangs(
+            levels: Floats, one: Floats, other: Floats, which: int = which, put: State = with_ohms
+        ) -> Wired:
+            low, high = float(np.min(of.floats[which][1])), float(np.max(of.floats[which][1]))
+            ends = low + np.minimum(one, other) * (high - low), low + np.maximum(one, other) * (high - low)
+            return put(levels, np.clip(healthy(of, levels).floats[which], *ends), which)
+
         def shorted(levels: Floats, put: State = with_ohms, which: int = which) -> Wired:
             return put(levels, 0.0, which)
 
@@ -282,6 +308,7 @@ def _one_of_two(of: Traced, place: Unknown) -> Iterator[Cause]:
             return put(levels, NOTHING, which)
 
         yield Cause(f"{name} float stuck", repair, 2, (place,), stuck)
+        yield Cause(f"{name} float moves over part of its travel only", repair, 1, stops, hangs)
         yield Cause(f"{name} float shorted", repair, 1, (), shorted)
         yield Cause(f"{name} float open", repair, 1, (), opened)
 
@@ -339,7 +366,12 @@ def _loops(of: Traced) -> Iterator[Cause]:
 
 
 def _other_range(of: Traced) -> Iterator[Cause]:
-    state: State = lambda levels, share: healthy(of, levels * share)  # noqa: E731
+    def state(levels: Floats, share: Floats) -> Wired:
+        whole = healthy(of, levels * share)
+        if of.kind == VOLTAGE:  # no sender gives more than it gets
+            return replace(whole, volts=np.minimum(whole.volts, ratiometric_supply(of)))
+        return whole
+
     yield from _factors(
         "a transducer of another range, its signal", OTHER_SENDER, 0.7, state, 0.15, 5, (0.9, 1.1)
     )
@@ -391,7 +423,7 @@ def _volts(of: Traced) -> Iterator[Cause]:
         yield from _wires(of)
         short = "signal wire shorted to ground"
         yield Cause(short, INSULATE, 2, (), _changed(of, wire=NOTHING, leak=0.01, loose=True))
-        offset = Unknown("V", 0.05, 1.5, True)
+        offset = Unknown("V", 0.05, GROUNDS_APART, True)
         yield Cause("the sender's ground stands above the box's", OWN_RETURN, 2, (offset,), _as(of, "offset"))
         below: State = lambda levels, x: replace(healthy(of, levels), offset=-x)  # noqa: E731
         yield Cause("the sender's ground stands below the box's", OWN_RETURN, 2, (offset,), below)

@@ -16,7 +16,7 @@ from gaugelight.problems import Misuse
 from gaugelight.quantity import parse_quantity
 from gaugelight.said import Said, shown
 from gaugelight.tracing import narrow
-from gaugelight.tracing.causes import NONE, causes
+from gaugelight.tracing.causes import NONE, OFF_THE_BUS, causes
 from gaugelight.tracing.expected import Row, expected, meaning
 from gaugelight.tracing.measurements import BOX, TRUE, WIGGLE, Measured, from_box, measured, measurement_of
 from gaugelight.tracing.narrow import NEAR, Left, Next
@@ -24,11 +24,16 @@ from gaugelight.tracing.traced import LOOP, RAIL, RESISTIVE, Meter, Traced, trac
 from gaugelight.tracing.wired import METER_OPEN, SAYS_CONVERTER, SAYS_RAIL
 
 CONNECTOR, SENDER = "connector", "sender"
+SUPPLIES, COLDS = (0.0, 40.0), (-60.0, 150.0)  # V, degC: what can be
 SHOWN_OF_GROUP = 4
 SHOWN_OUT = 4  # of the causes that do not fit, the nearest
 FUEL = (
     "Fuel: nothing is opened, unplugged or measured at a tank before power is off, caps are closed, the aircraft is bonded, nobody smokes, and an"
     " extinguisher is at hand. A sender comes out of a drained and vented tank only, by a licensed mechanic."
+)
+BUS = (
+    "Bus voltage may be on this wire: power off except to measure volts at the box, nothing else done with power on at the sender, until that is"
+    " ruled out."
 )
 CURE = "the weights and ranges of the causes are ours, after common practice: they rank, they do not prove"
 
@@ -38,11 +43,12 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
     of = traced(
         box,
         words.input,
-        supply=None if words.supply is None else _quantity(words.supply, "V", "--supply"),
-        cold=None if words.cold is None else _quantity(words.cold, "degC", "--cold"),
+        supply=None if words.supply is None else _quantity(words.supply, "V", "--supply", SUPPLIES),
+        cold=None if words.cold is None else _quantity(words.cold, "degC", "--cold", COLDS),
         meters=dict(map(_meter, words.meter)),
     )
     given, options = _given(of, words)
+    note = ""
     if words.port is not None:
         live, note = _live(of, words.port)
         given.insert(0, live)
@@ -77,19 +83,22 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
         screen.say(FUEL)
     screen.say(ADVISORY)
     said |= _said(of, given, rows, predictions, following, command)
+    said["note"] = note or None
     return said, 0 if any(row.fits and row.cause.repair == NONE for row in rows) else 1
 
 
 # --- words in ---
 
 
-def _quantity(text: str, unit: str, option: str) -> float:
+def _quantity(text: str, unit: str, option: str, within: tuple[float, float]) -> float:
     try:
-        if re.fullmatch(r"[+-]?\d{1,9}(\.\d{1,9})?", text):
-            return float(text)
-        return float(parse_quantity(text, unit))
+        bare = re.fullmatch(r"[+-]?\d{1,9}(\.\d{1,9})?", text)
+        value = float(text) if bare else float(parse_quantity(text, unit))
     except ValueError as problem:
         raise Misuse(f"{option}: {problem}") from None
+    if not within[0] <= value <= within[1]:
+        raise Misuse(f"{option}: {text} is not within {within[0]:g} and {within[1]:g} {unit}")
+    return value
 
 
 def _meter(text: str) -> tuple[str, Meter]:
@@ -359,7 +368,8 @@ def _show_causes(rows: Sequence[Left], predictions: dict[str, list[str]], screen
         )
     else:
         screen.say(
-            "nothing in the list fits: measure again, and look whether it was this wire, this unit, power off"
+            "nothing in the list fits: one of the measurements may be wrong (measure again: this wire, this unit, power off for ohms), two things may"
+            " be wrong at once, or it is something that the list does not know. Do not trust what the box says of it"
         )
     out = sum(not row.fits for row in rows)
     if out:
@@ -382,11 +392,14 @@ def _show_next(
         )
         screen.say(f"  how: {one.how}")
         screen.say(f"  then: {command}")
-        screen.say(f"  {CURE}")
     elif len(groups) == 1:
         screen.say(f"what to do: {next(iter(groups))}")
     elif groups:
         screen.say("no measurement known here tells these apart: begin with the first, and measure anew")
+    if OFF_THE_BUS in groups:
+        screen.say(BUS)
+    if groups:
+        screen.say(f"  {CURE}")
 
 
 def _command(of: Traced, words: argparse.Namespace, options: Sequence[str], following: Next) -> str:

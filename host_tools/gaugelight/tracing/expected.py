@@ -89,7 +89,7 @@ def meaning(of: Traced, measurement: Measurement, value: float) -> float | None:
     """The level at which a good sender gives that, where the measurement depends on it at all; beyond its ends it goes on straight."""
     levels = np.linspace(-0.25, 1.25, 601)
     low, high = predicted(of, healthy(of, levels), measurement.what, len(levels))
-    middle = (low + high) / 2
+    middle = low if of.kind in RESISTIVE else (low + high) / 2  # as the book has it: its wires take nothing
     rises = np.diff(middle)
     if not (np.all(rises >= 0) or np.all(rises <= 0)) or middle[-1] == middle[0]:
         return None

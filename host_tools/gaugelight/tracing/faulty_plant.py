@@ -91,7 +91,9 @@ class Aircraft:
     supply_wire: float = 0.0
     supply: float | None = None  # volts of a loop's supply; None: the bus
     stuck: float | None = None  # a place
+    stops: tuple[float, float] = (-math.inf, math.inf)  # places between which its float moves
     stuck_float: tuple[int, float] | None = None  # which of two, at how many ohms
+    float_stops: tuple[int, float, float] | None = None  # which of two, the ohms between which it moves
     ohms: float | None = None  # of a sender that is not what it was
     ohms_scale: float = 1.0
     worn: tuple[float, float, float] | None = None  # place, width, ohms more there
@@ -118,7 +120,7 @@ class Aircraft:
     # --- the sender ---
 
     def _place(self, level: float) -> float:
-        return level if self.stuck is None else self.stuck
+        return min(max(level, self.stops[0]), self.stops[1]) if self.stuck is None else self.stuck
 
     def _law(self, level: float) -> float:
         """What a good sender gives there, with what it deviates by."""
@@ -145,7 +147,10 @@ class Aircraft:
         low, high = self.one.law.span
         level = 1 - level if self.around else level
         readings, ohms = self.floats[which]
-        return float(np.interp(low + (level + self.tolerance) * (high - low), readings, ohms))
+        found = float(np.interp(low + (level + self.tolerance) * (high - low), readings, ohms))
+        if self.float_stops is not None and self.float_stops[0] == which:
+            return min(max(found, self.float_stops[1]), self.float_stops[2])
+        return found
 
     def sender_ohms(self, level: float) -> float:
         if self.ohms is not None:
@@ -183,7 +188,8 @@ class Aircraft:
             return float(other.millivolts(hot)[0] - other.millivolts(np.array([self.cold]))[0]) * scale
         if self.standard is not None:
             return self.standard[0] + (self.standard[1] - self.standard[0]) * (level + self.tolerance)
-        return self._law(self._place(level) * self.range_scale) * scale * self.volts_scale
+        volts = self._law(self._place(level) * self.range_scale) * scale * self.volts_scale
+        return min(volts, self._no_rail) if self._shares_supply and self.range_scale != 1 else volts
 
     # --- the network ---
 

@@ -36,10 +36,14 @@ from gaugelight.tracing.wired import (
     stand_in_volts,
 )
 
+OPEN_TANK = 9.0  # of effort: a tank is drained and opened only where nothing else tells
 AT_TANK = 1.5  # of effort more: power on, and a hand at a sender in fuel
 TRUE = "true reading"
 BOX = "box"
 WIGGLE = "wiggle"
+VOLTS_FIRST = "volts at the connector"  # where bus voltage may be on the wire
+# with power on, at the sender or through a part in the hand: not while bus voltage may be on the wire
+NOT_ON_THE_BUS = ("volts at the sender", "box, stand-in at the sender", "volts between grounds", WIGGLE)
 CONTRACTIONS = {"OL": math.inf, "O.L": math.inf, "OPEN": math.inf, "INF": math.inf}
 JUMPS = {"jumps": 1.0, "yes": 1.0, "steady": 0.0, "no": 0.0}
 AT_A_PLACE = (
@@ -50,6 +54,8 @@ AT_A_PLACE = (
     "volts at the connector",
 )
 RAIL_OFF = 0.02  # of a supply's volts, plus or minus: a usual regulator: assumed
+# of a good wire, its contacts and the meter's leads, ohm; of good grounds with all that usually runs, V: common practice, no source
+GOOD_OFF = {"ohms of the wire": 0.5, "ohms of the return": 0.5, "volts between grounds": 0.01}
 SURE = 1e-3  # of what is yes or no
 
 
@@ -90,10 +96,15 @@ def place_words(of: Traced, place: float) -> str:
     return f"{of.reading(place):.4g} {of.one.bare_unit}"
 
 
+COLD_ENGINE = "of a cold engine, no pressure in its system, coolant or oil let down"
 POWER_OFF = "aircraft power and USB off first"
 IN_TANK = (
     "a tank's cap stays closed, the aircraft bonded, an extinguisher at hand; a meter on ohms sends about a milliampere into the sender (common"
     " practice, no source): use one that is sound, with its leads on before it is switched on"
+)
+ON_MA = (
+    "the meter on mA between the two ends of that one wire, never from a supply to ground: on mA it is a short; power on; after it power off, and"
+    " its leads back to volts"
 )
 TANK_OPEN = "tank drained and vented before a sender comes out of it; that is a licensed mechanic's work"
 
@@ -120,10 +131,11 @@ def available(of: Traced) -> tuple[Measurement, ...]:
                 "box, wire off",
                 "count",
                 1.5,
-                "pull the input's wire (or its plug) at the box, then read what the box says",
+                f"{POWER_OFF}; pull the input's wire (or its plug) at the box; power on, read what the box says",
             )
         )
-    found.append(Measurement("box, stand-in", "count", 2.5, _stand_in(of)))
+        # of a rail there is none: a supply put on it would work against its regulator
+        found.append(Measurement("box, stand-in", "count", 2.5, _stand_in(of)))
     if kind in RESISTIVE:
         off = "pull the plug at the box: its pin in the harness against the return's pin, or the airframe where it returns there"
         found.append(Measurement("ohms at the connector", "ohm", 2, _ohms(of, off)))
@@ -164,13 +176,14 @@ def available(of: Traced) -> tuple[Measurement, ...]:
         found.append(
             _volts_at_connector("V", 2, f"{on}: over the shunt, its pin at the box against the box's ground")
         )
-        off = "take both wires off at the transducer and hold them apart; power on: its pin at the box against the box's ground"
-        found.append(Measurement("volts at the connector, sender off", "V", 3, off))
-        series = (
-            "power off; open the wire at the box's connector, the meter on mA between the two ends; power on"
+        off = (
+            "power off; take both wires off at the transducer, each insulated and apart; power on: its pin at the box against the box's"
+            " ground"
         )
+        found.append(Measurement("volts at the connector, sender off", "V", 3, off))
+        series = f"power off; open the wire at the box's connector, {ON_MA}"
         found.append(Measurement("mA at the connector", "mA", 2.5, series))
-        series = "power off; open the signal wire at the transducer, the meter on mA between the two ends; power on"
+        series = f"power off; open the signal wire at the transducer, {ON_MA}"
         found.append(Measurement("mA at the sender", "mA", 3.2, series))
         across = f"{on}: at the transducer, its plus against its signal terminal"
         found.append(Measurement("supply at the sender", "V", 3, across))
@@ -180,7 +193,7 @@ def available(of: Traced) -> tuple[Measurement, ...]:
             found.append(
                 _volts_at_connector("V", 2, f"{on}: its pin at the box's connector against the box's ground")
             )
-            off = "take the signal wire off at the sender; power on: its pin at the box against the box's ground"
+            off = "power off; take the signal wire off at the sender and insulate it; power on: its pin at the box against the box's ground"
             found.append(Measurement("volts at the connector, sender off", "V", 3, off))
             found.append(
                 Measurement(
@@ -195,7 +208,11 @@ def available(of: Traced) -> tuple[Measurement, ...]:
         found += _ground(of)
     if of.one.circuit.unit == "mV":
         found.append(
-            _volts_at_connector("mV", 2, "pull the plug at the box; the meter on mV between its two wires")
+            _volts_at_connector(
+                "mV",
+                2,
+                f"{POWER_OFF}; pull the plug at the box; power on where it needs that, the meter on mV between its two wires",
+            )
         )
         found.append(
             Measurement(
@@ -218,7 +235,7 @@ def available(of: Traced) -> tuple[Measurement, ...]:
                 "volts at the sender",
                 "mV",
                 3,
-                "its wires off at the sender; the meter on mV between its own two",
+                f"{POWER_OFF}; its wires off at the sender, insulated; power on where it needs that, the meter on mV between its own two",
             )
         )
     if kind != RAIL:
@@ -227,7 +244,9 @@ def available(of: Traced) -> tuple[Measurement, ...]:
                 WIGGLE,
                 "",
                 1,
-                'wiggle wire and plugs, one after the other, while you watch the box: "jumps" or "steady"',
+                "wiggle wire and plugs, one after the other, while you watch the box"
+                + (", none at the tank" if of.tank else ", nothing that turns or is hot")
+                + ': "jumps" or "steady"',
             )
         )
     if of.one.circuit.rail is not None and not hangs_on_chip(of.one):
@@ -310,17 +329,17 @@ def at_places(of: Traced) -> tuple[Measurement, ...]:
 def _places(of: Traced) -> list[tuple[float, str, float]]:
     if of.kind in FLOATS:
         moved = f"{TANK_OPEN}: then its arm at the stop by hand; or drain and fill the tank to that mark"
-        return [(0.0, moved, 4), (1.0, moved, 4)]
+        return [(0.0, moved, OPEN_TANK), (1.0, moved, OPEN_TANK)]
     if of.one.bare_unit in ("degC", "degF"):
         scale = 1.8 if of.one.bare_unit == "degF" else 1.0
         found = []
         for celsius, where in (
-            (20.0, "in a cup of water at room temperature"),
-            (95.0, "in hot water, measured; mind your hands"),
+            (20.0, f"{COLD_ENGINE}, in a cup of water at room temperature"),
+            (95.0, f"{COLD_ENGINE}, in hot water, measured; mind your hands"),
         ):
             level = of.level(celsius * scale + (32 if scale != 1 else 0))
             if 0 <= level <= 1:
-                found.append((round(level, 6), f"the sender out, {where}", 4.0))
+                found.append((round(level, 6), f"the sender out {where}", 4.0))
         return found
     if of.pressure:
         low = max(of.level(0.0), 0.0)
@@ -365,8 +384,9 @@ def place_of(of: Traced, words: str) -> float:
     unit = of.one.bare_unit
     try:
         if text.endswith("%") and unit != "%":
-            return float(parse_quantity(words, "%")) / 100
-        level = of.level(float(parse_quantity(words, unit)))
+            level = float(parse_quantity(words, "%")) / 100
+        else:
+            level = of.level(float(parse_quantity(words, unit)))
     except ValueError:
         right = f'empty, quarter, half, "three quarters", full, "30 %", or a reading such as "{of.reading(0.5):.3g} {unit}"'
         raise Misuse(f'{of.one.name}: "{words}" is no place on its travel; write {right}') from None
@@ -485,8 +505,17 @@ def tolerances(of: Traced, measurement: Measurement, values: Floats) -> Floats:
     if what in (WIGGLE, TRUE):
         return np.full(values.shape, SURE if what == WIGGLE else of.known_level_off)
     if unit == "count":
-        return np.where(values < 0, 1.0, of.count_tolerances(values))
-    return np.hypot(of.meter(unit).standard(values), _share_of_box(of, what) * values)
+        own = of.count_tolerances(values)
+        if of.kind in RESISTIVE and what not in (
+            "box, wire off",
+            "box, stand-in",
+        ):  # good grounds are apart too
+            own = np.hypot(own, GOOD_OFF["volts between grounds"] / RECTANGULAR * of.counts_a_volt)
+        return np.where(values < 0, 1.0, own)
+    good = GOOD_OFF.get(what, 0.0) / RECTANGULAR
+    return np.asarray(
+        np.hypot(np.hypot(of.meter(unit).standard(values), good), _share_of_box(of, what) * values)
+    )
 
 
 def off_by_place(of: Traced, what: str, place: float) -> float:

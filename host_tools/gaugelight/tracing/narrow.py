@@ -13,9 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from gaugelight.circuits import Floats
-from gaugelight.tracing.causes import NONE, Cause
+from gaugelight.tracing.causes import NONE, OFF_THE_BUS, Cause
 from gaugelight.tracing.measurements import (
+    NOT_ON_THE_BUS,
     TRUE,
+    VOLTS_FIRST,
     WIGGLE,
     Measured,
     Measurement,
@@ -153,7 +155,9 @@ def groups(rows: Sequence[Left]) -> dict[str, list[Left]]:
 
 def next_measurement(of: Traced, rows: Sequence[Left], found: Sequence[Measured]) -> Next | None:
     """The one that tells most of which repair it is (bits of entropy, by the weights of the causes), its effort and its danger taken off.
-    None where nothing known here tells more."""
+    None where nothing known here tells more. Where bus voltage may be on the wire, volts at the box come first, and nothing is done with
+    power on at a sender in fuel, or with a part that would carry it.
+    """
     fit = [row for row in rows if row.fits]
     repairs = sorted({row.cause.repair for row in fit})
     if len(repairs) < 2:
@@ -168,12 +172,18 @@ def next_measurement(of: Traced, rows: Sequence[Left], found: Sequence[Measured]
     weights = np.array([row.cause.weight for row in fit])
     now = _entropy(weights, group, np.ones((1, len(fit)), bool))[0]
     tried = []
+    on_bus = OFF_THE_BUS in repairs
+    volts_first = on_bus and VOLTS_FIRST not in {what for what, _ in done}
     for one in (*available(of), *at_places(of)):
         if (one.what, one.place) in done:
             continue
+        if on_bus and (one.what in NOT_ON_THE_BUS or one.place is not None and one.unit != "ohm"):
+            continue
+        if volts_first and (one.what, one.place) != (VOLTS_FIRST, None):
+            continue
         bits, alone = _expected(of, fit, chosen, group, weights, one, random)
         tried.append(Next(one, alone, now - bits))
-    tried = [one for one in tried if one.bits >= LEAST_BITS]
+    tried = [one for one in tried if volts_first or one.bits >= LEAST_BITS]
     return max(tried, key=lambda one: one.bits - EFFORT_BITS * one.measurement.effort, default=None)
 
 

@@ -232,6 +232,12 @@ def _stuck(aircraft: Aircraft, random: Random) -> None:
     aircraft.stuck = float(random.uniform(0, 1))
 
 
+def _hangs(aircraft: Aircraft, random: Random) -> None:
+    """Short of its bottom or of its top."""
+    short = float(random.uniform(0.1, 0.6))
+    aircraft.stops = (short, math.inf) if random.random() < 0.5 else (-math.inf, 1 - short)
+
+
 def _worn(aircraft: Aircraft, random: Random) -> None:
     """Where the float stands now."""
     place = float(np.clip(aircraft.level + random.uniform(-0.01, 0.01), 0, 1))
@@ -248,6 +254,16 @@ def _one_stuck(which: int) -> Fault:
     def put(aircraft: Aircraft, random: Random) -> None:
         ohms = aircraft.floats[which][1]
         aircraft.stuck_float = which, float(random.uniform(min(ohms), max(ohms)))
+
+    return put
+
+
+def _one_hangs(which: int) -> Fault:
+    def put(aircraft: Aircraft, random: Random) -> None:
+        ohms = aircraft.floats[which][1]
+        short = float(random.uniform(0.1, 0.6)) * (max(ohms) - min(ohms))
+        ends = (min(ohms) + short, OFF) if random.random() < 0.5 else (0.0, max(ohms) - short)
+        aircraft.float_stops = which, *ends
 
     return put
 
@@ -271,7 +287,7 @@ def _sender_of(*ends: tuple[float, float]) -> Fault:
 
 def _resistive_faults(of: Traced) -> Iterator[tuple[str, Fault]]:
     low, high = of.signal_span
-    least, most = max(2.0, 0.05 * (high - low)), 10 * high
+    least, most = max(2.0, 0.05 * (high - low)), 100 * high
     yield "signal wire open", _set(wire=OFF, jumps=True)
     yield "corroded contact in the signal wire", _set(wire=(least, most, "log"))
     yield "signal wire shorted to ground, or to its return", _set(leak=(0.01, 0.8, "log"))
@@ -279,8 +295,8 @@ def _resistive_faults(of: Traced) -> Iterator[tuple[str, Fault]]:
     yield "bus voltage on the signal wire", _set(chafe=(0.01, 0.8, "log"))
     yield "sender open inside", _set(ohms=OFF)
     yield "sender shorted inside", _set(ohms=(0.0, 0.5))
-    yield "the sender's ground stands above the box's", _set(offset=(0.02, 0.6, "log"))
-    yield "the sender's ground stands below the box's", _set(offset=(-0.6, -0.02))
+    yield "the sender's ground stands above the box's", _set(offset=(0.03, 3.0, "log"))
+    yield "the sender's ground stands below the box's", _set(offset=(-3.0, -0.03))
     yield "resistance in the sender's return", _set(back=(least, most, "log"))
     yield "the sender's return is open", _set(back=OFF)
     yield "the pull-up is open", _part("resistor", 1e9, 0)
@@ -288,6 +304,12 @@ def _resistive_faults(of: Traced) -> Iterator[tuple[str, Fault]]:
     if of.one.circuit.rail != REFERENCE:
         yield "the sender rail is missing or low", _set(rail=(0.0, 0.7))
         yield "the sender rail is high", _set(rail=(1.12, 1.4))
+
+
+def _sender_named(of: Traced, ends: tuple[float, float]) -> str:
+    if of.kind == VOLTAGE:
+        return f"a sender of {ends[0]:g} to {ends[1]:g} V"
+    return f"a sender of {ends[0]:g} ohm empty, {ends[1]:g} ohm full"
 
 
 def _faults(of: Traced) -> dict[str, Fault]:
@@ -305,9 +327,11 @@ def _faults(of: Traced) -> dict[str, Fault]:
         )
         if of.kind == FLOAT:
             found["float stuck"] = _stuck
+            found["float moves over part"] = _hangs
         else:
             for which, name in enumerate(("first", "second")):
                 found[f"{name} float stuck"] = _one_stuck(which)
+                found[f"{name} float moves over part"] = _one_hangs(which)
                 found[f"{name} float shorted"] = _one_at(which, 0.0)
                 found[f"{name} float open"] = _one_at(which, OFF)
     if of.kind in (THERMISTOR, PLATINUM):
@@ -464,10 +488,12 @@ def _aircraft(of: Traced, random: Random) -> Aircraft:
             "gain": random.uniform(-0.0015, 0.0015),
             "volts": random.uniform(-3, 3) * of.one.converter.quantum,
         }
+    wired = of.kind in RESISTIVE  # good wires and contacts have ohms too
     aircraft = Aircraft(
         of.box, of.one, level, random.uniform(13.1, 14.6), random.uniform(10, 35), off,
         [(list(map(float, readings)), list(map(float, ohms))) for readings, ohms in of.floats],
-        of.sender_off * math.sqrt(3) * random.uniform(-1, 1), least=random.uniform(7.2, 9.8), starved=_log(random, 2e4, 5e5),
+        of.sender_off * math.sqrt(3) * random.uniform(-1, 1), wire=random.uniform(0, 0.35) * wired, back=random.uniform(0, 0.2) * wired,
+        offset=random.uniform(-0.005, 0.005), least=random.uniform(7.2, 9.8), starved=_log(random, 2e4, 5e5),
         own_ohms=random.uniform(2, 50) if of.kind == THERMOCOUPLE else random.uniform(0.05, 1),
     )  # fmt: skip
     if of.kind == RAIL:
@@ -560,6 +586,8 @@ class Trial:
     def _traced(self, virtual: VirtualBox, of: Traced, aircraft: Aircraft, name: str, said: Measured) -> Case:
         all_causes = left_over = causes(of)
         true = [cause for cause in all_causes if cause.name.startswith(name)]
+        if name == "a sender of" and aircraft.standard is not None:  # that sender, no other
+            true = [cause for cause in true if cause.name.startswith(_sender_named(of, aircraft.standard))]
         if not true:
             raise RuntimeError(f"{of.one.name}: no cause begins with {name}")
         found, asked, counts = [said], [], []

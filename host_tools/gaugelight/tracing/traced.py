@@ -207,6 +207,10 @@ class Traced:
             counts = counts / np.maximum(of_rail / chain.rail.converter.full_scale * COUNTS, 1) * COUNTS
         return np.clip(counts, 0, COUNTS - 1)
 
+    @cached_property
+    def counts_a_volt(self) -> float:
+        return float(self.count(np.array([0.1]))[0]) / 0.1
+
     def count_of_signal(self, signal: float) -> float:
         return float(self.count(np.array([self.chain.pin_volts(signal)]))[0])
 

@@ -21,7 +21,7 @@ Value = Floats | float
 NOTHING = 1e12  # ohm: an open wire, or no way from one place to another
 METER_OPEN = 1e6  # ohm: what a meter shows as open
 # what is left unknown in every state, least and most: its two ends
-LEAST_TRANSMITTER = 10.0, 7.0  # volts a loop transmitter needs, by its make: common practice, no source
+LEAST_TRANSMITTER = 10.0, 5.0  # volts a loop transmitter needs, by its make: common practice, no source
 STARVED = 5e-4  # ampere (and siemens): with less a transmitter is off, and lets through whatever it does
 MOST_STARVED = 4e-3  # ampere, at most
 LEAKS = 1e-4  # ampere, of one that sends nothing
@@ -31,6 +31,9 @@ ENDS = 0, 1
 OUTPUT_OHMS = 10.0  # of a sender that gives volts: common practice, no source
 BURN_OUT = 1.6e-6  # ampere, at most, that a thermocouple's burn-out resistor sends (hardware_notes/netlists/millivolt.cir: 0.75 uA)
 
+# ohm, least and most, of a good signal wire and return with their contacts, beyond what is stated: common practice, no source
+GOOD_WIRES = 0.0, 0.6
+UNNOTICED_LEAK = 20  # times a resistive sender's most ohms: a wire that leaks less is as good as sound
 CLAMPED = 3.6  # volts on a pin that is driven as far as it goes
 
 # what the box may say in place of a count, far from all counts
@@ -210,7 +213,7 @@ def _outside(of: Traced, w: Wired, how: str, end: int) -> _Outside:
         if how == "stand-in":
             return _Outside(1 / stand_in(of), 0.0)
         sender = stand_in(of) if how == "at the sender" else w.ohms
-        through = 1 / np.maximum(of.wire + w.wire + sender + w.back, 1e-3)
+        through = 1 / np.maximum(_wires(of, w, end) + sender + w.back, 1e-3)
         return _Outside(touching + through, from_bus + through * w.offset)
     if how == "stand-in":
         return _Outside(1e3, 1e3 * stand_in_volts(of))
@@ -222,6 +225,16 @@ def _outside(of: Traced, w: Wired, how: str, end: int) -> _Outside:
         volts = np.asarray(w.volts) * w.passes + np.asarray(w.offset)
     through = 1 / np.maximum(of.wire + w.wire + _own_ohms(of, end), 1e-3)
     return _Outside(touching + through, from_bus + through * volts)
+
+
+def _wires(of: Traced, w: Wired, end: int) -> Value:
+    """Of the signal wire, and of what good wires of a resistive sender have."""
+    return np.asarray(of.wire + np.asarray(w.wire) + GOOD_WIRES[end] * (of.kind in RESISTIVE))
+
+
+def most_leak(of: Traced) -> float:
+    """Ohm from a resistive sender's wire to ground that nobody notices."""
+    return min(UNNOTICED_LEAK * of.signal_span[1], METER_OPEN)
 
 
 def _given(of: Traced, w: Wired, end: int) -> Value:
@@ -313,7 +326,7 @@ def _ohms_at_sender(of: Traced, w: Wired) -> Pair:
 
 def _ohms_at_connector(of: Traced, w: Wired) -> Pair:
     def ohms(end: int) -> Floats:
-        through = 1 / np.maximum(of.wire + w.wire + _sender_ohms(of, w, end) + w.back, 1e-3)
+        through = 1 / np.maximum(_wires(of, w, end) + _sender_ohms(of, w, end) + w.back, 1e-3)
         chafed = (np.asarray(w.bus) < NOTHING / 2) & (end == 0)  # the bus, dead, is some way to ground
         return np.where(chafed, 0.0, np.minimum(1 / (through + 1 / np.asarray(w.leak)), METER_OPEN))
 
@@ -323,7 +336,9 @@ def _ohms_at_connector(of: Traced, w: Wired) -> Pair:
 def _ohms_to_ground(of: Traced, w: Wired) -> Pair:
     chafed = np.asarray(w.bus) < NOTHING / 2  # onto a bus that is dead: some way to ground, or none
     leak = np.minimum(w.leak, METER_OPEN)
-    return np.where(chafed, 0.0, leak), leak
+    sound = most_leak(of) if of.kind in RESISTIVE else METER_OPEN
+    least = np.where(np.asarray(w.leak) > NOTHING / 2, sound, leak)
+    return np.where(chafed, 0.0, least), leak
 
 
 def _volts_at_connector(of: Traced, w: Wired) -> Pair:
