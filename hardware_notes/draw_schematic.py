@@ -482,7 +482,9 @@ def draw_lamp(sheet: Sheet, lamp: LampDriver, x: float, y: float) -> None:
     sheet.part("Resistor", f"R{n}1", (x + 1.6, height), (x + 3.6, height))
     sheet.wire((x + 0.9, height), (x + 1.6, height))
     sheet.dot((x + 4.4, height))
-    sheet.part("Resistor", f"R{n}2", (x + 4.4, height), (x + 4.4, height - 2))  # at the gate: dark with R101 open too
+    sheet.part(
+        "Resistor", f"R{n}2", (x + 4.4, height), (x + 4.4, height - 2)
+    )  # at the gate: dark with R101 open too
     sheet.ground((x + 4.4, height - 2))
     sheet.net((x + 0.9, height), f"A1 GP{lamp.pin}")
 
