@@ -237,7 +237,7 @@ ALONE: dict[str, list[Edit]] = {
     "an unseen neck": [('capacity = "36 US gal"', 'capacity = "40 US gal"')],
     "a bus of 28 V": [('supply = "14 V"', 'supply = "28 V"'), ('above = "13.2 V"', 'above = "15.9 V"')],
     "a label of its own": [*FOUR_TANKS, ('name = "left outboard fuel"\n', 'name = "left outboard fuel"\nlabel = "left out"\n'), ('name = "right inboard fuel"', 'name = "right inboard fuel"\nlabel = "right in"')],
-    "labels that are made of names alike, without a face": [('address = 0x3c                      # on I2C, beside the converters\n', ""), *[(old, new.replace("right inboard fuel", "left outboard fuelling")) for old, new in FOUR_TANKS]],
+    "labels that are made of names alike, without a face": [('name = "display"', 'name = "window"'), ('address = 0x3c                      # on I2C, beside the converters\n', ""), *[(old, new.replace("right inboard fuel", "left outboard fuelling")) for old, new in FOUR_TANKS]],
     "a play with its unit": [(HYDRAULIC_MARKS, HYDRAULIC_MARKS + 'mark_play = "10 psi"\n')],
 }  # fmt: skip
 

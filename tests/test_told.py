@@ -82,7 +82,8 @@ def test_the_acknowledge_button(told: Rig) -> None:
 
 def test_the_acknowledge_button_without_a_display(app_class: type[Any], tmp_path: Path) -> None:  # noqa: F811
     """Then nothing can be read: all at once."""
-    rig = rig_of(DEMO.read_text().replace("address = 0x3c", ""), app_class, tmp_path)
+    text = DEMO.read_text().replace("address = 0x3c", "").replace('name = "display"', 'name = "window"')
+    rig = rig_of(text, app_class, tmp_path)
     rig.aircraft.wires["left fuel"] = rig.aircraft.wires["hydraulic"] = "broken"
     rig.tick(150)
     assert rig.app.face is None and len(words(rig)) == 2

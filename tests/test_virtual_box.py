@@ -282,16 +282,22 @@ def test_a_process_is_caught_in_a_system_call(program: str, expected: bool) -> N
         [sys.executable, "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE
     ) as process:
         assert process.stdout is not None and process.stdout.readline()
-        end = time.monotonic() + 30
-        while (state := Path(f"/proc/{process.pid}/stat").read_text().split()[2]) != (
-            "R" if expected else "S"
-        ):
-            assert time.monotonic() < end, state
-            time.sleep(0.01)
-        os.kill(process.pid, signal.SIGSTOP)
-        os.waitid(os.P_PID, process.pid, os.WSTOPPED | os.WNOWAIT)
-        assert computes(process.pid) is expected
-        process.kill()
+        try:
+            end = time.monotonic() + 30
+            came = None
+            while True:  # asleep, or well into its loop: what it printed is behind it
+                stat = Path(f"/proc/{process.pid}/stat").read_text().split()
+                state, ticks = stat[2], int(stat[13]) + int(stat[14])
+                came = ticks if came is None else came
+                if state == "S" if not expected else ticks >= came + 10:
+                    break
+                assert time.monotonic() < end, state
+                time.sleep(0.01)
+            os.kill(process.pid, signal.SIGSTOP)
+            os.waitid(os.P_PID, process.pid, os.WSTOPPED | os.WNOWAIT)
+            assert computes(process.pid) is expected
+        finally:
+            process.kill()  # stopped, it would be waited for without end
 
 
 def test_ctrl_c_never_finds_the_heap_locked(box: VirtualBox) -> None:
