@@ -278,26 +278,24 @@ def test_client_that_opens_and_closes_over_and_over(box: VirtualBox) -> None:
     ids=["reads", "computes"],
 )
 def test_a_process_is_caught_in_a_system_call(program: str, expected: bool) -> None:
+    def state_and_ticks() -> tuple[str, int]:
+        fields = Path(f"/proc/{process.pid}/stat").read_text().rpartition(")")[2].split()
+        return fields[0], int(fields[11])  # of its own code
+
     with subprocess.Popen(
         [sys.executable, "-c", program], stdin=subprocess.PIPE, stdout=subprocess.PIPE
     ) as process:
-        assert process.stdout is not None and process.stdout.readline()
         try:
-            end = time.monotonic() + 30
-            came = None
-            while True:  # asleep, or well into its loop: what it printed is behind it
-                stat = Path(f"/proc/{process.pid}/stat").read_text().split()
-                state, ticks = stat[2], int(stat[13]) + int(stat[14])
-                came = ticks if came is None else came
-                if state == "S" if not expected else ticks >= came + 10:
-                    break
-                assert time.monotonic() < end, state
+            assert process.stdout is not None and process.stdout.readline()
+            began, end = state_and_ticks()[1], time.monotonic() + 30
+            while (state_and_ticks()[1] < began + 10) if expected else (state_and_ticks()[0] != "S"):
+                assert time.monotonic() < end
                 time.sleep(0.01)
             os.kill(process.pid, signal.SIGSTOP)
             os.waitid(os.P_PID, process.pid, os.WSTOPPED | os.WNOWAIT)
             assert computes(process.pid) is expected
         finally:
-            process.kill()  # stopped, it would be waited for without end
+            process.kill()
 
 
 def test_ctrl_c_never_finds_the_heap_locked(box: VirtualBox) -> None:
