@@ -160,6 +160,13 @@ def test_a_drawing(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     assert path.read_text().startswith("<svg")
 
 
+@pytest.mark.parametrize("more", [["--ratiometric"], []])
+def test_what_feeds_a_ratiometric_sender_is_said(more: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("--sender", "0.5-4.5 V", "--unit", "bar", "--range", "0", "100", *more) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert ("the board's own 5 V must not leave the box" in said) == bool(more)
+
+
 def test_stand_ins(capsys: pytest.CaptureFixture[str]) -> None:
     assert run(*FLOAT, "--tank", "--stand-in") == 0
     said = capsys.readouterr().out
@@ -368,6 +375,26 @@ def test_a_box_file_written_another_way(
     assert run(*OIL, "--into", str(box), "--yes") == code
     assert right in "".join(capsys.readouterr())
     assert (box.read_text() == text) == bool(code)
+
+
+BEGUN = {
+    "only a head": ("", 'kind = "ads1115"'),
+    "a converter on which nothing is yet": (
+        '[converter.main]\nkind = "ads1115"\naddress = 0x49\n',
+        'pin = "main.0"',
+    ),
+}
+
+
+@pytest.mark.parametrize("case", BEGUN)
+def test_the_first_input_goes_into_a_box_file_just_begun(case: str, tmp_path: Path) -> None:
+    more, right = BEGUN[case]
+    box = tmp_path / "box.toml"
+    box.write_text('[box]\nname = "begun"\nboard = "rp2040"\n' + more)
+    assert run(*FLOAT, "--into", str(box), "--yes") == 0
+    assert right in box.read_text() and len(read_box(box).chips) == 1
+    box.write_text('[box]\nname = "begun"\n' + more)
+    assert run(*FLOAT, "--into", str(box), "--yes") == 1, "what else is wrong of it is still told"
 
 
 def test_the_bus_is_that_of_the_box(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

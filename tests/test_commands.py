@@ -203,6 +203,16 @@ MISUSE = [
         "/nowhere/x.glt: cannot be written",
     ),
     ("over the box file", ["build", str(DEMO), "-o", str(DEMO)], 2, "is the box file itself"),
+    *(
+        (f"a {words[0]} of no name", [*words, "-o", ""], 2, "-o: is given no name")
+        for words in (
+            ["build", str(DEMO)],
+            ["face", str(DEMO)],
+            ["dial", str(DEMO), "left fuel"],
+            ["template", str(DEMO)],
+            ["record", str(DEMO)],
+        )
+    ),
     ("no such picture", ["bench", "--plot", "x.xyz"], 2, "x.xyz: no picture can be written there"),
     ("picture nowhere", ["bench", "--plot", "/nowhere/x.png"], 2, "/nowhere/x.png: no picture"),
     ("virtual box of nothing", ["virtual", "nothing.toml"], 2, "nothing.toml: cannot be read"),

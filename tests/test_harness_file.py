@@ -203,6 +203,12 @@ WRONG_WIRING: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
             '65: J1-5: "hydraulics" is nothing of this box file; did you mean "hydraulic"?',
         ],
     ),
+    "alike only in its return": (
+        [('10 = "test return"', '10 = "test return"\n9 = "page return"')],
+        [
+            '86: J3-9: "page return" is nothing of this box file; there is: rail, left fuel, hydraulic, oil, strip, test, knob, service jumper, bus, guard, ground, lamp ground'
+        ],
+    ),
     "unknown use far": (
         [('2 = "ground"', '2 = "zzz"')],
         [
@@ -574,6 +580,27 @@ NOTES: dict[str, tuple[list[tuple[str, str]], str]] = {
     "no fuse": (
         [('fuse = "3 A"\n', "")],
         "cable supply: no fuse is stated for bus; AWG 20 takes 5 A at most, at the bus end",
+    ),
+    "supply of a ratiometric sender": (
+        [
+            (
+                'name = "rail"\npin = "aft.3"\ncircuit = { kind = "direct" }',
+                'name = "rail"\npin = "aft.3"\ncircuit = { kind = "divider", top = "10 kohm", bottom = "15 kohm" }',
+            ),
+            ('nominal = "3.3 V"', 'nominal = "5 V"'),
+            ('pin = "aft.0"', "pin = 26"),
+            (
+                '"pull-up", resistor = "220 ohm", rail = "rail"',
+                '"divider", top = "10 kohm", bottom = "15 kohm", rail = "rail"',
+            ),
+            ('"480-31 ohm"', '"0.5-4.5 V"'),
+            (
+                'rail = "rail" }\nunit = "US gal"\nsender = "0-90 ohm"',
+                'rail = "reference" }\nunit = "US gal"\nsender = "0-90 ohm"',
+            ),
+            ('5 = "hydraulic"', '5 = "hydraulic"\n4 = "oil supply"'),
+        ],
+        'cable engine: oil supply: from the regulator that "rail" measures, never from the bus, which would burn the sender',
     ),
     "airframe": (
         [('bundle = "engine"', 'bundle = "engine"\nreturn = "airframe"'), ('11 = "oil return"\n', "")],

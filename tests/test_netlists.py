@@ -204,7 +204,7 @@ NOT_DRAWN = {  # by their designator: at the bus, or told of in words
         "JP22",
         "W1",
         "W2",
-        *(f"X{n}" for n in range(1, 14)),
+        *(f"X{n}" for n in range(1, 17)),
     },
     "lights": {"F101", "F111", "F121", "F102", "F112", "J3", "J4"},
     "face": {"U29", "J5"},

@@ -186,8 +186,11 @@ def test_the_bench(
     assert "1 passed, 0 failed" in (here / "hull.record.html").read_text()
     # what `gaugelight bench --json` prints can be read again, and says which table it was of
     monkeypatch.setattr("gaugelight.plots.bench_plot", lambda *what: None)
+    assert main(["bench", "--short", "--json"]) == 1
+    assert json.loads(capsys.readouterr().out)["plot"] == "bench.png", "the demo's, as README has it"
     assert main(["bench", "hull.toml", "--short", "--json"]) == 1
     (here / "bench.json").write_text(capsys.readouterr().out)
+    assert json.loads((here / "bench.json").read_text())["plot"] == "hull.bench.png"
     benched = json.loads((here / "bench.json").read_text())
     assert (benched["crc32"], benched["firmware"], benched["short"]) == (crc, VERSION, True)
     code, made = said(capsys, "hull.toml", *DAY, "--bench", "bench.json")

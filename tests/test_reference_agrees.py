@@ -72,7 +72,7 @@ NOT_SIMULATED = {
     "C292": "at a chip's supply pin",
     "S111": "as S101",
     **{name: "a connector" for name in ("J1", "J2", "J3", "J4", "J5", "J6", "J7", "JP22")},
-    **{f"X{n}": "a plug, a case, a holder, a restrictor" for n in range(1, 14)},
+    **{f"X{n}": "a plug, a case, a holder, a restrictor, what it is built on" for n in range(1, 17)},
     **{name: "wire" for name in ("W1", "W2")},
 }
 NOT_DRAWN = {
@@ -98,7 +98,7 @@ NOT_DRAWN = {
     "JP22",
     "W1",
     "W2",
-    *(f"X{n}" for n in range(1, 14)),
+    *(f"X{n}" for n in range(1, 17)),
 }
 
 

@@ -183,6 +183,11 @@ def test_where_nothing_fits_it_says_what_that_may_mean(ran: Ran) -> None:
     assert "what to do" not in out and "next:" not in out
 
 
+@pytest.mark.parametrize(("name", "told"), [("bus", True), ("coolant pressure", False)])
+def test_a_low_voltage_may_be_true(ran: Ran, name: str, told: bool) -> None:
+    assert ("what the box says may be so" in ran(str(DEMO), name, "--measured", "box", "2 V")[1]) == told
+
+
 def test_where_the_bus_may_be_on_the_wire_it_says_so(ran: Ran) -> None:
     for volts, there in (("3.0", True), ("0.745", False)):
         out = " ".join(ran(str(DEMO), "left fuel", "--volts", volts)[1].split())

@@ -269,7 +269,7 @@ class Reader:
             return None
         return Section(self, key, 0, value, key)
 
-    def box(self) -> Box:
+    def box(self, begun: bool = False) -> Box:
         if twice := self.names_twice():  # whatever names one of them cannot be judged
             raise WrongBoxFile(self.file, twice)
         name, supply = "", Fraction(14)
@@ -311,7 +311,7 @@ class Reader:
             near = difflib.get_close_matches(key, TABLES, 1)
             cure = f'did you mean "{near[0]}"?' if near else f"known: {', '.join(TABLES)}"
             self.wrong(self.line_of(key), key, f"unknown table; {cure}")
-        if not self.problems:
+        if not self.problems and not begun:
             for name in chips.keys() - {
                 i.converter.chip.name for i in inputs if i.converter.chip is not None
             }:
@@ -662,8 +662,9 @@ def _default_step(width: float) -> Fraction:
     return max(power * m for m in (1, 2, 5, 10, 20, 50) if power * m <= width / 100)
 
 
-def read_box(path: Path) -> Box:
-    """The box a file describes. Raises WrongBoxFile with every problem that stands in it, Misuse."""
+def read_box(path: Path, begun: bool = False) -> Box:
+    """The box a file describes; begun: an input is yet to be added, the first, or a converter's. Raises WrongBoxFile
+    with every problem that stands in it, Misuse."""
     try:
         text = path.read_text(encoding="utf-8-sig")
     except OSError as problem:
@@ -671,16 +672,19 @@ def read_box(path: Path) -> Box:
     except UnicodeDecodeError:
         what = "is not text in UTF-8; give the box file (.toml), not its image"
         raise WrongBoxFile(str(path), [Problem(0, "file", what)]) from None
-    return box_of_text(str(path), text)
+    return box_of_text(str(path), text, begun)
 
 
-def box_of_text(file: str, text: str) -> Box:
-    """The box that the text of a file describes. Raises WrongBoxFile with every problem that stands in it."""
-    from gaugelight.check import problems_of  # check needs Box
+def box_of_text(file: str, text: str, begun: bool = False) -> Box:
+    """The box that the text of a file describes; begun: as in read_box. Raises WrongBoxFile with every problem that stands
+    in it."""
+    from gaugelight.check import NOTHING_TO_DO, problems_of  # check needs Box
 
     reader = Reader(file, text.replace("\r\n", "\n"))
-    box = reader.box()
+    box = reader.box(begun)
     problems = reader.problems or [reader.at_key(problem) for problem in problems_of(box)]
+    if begun:
+        problems = [problem for problem in problems if problem.what != NOTHING_TO_DO]
     if problems:
         raise WrongBoxFile(file, problems)
     return box

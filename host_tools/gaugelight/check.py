@@ -20,6 +20,7 @@ from gaugelight.preferred import E24_VALUES, nearest_above
 from gaugelight.problems import Problem
 
 MOST_LAMPS = 6
+NOTHING_TO_DO = "has nothing to do; add an [[input]] or a [[lamp]]"
 MOST_AMPERES = 0.1  # through a pull-up: more heats the sender and its resistor
 
 
@@ -42,7 +43,7 @@ def _numbers(box: Box) -> Iterator[Problem]:
                 outputs[most].line, outputs[most].name, f"{len(outputs)} {kind}; the box takes {most}"
             )
     if not box.inputs and not lamps:
-        yield Problem(1, "box", "has nothing to do; add an [[input]] or a [[lamp]]")
+        yield Problem(1, "box", NOTHING_TO_DO)
 
 
 def _pins(box: Box) -> Iterator[Problem]:

@@ -899,6 +899,11 @@ def _at_fault(fault: str | None) -> str:
     return f", but what it follows has failed: {fault}" if fault else ""
 
 
+def _bench_picture(box: str) -> str:
+    """Of a box file in the folder one stands in; the demo's, which nobody named, has no box's name before it."""
+    return "bench.png" if box == str(DEMO) else f"{Path(box).stem}.bench.png"
+
+
 def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugebox import VERSION
     from gaugelight.bench import Row, bench
@@ -906,7 +911,7 @@ def bench(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.plots import bench_plot
 
     box = read_box(Path(words.box))
-    plot = _picture(words.plot)
+    plot = _picture(_bench_picture(words.box) if words.plot is None else words.plot)
 
     def show(row: Row) -> None:
         mark = "held  " if row.held else "WRONG "
@@ -1292,7 +1297,9 @@ def parser() -> Parser:
     )
     one.add_argument("box", metavar="BOX", nargs="?", default=str(DEMO))
     one.add_argument(
-        "--plot", metavar="FILE", default="bench.png", help="picture to write (default: bench.png)"
+        "--plot",
+        metavar="FILE",
+        help="picture to write (default: the box file's name with .bench.png; of the demo bench.png)",
     )
     one.add_argument(
         "--short",
@@ -1332,6 +1339,8 @@ def main(argv: list[str] | None = None) -> int:
     try:
         words = parser().parse_args(argv)
         command = words.command
+        if getattr(words, "output", None) == "":
+            raise Misuse("-o: is given no name; name a file, or leave -o out")
         said, code = words.run(words, Screen(quiet=as_json))
     except Wrong as wrong:
         said, code = {"error": list(wrong.lines)}, wrong.exit_code

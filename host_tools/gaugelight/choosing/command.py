@@ -52,7 +52,7 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
         if given["unit"] != floats.found.unit:
             raise Misuse(f"--unit {given['unit']}: {words.two_floats} reckons in {floats.found.unit}")
         _show_floats(screen, floats)
-    box = None if words.into is None else read_box(Path(words.into))
+    box = None if words.into is None else read_box(Path(words.into), begun=True)
     if box is not None and given["bus"] is None:
         given["bus"] = f"{bus_of(float(box.supply)):g} V"
     typed = dict(given)

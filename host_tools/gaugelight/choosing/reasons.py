@@ -116,6 +116,13 @@ def row(number: int, one: Candidate) -> list[str]:
     ]
 
 
+# hardware_notes/reference_box.md, "Other senders"
+SENSOR_SUPPLY = (
+    "the sender's comes from a regulator for sensors, which bears bus voltage on its output, and is measured behind it;"
+    " the board's own 5 V must not leave the box, and the bus would burn the sender"
+)
+
+
 def facts(one: Candidate) -> list[Fact]:
     """Why this circuit, in figures."""
     unit, asked = one.input.unit, one.asked
@@ -152,6 +159,8 @@ def facts(one: Candidate) -> list[Fact]:
     said += [("wire faults", line) for line in _told(one)]
     said += [("wire", line) for line in _wire(one)]
     said += [("loop", line) for line in _loop(one)]
+    if isinstance(one.circuit, Divider) and one.circuit.rail is not None:
+        said.append(("supply", SENSOR_SUPPLY))
     said += [("pressure", line) for line in _pressure(one)]
     return said
 

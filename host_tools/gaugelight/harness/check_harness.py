@@ -7,6 +7,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from gaugelight import loads, wires
+from gaugelight.circuits import Divider
 from gaugelight.harness.cables import PIN, Lead, Wiring, amperes, fuse_of, wiring_of
 from gaugelight.harness.harness_file import Cable, Connector
 from gaugelight.harness.uses import (
@@ -26,7 +27,7 @@ from gaugelight.lights import BUS_OUTPUT, DIM_REQUEST, Lamp
 from gaugelight.problems import Problem, meant
 
 if TYPE_CHECKING:
-    from gaugelight.boxfile import Box
+    from gaugelight.boxfile import Box, Input
 
 DSUB_GAUGE, DSUB_AMPERES = (
     20,
@@ -394,6 +395,9 @@ def _notes_on_cable(wiring: Wiring, cable: Cable, uses: tuple[Use, ...]) -> Iter
     if unfused:
         most = wires.largest_fuse(cable.gauge)
         yield f"no fuse is stated for {', '.join(unfused)}; AWG {cable.gauge} takes {most:g} A at most, at the bus end"
+    for use in uses:
+        if (rail := _rail_of(wiring, use)) is not None:
+            yield f'{use.text}: from the regulator that "{rail.name}" measures, never from the bus, which would burn the sender'
     measured = next((use for use in uses if wiring.kind(use) == "input"), None)
     if cable.airframe and measured is not None:
         yield f"{measured.thing} comes back through the airframe, whose voltage drop adds to its signal; a wire back takes that out"
@@ -407,5 +411,17 @@ def _notes_on_cable(wiring: Wiring, cable: Cable, uses: tuple[Use, ...]) -> Iter
 def _fed(wiring: Wiring, lead: Lead) -> bool:
     """It hangs on the bus."""
     return any(
-        use == Use(BUS) or use.part in ("feed", "supply") and at_bus(use, wiring.things) for use in lead.uses
+        use == Use(BUS)
+        or use.part in ("feed", "supply")
+        and at_bus(use, wiring.things)
+        and _rail_of(wiring, use) is None
+        for use in lead.uses
     )
+
+
+def _rail_of(wiring: Wiring, use: Use) -> Input | None:
+    """The measured supply that a ratiometric sender lives on; None where the use is none of its supply."""
+    one = wiring.box.input(use.thing)
+    if one is None or use.part != "supply" or not isinstance(one.circuit, Divider):
+        return None
+    return wiring.box.rail_of(one)

@@ -141,7 +141,7 @@ def _use(written: str, known: dict[str, Use]) -> Use:
     if name and not written == name:
         parts = [use.text for use in known.values() if use.thing == name]
         raise ValueError(f'"{written}" is no use of {name}; there is: {", ".join(parts)}')
-    near = difflib.get_close_matches(written, known, 1)
+    near = difflib.get_close_matches(written, known, 1, cutoff=0.75)
     names = [*dict.fromkeys(use.thing for use in known.values())]
     raise ValueError(f'"{written}" is nothing of this box file; {meant(written, near or names)}')
 

@@ -20,7 +20,7 @@ from gaugelight.tracing.causes import NONE, OFF_THE_BUS, causes
 from gaugelight.tracing.expected import Row, expected, meaning
 from gaugelight.tracing.measurements import BOX, TRUE, WIGGLE, Measured, from_box, measured, measurement_of
 from gaugelight.tracing.narrow import NEAR, Left, Next
-from gaugelight.tracing.traced import LOOP, RAIL, RESISTIVE, Meter, Traced, traced
+from gaugelight.tracing.traced import LOOP, RAIL, RESISTIVE, VOLTS, Meter, Traced, traced
 from gaugelight.tracing.wired import METER_OPEN, SAYS_CONVERTER, SAYS_RAIL
 
 CONNECTOR, SENDER = "connector", "sender"
@@ -34,6 +34,10 @@ FUEL = (
 BUS = (
     "Bus voltage may be on this wire: power off except to measure volts at the box, nothing else done with power on at the sender, until that is"
     " ruled out."
+)
+ITSELF = (
+    "No sender stands between: what the box says may be so. The meter at the box's connector first; where it says the same, that voltage is what"
+    " is wrong, and none of these causes."
 )
 CURE = "the weights and ranges of the causes are ours, after common practice: they rank, they do not prove"
 
@@ -385,6 +389,8 @@ def _show_next(
     of: Traced, rows: Sequence[Left], following: Next | None, command: str | None, screen: Screen
 ) -> None:
     groups = narrow.groups(rows)
+    if of.kind == VOLTS and groups:
+        screen.say(ITSELF)
     if following is not None:
         one = following.measurement
         screen.say(
