@@ -447,6 +447,11 @@ GUIDED: dict[str, tuple[list[str], dict[str, Any], dict[str, Any]]] = {
         {},
         {"unit": "degC", "range": (25, 100), "tank": False, "name": "temperature", "wire_stated": False},
     ),
+    "the sender itself as the first answer": (
+        ["240-33 ohm", "l", *[""] * 9],
+        {},
+        {"sender": "240-33 ohm", "unit": "l", "tank": True},
+    ),
     "a name that is free": (
         ["", "", "", "", "", "", "", "", "3 m", "left fuel", ""],
         {},

@@ -258,7 +258,7 @@ def read_sender(text: str) -> tuple[str, Any]:
         return "ohm", value
     if text.startswith("thermocouple"):
         raise ValueError(
-            "a thermocouple goes on two pins of an ADS1115 with no resistor to choose; see millivolt in README and hardware_notes"
+            "a thermocouple goes on two pins of an ADS1115 with no resistor to choose; see millivolt in host_tools/box_file.md and hardware_notes"
         )
     by_hand = BY_HAND.fullmatch(text)
     if by_hand is not None:

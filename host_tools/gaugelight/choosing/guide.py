@@ -69,12 +69,15 @@ def guide(given: Mapping[str, Any], answer: Answer, say: Say, taken: Collection[
     if "sender" not in words and "points" not in words and "series" not in words:
         for number, kind in enumerate(KINDS, 1):
             say(f"  {number}  {KINDS[kind]}")
-        kind = ask("What does the sender give?", "1", _one_of(tuple(KINDS)))
-        unit, default = SENDERS[kind]
-        question = "Its value at the lowest and at the highest reading, from its data sheet or a meter"
-        if kind == RESISTANCE:
-            say(f"  or Pt100, Pt1000; a thermistor: {THERMISTORS}")
-        words["sender"] = ask(question, default, lambda text: _sender(text, unit))
+        kind = ask("What does the sender give? (or the sender itself, 240-33 ohm)", "1", _kind_or_sender)
+        if kind in SENDERS:
+            unit, default = SENDERS[kind]
+            question = "Its value at the lowest and at the highest reading, from its data sheet or a meter"
+            if kind == RESISTANCE:
+                say(f"  or Pt100, Pt1000; a thermistor: {THERMISTORS}")
+            words["sender"] = ask(question, default, lambda text: _sender(text, unit))
+        else:
+            words["sender"] = kind
     signal = read_sender(words["sender"])[0] if "sender" in words else ""
     thermometer = signal == "ohm" and _is_thermometer(words["sender"])
     unit = asked(
@@ -158,6 +161,20 @@ def _ends_of_table(sender: str) -> str:
     table = value.get("table", ()) if isinstance(value, dict) else ()
     celsius = sorted(float(parse_quantity(at, "degC")) for _, at in table)
     return f"{celsius[0]:g} {celsius[-1]:g}" if celsius else ""
+
+
+def _kind_or_sender(text: str) -> str:
+    """One of KINDS, or a sender written out."""
+    try:
+        return _one_of(tuple(KINDS))(text)
+    except ValueError:
+        try:
+            read_sender(text)
+        except (ValueError, Misuse):
+            pass
+        else:
+            return text
+        raise
 
 
 def _run(text: str) -> str:
