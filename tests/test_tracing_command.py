@@ -217,6 +217,14 @@ def test_two_that_contradict_each_other_are_no_cause(
     assert said["next"]["what"] == what
 
 
+@pytest.mark.parametrize(
+    "option, values", [("--ohms", ("3", "46")), ("--volts", ("0.2", "0.9")), ("--true", ("3", "15"))]
+)
+def test_an_option_given_twice_is_two_measurements(ran: Ran, option: str, values: tuple[str, str]) -> None:
+    out = ran(str(DEMO), "left fuel", option, values[0], option, values[1], "--json")[1]
+    assert len(json.loads(out)["measured"]) == 2 and json.loads(out)["disagree"] == [[0, 1]]
+
+
 def test_where_two_disagree_the_bus_is_not_forgotten(ran: Ran) -> None:
     for volts, there in (("13.6", True), ("0.5", False)):
         words = ("--measured", "volts at the connector", "0.9", "--measured", "volts at the connector", volts)

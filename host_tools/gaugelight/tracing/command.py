@@ -129,10 +129,10 @@ def _given(of: Traced, words: argparse.Namespace) -> tuple[list[Measured], list[
     found, options = [], []
     single = [
         (unit, text)
-        for unit, text in (("ohm", words.ohms), ("mA", words.ma), ("V", words.volts))
-        if text is not None
+        for unit, texts in (("ohm", words.ohms), ("mA", words.ma), ("V", words.volts))
+        for text in texts
     ]
-    if len(single) > 1:
+    if len({unit for unit, _ in single}) > 1:
         raise Misuse('one of --ohms, --ma, --volts; others with --measured "volts at the sender" 0.7')
     where = words.where
     for unit, text in single:
@@ -144,8 +144,8 @@ def _given(of: Traced, words: argparse.Namespace) -> tuple[list[Measured], list[
         name = f"{_name_of(of, unit, where)}, {place}"
         found.append(measured(of, measurement_of(of, name), text))
         options += ["--measured", found[-1].measurement.words(of), found[-1].shown]
-    if words.true is not None:
-        found.append(measured(of, measurement_of(of, TRUE), words.true))
+    for text in words.true:
+        found.append(measured(of, measurement_of(of, TRUE), text))
         options += ["--measured", TRUE, found[-1].shown]
     for name, text in words.measured:
         found.append(measured(of, measurement_of(of, name), text))
