@@ -14,7 +14,9 @@ from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.cli import main
 from gaugelight.said import Said, convert
+from gaugelight.tracing.measurements import available
 from gaugelight.tracing.trace_trial import DEMO, SENDERS
+from gaugelight.tracing.traced import traced
 
 Ran = Callable[..., tuple[int, str, str]]
 
@@ -192,3 +194,65 @@ def test_where_the_bus_may_be_on_the_wire_it_says_so(ran: Ran) -> None:
     for volts, there in (("3.0", True), ("0.745", False)):
         out = " ".join(ran(str(DEMO), "left fuel", "--volts", volts)[1].split())
         assert ("Bus voltage may be on this wire: power off" in out) == there
+
+
+@pytest.mark.parametrize(
+    "name, what, values, result",
+    [
+        ("left fuel", "ohms at the connector, half", ("3", "46"), "VALUE"),
+        ("hydraulic", "box", ("open", "9 mA"), "WHAT IT SAYS"),
+    ],
+)
+def test_two_that_contradict_each_other_are_no_cause(
+    ran: Ran, name: str, what: str, values: tuple[str, str], result: str
+) -> None:
+    """The command to go on with leaves both out, and keeps what else was given."""
+    words = [str(DEMO), name, "--measured", what, values[0], "--true", f"{5 if name == 'left fuel' else 700}"]
+    words += ["--measured", what, values[1]]
+    code, out, _ = ran(*words)
+    told = " ".join(out.split())
+    assert code == 1
+    assert "the two do not agree: measure again, or something comes and goes (wiggle)" in told
+    assert "what to do:" not in told and "would give" not in told
+    command = shlex.split(re.findall(r"then: (.*)", out)[0])
+    assert command[4:5] == ["--measured"] and command[5] == "true reading"
+    assert command[-3:] == ["--measured", what, result] and command.count("--measured") == 2
+    said = json.loads(ran(*words, "--json")[1])
+    assert said["disagree"] == [[1, 2]] and said["causes"] == said["repairs"] == []
+    assert said["next"]["what"] == what
+
+
+@pytest.mark.parametrize(
+    "option, values", [("--ohms", ("3", "46")), ("--volts", ("0.2", "0.9")), ("--true", ("3", "15"))]
+)
+def test_an_option_given_twice_is_two_measurements(ran: Ran, option: str, values: tuple[str, str]) -> None:
+    out = ran(str(DEMO), "left fuel", option, values[0], option, values[1], "--json")[1]
+    assert len(json.loads(out)["measured"]) == 2 and json.loads(out)["disagree"] == [[0, 1]]
+
+
+def test_where_two_disagree_the_bus_is_not_forgotten(ran: Ran) -> None:
+    for volts, there in (("13.6", True), ("0.5", False)):
+        words = ("--measured", "volts at the connector", "0.9", "--measured", "volts at the connector", volts)
+        out = " ".join(ran(str(DEMO), "left fuel", *words)[1].split())
+        assert "do not agree" in out and ("Bus voltage may be on this wire: power off" in out) == there
+
+
+@pytest.mark.parametrize(
+    "file, name, there",
+    [
+        (SENDERS, "current", True),
+        (DEMO, "bus", True),
+        (DEMO, "left fuel", False),
+        (SENDERS, "exhaust", False),
+    ],
+)
+def test_battery_volts_are_said(ran: Ran, file: Path, name: str, there: bool) -> None:
+    """With what is suggested, and at the end, whatever it suggests."""
+    one = traced(read_box(file), name)
+    for each in available(one):
+        said = "fuse pulled first" in each.how and "a slip of the probe welds" in each.how
+        assert said == (there and each.what not in ("box", "true reading", "wiggle")), each.what
+    words = ("--measured", "box", f"{one.middle:.3g} {one.one.circuit.unit}")
+    assert (
+        "its sense wires are at battery volts" in " ".join(ran(str(file), name, *words)[1].split())
+    ) == there

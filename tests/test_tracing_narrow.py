@@ -160,6 +160,14 @@ KEPT = {
     "4000 ohm may be a contact": (("demo", "left fuel"), {"ohms at the connector": "4000"}, "corroded contact in the signal wire"),
     "3 V may be two grounds": (("demo", "left fuel"), {"volts at the connector": "3.2"}, "the sender's ground stands above the box's"),
     "a rail 1.5 % high on an open return": (("demo", "left fuel"), {"volts between grounds": "3.35"}, "the sender's return is open"),
+    "corrosion before a current shunt's input": (
+        ("senders", "current"), {"box": "31.53 mV", "true reading": "48.9594 A", "volts at the connector": "42.11 mV"}, "corroded contact in the signal wire",
+    ),
+    "400 kohm of it": (("senders", "current"), {"ohms at the connector": "400000"}, "corroded contact in the signal wire"),
+    "a shorted sender holds nothing up": (
+        ("senders", "manifold"), {"volts at the sender": "0.005"}, "signal wire shorted to ground, or to its return",
+    ),
+    "and none holds the bus down": (("senders", "manifold"), {"volts at the sender": "14"}, "bus voltage on the signal wire"),
     "a float short of full": (
         ("demo", "left fuel"), {"ohms at the connector, empty": "0", "ohms at the connector, full": "64"}, "float moves over part of its travel only",
     ),
@@ -341,3 +349,32 @@ def test_the_bus_as_it_was_measured_narrows_what_hangs_on_it() -> None:
         )
         widths.append(float(high[0] - low[0]))
     assert widths[1] < widths[0] / 5
+
+
+HALF = "ohms at the connector, half"
+# input, two measurements or more, which two of them no cause that stays as it is explains
+TWICE: dict[str, tuple[str, list[tuple[str, str]], tuple[tuple[int, int], ...]]] = {
+    "half twice, open and shut": ("left fuel", [(HALF, "3"), (HALF, "46")], ((0, 1),)),
+    "half twice, by another word": ("left fuel", [(HALF, "3"), ("ohms at the connector, 50 %", "46")], ((0, 1),)),
+    "half twice, and the float not put quite there": ("left fuel", [(HALF, "41"), (HALF, "46")], ()),
+    "two places": ("left fuel", [("ohms at the connector, empty", "3"), (HALF, "46")], ()),
+    "two kinds": ("left fuel", [("ohms at the sender, half", "3"), (HALF, "46")], ()),
+    "here and at a place": ("left fuel", [("ohms at the connector", "3"), (HALF, "46")], ()),
+    "at no place": ("hydraulic", [("mA at the connector", "5"), ("mA at the connector", "9")], ((0, 1),)),
+    "at no place, the meter's own error": ("hydraulic", [("mA at the connector", "9.02"), ("mA at the connector", "9")], ()),
+    "the box, a fault and a signal": ("left fuel", [("box", "open"), ("box", "46 ohm")], ((0, 1),)),
+    "the box, the same fault": ("left fuel", [("box", "open"), ("box", "open")], ()),
+    "the first and the last of three": ("left fuel", [(HALF, "3"), ("ohms at the connector", "3"), (HALF, "46")], ((0, 2),)),
+    "it jumps and does not": ("left fuel", [("wiggle", "jumps"), ("wiggle", "steady")], ((0, 1),)),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name, results, pairs", TWICE.values(), ids=TWICE)
+def test_which_two_do_not_agree(
+    name: str, results: list[tuple[str, str]], pairs: tuple[tuple[int, int], ...]
+) -> None:
+    one = of("demo", name)
+    assert (
+        narrow.disagree(one, [measured(one, measurement_of(one, what), value) for what, value in results])
+        == pairs
+    )

@@ -14,7 +14,8 @@ import pytest
 from gaugelight.boxfile import read_box
 from gaugelight.tracing.faulty_plant import Aircraft
 from gaugelight.tracing.traced import Traced, traced
-from gaugelight.tracing.wired import Wired, healthy, pin_volts
+from gaugelight.tracing.measurements import measurement_of, tolerance
+from gaugelight.tracing.wired import Wired, healthy, pin_volts, predicted
 
 HERE = Path(__file__).parent
 NETLISTS = HERE.parent / "hardware_notes" / "netlists"
@@ -99,7 +100,8 @@ RATIO = {
     "nothing wrong": Fault({}, {}, {}),
     "corroded": Fault({"Rwire": 6002.0}, {"wire": 6000.0}, {"wire": 6000.0}),
     "wire open": both("wire", OPEN, "Rwire"),
-    "shorted": both("leak", 0.05, "Rground"),
+    # a sender that sends 10 mA at most of its 2.5 V, as the resistor that lets so much through
+    "shorted": Fault({"Rground": 0.05, "Routput": 248.0}, {"leak": 0.05}, {"leak": 0.05}),
     "on the bus": Fault({"Rchafe": 2e-3}, {"bus": 2e-3}, {"chafe": 2e-3}),
     "ground above": both("offset", 0.3, "Voffset"),
     "ground below": both("offset", -0.3, "Voffset"),
@@ -154,7 +156,7 @@ def test_loop_faults(tmp_path: Path) -> None:
 
 @needs_ngspice
 def test_ratiometric_faults(tmp_path: Path) -> None:
-    """What a short leaves depends on the sender's output resistance, which each model takes another of: a few millivolts."""
+    """What a short leaves depends on how much the sender can send, of which each model knows something else: a few millivolts."""
     of = replace(traced(read_box(SENDERS), "manifold"), supply_off=0.0)
     fixed = {
         "Vsupply": 5.0, "Rsupplywire": 1e-3, "Routput": 5.0, "Rwire": 2.0, "Rchafe": OPEN, "Rground": OPEN, "Voffset": 0.0, "Rtop": 10e3,
@@ -162,6 +164,37 @@ def test_ratiometric_faults(tmp_path: Path) -> None:
     }  # fmt: skip
     cases = [fault.parts for fault in RATIO.values()]
     compared(of, RATIO, pins(tmp_path, "supply_ratio.cir", fixed, cases, "v(pin)"), 1e-3, 5e-3)
+
+
+@pytest.mark.parametrize("name", ["current", "exhaust"])
+def test_corrosion_before_a_few_millivolts(name: str) -> None:
+    """5 to 200 kohm, whatever the converter has between its inputs: what one model gives lies between the ends of what the other predicts."""
+    of = traced(read_box(SENDERS), name)
+    of = replace(of, cold=25.0)
+    box = measurement_of(of, "box")
+    for ohms in (5e3, 20e3, 60e3, 200e3):
+        state = replace(healthy(of, np.array([0.1, 0.5, 0.9])), wire=ohms)
+        low, high = predicted(of, state, "box", 3)
+        for load in (-0.3, 0.0, 0.3):
+            for k, level in enumerate((0.1, 0.5, 0.9)):
+                aircraft = Aircraft(of.box, of.one, level, 14.0, 25.0, {"load": load}, [], wire=ohms)
+                count = float(of.count(np.array([aircraft.pin("box", level, 0.0)]))[0])
+                off = tolerance(of, box, count)
+                assert low[k] - off <= count <= high[k] + off, (ohms, load, level)
+
+
+@pytest.mark.parametrize("name, most", [("manifold", 0.01), ("ambient light", 1e-3)])
+def test_a_shorted_sender_sends_no_more_than_it_can(name: str, most: float) -> None:
+    """Volts that a short leaves, on the pin and at the sender: what one model gives lies between the ends of what the other predicts."""
+    where = SENDERS if name == "manifold" else DEMO
+    of = traced(read_box(where), name)
+    for leak in (0.6, 0.05):
+        state = replace(healthy(of, np.array([HALF])), leak=leak)
+        aircraft = Aircraft(of.box, of.one, HALF, 14.0, 25.0, {}, [], drives=most, leak=leak)
+        for what in ("volts at the connector", "volts at the sender"):
+            low, high = predicted(of, state, what, 1)
+            volts = aircraft.meter(what, HALF)
+            assert low[0] <= volts <= high[0] and volts < 0.1, (what, leak)
 
 
 @needs_ngspice
@@ -177,3 +210,16 @@ def test_a_couple(tmp_path: Path) -> None:
     for (name, fault), volts in zip(COUPLE.items(), found):
         state = replace(healthy(of, np.array([HALF])), **fault.state)
         assert pin_volts(of, state, 0)[0] == pytest.approx(volts, rel=2e-4), name
+
+
+def test_a_sender_without_its_supply_has_none_at_its_terminals() -> None:
+    """An open wire lets nothing of it through that a meter shows."""
+    of = traced(read_box(SENDERS), "manifold")
+    aircraft = Aircraft(of.box, of.one, HALF, 14.0, 25.0, {}, [], supply_wire=OPEN)
+    assert abs(aircraft.meter("supply at the sender", HALF)) < 1e-3
+    assert (
+        predicted(of, replace(healthy(of, np.array([HALF])), supply_wire=OPEN), "supply at the sender", 1)[1][
+            0
+        ]
+        < 1e-3
+    )

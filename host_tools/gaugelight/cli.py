@@ -1243,10 +1243,14 @@ def parser() -> Parser:
     one.add_argument(
         "--ohms",
         metavar="VALUE",
+        action="append",
+        default=[],
         help="with the box unplugged, power off; open, or OL, where the meter shows that",
     )
-    one.add_argument("--ma", metavar="VALUE", help="in the loop, power on")
-    one.add_argument("--volts", metavar="VALUE", help="wire on the box, power on")
+    one.add_argument("--ma", metavar="VALUE", action="append", default=[], help="in the loop, power on")
+    one.add_argument(
+        "--volts", metavar="VALUE", action="append", default=[], help="wire on the box, power on"
+    )
     one.add_argument(
         "--where",
         choices=("connector", "sender"),
@@ -1262,7 +1266,11 @@ def parser() -> Parser:
         help='the sender brought to empty, quarter, half, "three quarters", full, or a reading; may stand several times',
     )
     one.add_argument(
-        "--true", metavar="READING", help="what is truly there: by dipstick, reference gauge, thermometer"
+        "--true",
+        metavar="READING",
+        action="append",
+        default=[],
+        help="what is truly there: by dipstick, reference gauge, thermometer",
     )
     one.add_argument(
         "--measured",

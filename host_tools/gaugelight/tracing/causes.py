@@ -149,7 +149,7 @@ def _ohms_of_wire(of: Traced) -> tuple[float, float]:
         return 0.02 * (circuit.top + circuit.bottom), 100 * circuit.top
     if isinstance(circuit, Direct) and circuit.pull_down is not None:
         return 0.02 * circuit.pull_down, 30 * circuit.pull_down
-    return 200.0, 200e3
+    return 200.0, METER_OPEN
 
 
 def _wires(of: Traced, weight: float = 4) -> Iterator[Cause]:

@@ -18,7 +18,16 @@ from gaugelight.said import Said, shown
 from gaugelight.tracing import narrow
 from gaugelight.tracing.causes import NONE, OFF_THE_BUS, causes
 from gaugelight.tracing.expected import Row, expected, meaning
-from gaugelight.tracing.measurements import BOX, TRUE, WIGGLE, Measured, from_box, measured, measurement_of
+from gaugelight.tracing.measurements import (
+    AT_BATTERY,
+    BOX,
+    TRUE,
+    WIGGLE,
+    Measured,
+    from_box,
+    measured,
+    measurement_of,
+)
 from gaugelight.tracing.narrow import NEAR, Left, Next
 from gaugelight.tracing.traced import LOOP, RAIL, RESISTIVE, VOLTS, Meter, Traced, traced
 from gaugelight.tracing.wired import METER_OPEN, SAYS_CONVERTER, SAYS_RAIL
@@ -69,6 +78,8 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
     if not given:
         screen.say(f"  measured something? give it: gaugelight trace {_call(words)} {_example(of)}")
         return said, 0
+    if pairs := narrow.disagree(of, given):
+        return said | _disagreeing(of, words, given, options, pairs, screen) | {"note": note or None}, 1
     rows = narrow.left(of, causes(of), given)
     following = narrow.next_measurement(of, rows, given)
     near = {row.cause.name for row in rows if row.fits} | {row.cause.name for row in _nearest_out(rows)}
@@ -83,9 +94,7 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
     _show_causes(rows, predictions, screen)
     command = None if following is None else _command(of, words, options, following)
     _show_next(of, rows, following, command, screen)
-    if of.tank:
-        screen.say(FUEL)
-    screen.say(ADVISORY)
+    _show_cautions(of, screen)
     said |= _said(of, given, rows, predictions, following, command)
     said["note"] = note or None
     return said, 0 if any(row.fits and row.cause.repair == NONE for row in rows) else 1
@@ -124,10 +133,10 @@ def _given(of: Traced, words: argparse.Namespace) -> tuple[list[Measured], list[
     found, options = [], []
     single = [
         (unit, text)
-        for unit, text in (("ohm", words.ohms), ("mA", words.ma), ("V", words.volts))
-        if text is not None
+        for unit, texts in (("ohm", words.ohms), ("mA", words.ma), ("V", words.volts))
+        for text in texts
     ]
-    if len(single) > 1:
+    if len({unit for unit, _ in single}) > 1:
         raise Misuse('one of --ohms, --ma, --volts; others with --measured "volts at the sender" 0.7')
     where = words.where
     for unit, text in single:
@@ -139,8 +148,8 @@ def _given(of: Traced, words: argparse.Namespace) -> tuple[list[Measured], list[
         name = f"{_name_of(of, unit, where)}, {place}"
         found.append(measured(of, measurement_of(of, name), text))
         options += ["--measured", found[-1].measurement.words(of), found[-1].shown]
-    if words.true is not None:
-        found.append(measured(of, measurement_of(of, TRUE), words.true))
+    for text in words.true:
+        found.append(measured(of, measurement_of(of, TRUE), text))
         options += ["--measured", TRUE, found[-1].shown]
     for name, text in words.measured:
         found.append(measured(of, measurement_of(of, name), text))
@@ -408,6 +417,48 @@ def _show_next(
         screen.say(f"  {CURE}")
 
 
+def _show_cautions(of: Traced, screen: Screen) -> None:
+    if of.tank:
+        screen.say(FUEL)
+    if of.at_battery:
+        screen.say(f"Battery: {AT_BATTERY}.")
+    screen.say(ADVISORY)
+
+
+def _disagreeing(
+    of: Traced,
+    words: argparse.Namespace,
+    given: Sequence[Measured],
+    options: Sequence[str],
+    pairs: Sequence[tuple[int, int]],
+    screen: Screen,
+) -> dict[str, Any]:
+    """No cause is told where two of one kind contradict each other: what changes between two measurements is in no model."""
+    _show_meaning(of, given, screen)
+    for first, second in pairs:
+        one, other = given[first], given[second]
+        moved = "" if one.measurement.place is not None else "; or what is truly there has changed"
+        screen.say(
+            f"{one.measurement.words(of)}: {one.shown} and {other.shown}: the two do not agree: measure again, or something comes and goes (wiggle):"
+            f" a contact, a float, a chafed wire{moved}; no cause is told from them"
+        )
+    on_bus = [cause for cause in causes(of) if cause.repair == OFF_THE_BUS]
+    may_be_bus = any(row.fits for one in given for row in narrow.left(of, on_bus, [one]))
+    out = {k for pair in pairs for k in pair}
+    kept = [option for k, option in enumerate(options) if k // 3 not in out]  # three words each
+    again = given[pairs[0][0]].measurement
+    command = _command(of, words, kept, Next(again, 0.0, 0.0))
+    screen.say(f"next: {again.words(of)}, once more")
+    screen.say(f"  how: {again.how}")
+    screen.say(f"  then: {command}")
+    if may_be_bus:
+        screen.say(BUS)
+    _show_cautions(of, screen)
+    return _said(of, given, (), {}, Next(again, 0.0, 0.0), command) | {
+        "disagree": [[first, second] for first, second in pairs]
+    }
+
+
 def _command(of: Traced, words: argparse.Namespace, options: Sequence[str], following: Next) -> str:
     kept: list[str] = []
     for option, value in (("--supply", words.supply), ("--cold", words.cold)):
@@ -470,6 +521,7 @@ def _said(
             for row in sorted(rows, key=lambda row: row.off)
         ],
         "repairs": list(narrow.groups(rows)),
+        "disagree": [],
         "next": (
             None
             if following is None

@@ -18,6 +18,8 @@ from gaugelight.laws import Itself, Thermocouple, celsius_of
 
 OFF = 1e12  # ohm
 WIRE = 1e-3
+UNPOWERED = 1e6  # ohm between the supply terminals of such a sender, less than a meter has: our own
+OUTPUT = 5.0  # ohm in the output of a sender that gives volts
 CLIPS = 3.6  # volts, where a pin's protection clamps
 
 
@@ -116,6 +118,7 @@ class Aircraft:
     draw: float = 5.0
     least: float = 9.0  # volts that a transmitter needs
     starved: float = 1e5  # ohm of one that has less
+    drives: float = 0.01  # ampere, at most, that an output sends or takes: an amplifier's short circuit
 
     # --- the sender ---
 
@@ -267,15 +270,16 @@ class Aircraft:
                 return
             net.source("airframe", "0", self.offset)
             net.resistor("body", "airframe", max(self.back, WIRE))
-            net.resistor("stud", "connector", known + self.wire + 5.0)
+            net.resistor("output", "stud", OUTPUT)
+            net.resistor("stud", "connector", known + self.wire)
             if self._shares_supply:
                 net.source("supply", "0", self._rail_volts())
                 net.resistor("supply", "plus", max(self.supply_wire, WIRE))
                 net.resistor("supply", "connector", self.plus)
                 if self.supply_wire < OFF / 2 and not self.around:
                     net.current("plus", "body", self.draw / 1000)
-                else:
-                    net.resistor("plus", "body", 1e9)
+                else:  # without current the sender, and the meter over it, pull its plus to its body
+                    net.resistor("plus", "body", UNPOWERED)
             else:
                 net.source("plus", "body", 5.0)
 
@@ -340,22 +344,28 @@ class Aircraft:
             net.source("stud", "0", at_sender)
             return net.solve()
         if not self._shares_supply:
-            net.source("stud", "body", self.sender_volts(level))
+            net.source("output", "body", self.sender_volts(level))
             return net.solve()
         if self.no_ground is not None:
-            net.source("stud", "0", self.no_ground * self._rail_volts())
+            net.source("output", "0", self.no_ground * self._rail_volts())
             return net.solve()
         volts = self.sender_volts(level)
         rail = self.box.rail_of(self.one)
         nominal = self._no_rail if rail is None else float(rail.nominal or 0)
-        net.source("stud", "body", volts)
+        net.source("output", "body", volts)
         for _ in range(3):
             found = net.solve()
             on = max(found["plus"] - found["body"], 0.0)
             share = 1.0 if self.volts is not None else on / nominal
             a, b, _ = net.sources[-1]
             net.sources[-1] = a, b, volts * share
-        return net.solve()
+        found = net.solve()
+        sends = (found["output"] - found["stud"]) / OUTPUT
+        if abs(sends) > self.drives:  # shorted, or held up by another: its output gives what it can
+            net.sources.pop()
+            net.current("body", "output", math.copysign(self.drives, sends))
+            found = net.solve()
+        return found
 
     # --- what meter and box get ---
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -106,6 +106,10 @@ ON_MA = (
     "the meter on mA between the two ends of that one wire, never from a supply to ground: on mA it is a short; power on; after it power off, and"
     " its leads back to volts"
 )
+AT_BATTERY = (
+    "where it lies on the battery's side: fuse pulled first, before a wire or plug is, and while probes are clipped on; its sense wires are at"
+    " battery volts, master on or off: a slip of the probe welds"
+)
 TANK_OPEN = "tank drained and vented before a sender comes out of it; that is a licensed mechanic's work"
 
 
@@ -115,6 +119,16 @@ def _ohms(of: Traced, doing: str) -> str:
 
 def available(of: Traced) -> tuple[Measurement, ...]:
     """All that can be measured on that input, but at no place of its own."""
+    found = _available(of)
+    if not of.at_battery:
+        return found
+    return tuple(
+        one if one.what in (BOX, TRUE, WIGGLE) else replace(one, how=f"{AT_BATTERY}; {one.how}")
+        for one in found
+    )
+
+
+def _available(of: Traced) -> tuple[Measurement, ...]:
     found = [Measurement(BOX, "count", 0.5, "read what the box says: signal or fault, `gaugelight read`")]
     kind, on = of.kind, "power on, box connected; touch nothing else with the probes"
     if kind == RAIL:

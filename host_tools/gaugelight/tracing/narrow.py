@@ -140,6 +140,28 @@ def _left(of: Traced, cause: Cause, found: Sequence[Measured]) -> Left:
     return Left(cause, float(np.min(offs)), every[offs <= NEAR])
 
 
+SAME_PLACE = 1e-3  # of the travel
+
+
+def disagree(of: Traced, found: Sequence[Measured]) -> tuple[tuple[int, int], ...]:
+    """Which two measurements of one kind at one place (or all at no place of their own) lie further apart than both their tolerances let them:
+    no cause that stays as it is explains them."""
+    pairs = []
+    for k, one in enumerate(found):
+        for j, other in enumerate(found[:k]):
+            where, there = one.measurement.place, other.measurement.place
+            if one.measurement.what != other.measurement.what or (where is None) != (there is None):
+                continue
+            tolerance = math.hypot(one.tolerance, other.tolerance)
+            if where is not None and there is not None:
+                if abs(where - there) > SAME_PLACE:
+                    continue
+                tolerance = math.hypot(tolerance, 2**0.5 * off_by_place(of, one.measurement.what, where))
+            if max(one.low - other.high, other.low - one.high) > NEAR * tolerance:
+                pairs.append((j, k))
+    return tuple(pairs)
+
+
 def groups(rows: Sequence[Left]) -> dict[str, list[Left]]:
     """Those that fit, by what is to be done: nothing first, then the likeliest."""
     found: dict[str, list[Left]] = {}

@@ -31,7 +31,7 @@ from gaugebox.log import POWER, Log
 from gaugebox.store import SLOTS, Store, slot_header
 from gaugelight.boxfile import Box, read_box
 from gaugelight.build import build
-from gaugelight.circuits import REFERENCE, Divider, Millivolt, PullUp, Shunt
+from gaugelight.circuits import REFERENCE, Direct, Divider, Millivolt, PullUp, Shunt
 from gaugelight.converters import OnChip
 from gaugelight.lights import Lights
 from gaugelight.plant import Aircraft as WholeAircraft
@@ -496,6 +496,11 @@ def _aircraft(of: Traced, random: Random) -> Aircraft:
         offset=random.uniform(-0.005, 0.005), least=random.uniform(7.2, 9.8), starved=_log(random, 2e4, 5e5),
         own_ohms=random.uniform(2, 50) if of.kind == THERMOCOUPLE else random.uniform(0.05, 1),
     )  # fmt: skip
+    if of.kind == VOLTAGE:
+        # its output's short circuit: a phototransistor's behind 2 to 13 kohm, or an amplifier's
+        aircraft.drives = (
+            _log(random, 2.5e-4, 2e-3) if isinstance(circuit, Direct) else _log(random, 2e-3, 3e-2)
+        )
     if of.kind == RAIL:
         nominal = float(of.one.nominal or 0)
         aircraft.level = of.level(nominal * random.uniform(0.98, 1.02))

@@ -100,6 +100,11 @@ class Traced:
         return self.one.unit in FUEL_UNITS
 
     @property
+    def at_battery(self) -> bool:
+        """Its wires may be at battery volts, master off or on: of a current shunt, or of a supply's volts."""
+        return self.kind in (VOLTS, MILLIVOLTS)
+
+    @property
     def pressure(self) -> bool:
         return self.one.bare_unit in PRESSURE_UNITS
 

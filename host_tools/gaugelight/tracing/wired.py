@@ -29,6 +29,11 @@ COUPLE_OHMS = 0.0, 60.0  # of a thermocouple and its own wires: common practice,
 CURRENT_SHUNT_OHMS = 0.0, 2.0  # of a current shunt and its wires
 ENDS = 0, 1
 OUTPUT_OHMS = 10.0  # of a sender that gives volts: common practice, no source
+# ampere that one sends or takes at most, from a phototransistor behind kilohms to an amplifier that drives hard: common practice, no source
+SHORT_CIRCUIT = 2e-4, 5e-2
+LOADED = 2.0  # times what the box's good input takes a sender can send at least
+# of a chip's typical ohms between two inputs, which its maker states no limits of (ADS1115, SBAS444: "typical" alone): assumed
+CHIP_LOAD = 0.65, 1.5
 BURN_OUT = 1.6e-6  # ampere, at most, that a thermocouple's burn-out resistor sends (hardware_notes/netlists/millivolt.cir: 0.75 uA)
 
 # ohm, least and most, of a good signal wire and return with their contacts, beyond what is stated: common practice, no source
@@ -131,14 +136,14 @@ def _inside(of: Traced, w: Wired) -> tuple[Value, Value, Value, float, float]:
     return load, 0.0, 0.0 if circuit.pull_down is None else 1 / circuit.pull_down, 0.0, protected
 
 
-def _at_box(of: Traced, w: Wired, outside: _Outside) -> _AtBox:
+def _at_box(of: Traced, w: Wired, outside: _Outside, chip_load: float = 1.0) -> _AtBox:
+    """chip_load: of millivolts, what is between the converter's inputs, as a share of what it is typically."""
     circuit, converter = of.one.circuit, of.chain.converter
     if isinstance(circuit, Millivolt):
-        with_load = 2 * circuit.protection + converter.load
+        load = converter.load * chip_load
+        with_load = 2 * circuit.protection + load
         volts = outside.amperes / (outside.siemens + 1 / with_load)
-        return _AtBox(
-            np.asarray(volts), np.asarray(volts * converter.load / with_load), np.asarray(1 / with_load)
-        )
+        return _AtBox(np.asarray(volts), np.asarray(volts * load / with_load), np.asarray(1 / with_load))
     own, current, at_connector, between, protected = _inside(of, w)
     if isinstance(circuit, Divider):
         between = _resistor(circuit.top, w.resistor)  # type: ignore[assignment]
@@ -218,13 +223,31 @@ def _outside(of: Traced, w: Wired, how: str, end: int) -> _Outside:
     if how == "stand-in":
         return _Outside(1e3, 1e3 * stand_in_volts(of))
     if of.kind == VOLTAGE:
-        touching = touching + 1 / np.asarray(w.plus)
-        from_bus = from_bus + ratiometric_supply(of) * w.rail / np.asarray(w.plus)
-        volts = _given(of, w, end) + (0.0 if w.floating else _between_grounds(of, w)[0])
-    else:
-        volts = np.asarray(w.volts) * w.passes + np.asarray(w.offset)
+        return _limited(of, w, end, 0.0 if w.floating else _between_grounds(of, w)[0])[0]
+    volts = np.asarray(w.volts) * w.passes + np.asarray(w.offset)
     through = 1 / np.maximum(of.wire + w.wire + _own_ohms(of, end), 1e-3)
     return _Outside(touching + through, from_bus + through * volts)
+
+
+def _touching(of: Traced, w: Wired, end: int) -> _Outside:
+    """What touches the signal wire of a sender that gives volts."""
+    siemens = 1 / np.asarray(w.leak) + 1 / np.asarray(w.bus) + 1 / np.asarray(w.plus)
+    amperes = _bus(of, end) / np.asarray(w.bus) + ratiometric_supply(of) * w.rail / np.asarray(w.plus)
+    return _Outside(siemens, amperes)
+
+
+def _limited(of: Traced, w: Wired, end: int, body: Value) -> tuple[_Outside, Floats]:
+    """A sender that gives volts above its body's, with what touches its wire, and ampere that it sends: no more than it can."""
+    touching, volts = _touching(of, w, end), _given(of, w, end) + body
+    through = 1 / np.maximum(of.wire + w.wire + _own_ohms(of, end), 1e-3)
+    free = _Outside(touching.siemens + through, touching.amperes + through * volts)
+    sends = np.asarray(through * (volts - _at_box(of, w, free).connector))
+    takes = float(_at_box(of, Wired(), _Outside(0.0, 0.0)).siemens)
+    most = max(SHORT_CIRCUIT[end], LOADED * of.signal_span[1] * takes)
+    beyond = np.abs(sends) > most
+    sends = np.clip(sends, -most, most)
+    siemens = np.where(beyond, touching.siemens, free.siemens)
+    return _Outside(siemens, np.where(beyond, touching.amperes + sends, free.amperes)), sends
 
 
 def _wires(of: Traced, w: Wired, end: int) -> Value:
@@ -283,7 +306,12 @@ def _count(of: Traced, w: Wired, how: str) -> Pair:
     couple = of.one.circuit.unit == "mV"
 
     def counts(end: int) -> Floats:
-        pin = _at_box(of, w, _outside(of, w, how, end)).pin
+        outside = _outside(of, w, how, end)
+        if couple:
+            pins = [_at_box(of, w, outside, load).pin for load in CHIP_LOAD]
+            pin = np.maximum(*pins) if end else np.minimum(*pins)
+        else:
+            pin = _at_box(of, w, outside).pin
         if couple and how == "whole" and end:
             pin = pin + np.minimum(np.asarray(w.wire) * BURN_OUT, CLAMPED)
         if how == "wire off" or w.cut:
@@ -351,19 +379,14 @@ def _volts_at_connector(of: Traced, w: Wired) -> Pair:
 def _volts_without_sender(of: Traced, w: Wired) -> Pair:
     """At the connector, with the sender's wires off at the sender: what else reaches the wire."""
 
-    def volts(end: int) -> Floats:
-        siemens = 1 / np.asarray(w.leak) + 1 / np.asarray(w.bus) + 1 / np.asarray(w.plus)
-        amperes = _bus(of, end) / np.asarray(w.bus) + ratiometric_supply(of) * w.rail / np.asarray(w.plus)
-        return _at_box(of, w, _Outside(siemens, amperes)).connector
-
-    return _pair(of, w, volts)
+    return _pair(of, w, lambda end: _at_box(of, w, _touching(of, w, end)).connector)
 
 
 def _volts_at_sender(of: Traced, w: Wired) -> Pair:
     if of.kind == VOLTAGE and w.floating:
         return np.asarray(-ratiometric_supply(of)), np.asarray(ratiometric_supply(of))
     if of.kind == VOLTAGE:
-        return _pair(of, w, lambda end: np.asarray(_given(of, w, end)))
+        return _pair(of, w, lambda end: _at_terminal(of, w, end))
     if of.kind not in RESISTIVE:
         return _both(np.asarray(w.volts) * (1000 if of.one.circuit.unit == "mV" else 1))
 
@@ -372,6 +395,14 @@ def _volts_at_sender(of: Traced, w: Wired) -> Pair:
         return across * w.ohms / np.maximum(of.wire + w.wire + w.ohms + w.back, 1e-3)
 
     return _pair(of, w, volts)
+
+
+def _at_terminal(of: Traced, w: Wired, end: int) -> Floats:
+    """Volts of a sender that gives volts, between its signal terminal and its body: what it gives, or what it still holds up."""
+    body = _between_grounds(of, w)[0]
+    outside, sends = _limited(of, w, end, body)
+    connector = _at_box(of, w, outside).connector
+    return np.asarray(connector + sends * (of.wire + np.asarray(w.wire)) - body)
 
 
 def _between_grounds(of: Traced, w: Wired) -> Pair:
