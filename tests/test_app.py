@@ -1,10 +1,7 @@
 """The loop as a whole, tick by tick, in this process: gaugebox.app on the virtual chip, with a stand-in for board.py only."""
 
 import math
-import sys
-from collections.abc import Iterator
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pytest
@@ -13,11 +10,12 @@ from gaugebox.flight_log import FlightLog
 from gaugebox.log import AT_START, FAILED, POWER, RUNNING, Log
 from gaugebox.measure import CONVERTER, FAULT, FAULTS, RAIL, READING, SIGNAL
 from gaugebox.store import SLOT_HEADER_SIZE, SLOTS, Store, slot_header
+from gaugelight.application import application
 from gaugelight.build import Build, build
 from gaugelight.boxfile import read_box
 from gaugelight.filters import behind_divider, ripple
 from gaugelight.plant import Aircraft
-from gaugelight.virtual import ChipInProcess
+from gaugelight.virtual.in_process import BoardInProcess, ChipInProcess
 from gaugelight.virtual.world import Inputs, Outputs
 from paper import FrameBuffer
 
@@ -27,13 +25,11 @@ TICK_S = 0.02
 LASTING_S = 10
 
 
-class StandIn:
-    """board.Board on the virtual chip's `machine` and `time`; what it is told it keeps."""
+class StandIn(BoardInProcess):
+    """It keeps what it is told."""
 
     def __init__(self, chip: ChipInProcess) -> None:
-        self.machine: Any = chip.machine
-        self.time: Any = chip.time
-        self.i2c = self.machine.I2C(0, timeout=2000)
+        super().__init__(chip)
         self.jumper_closed = True
         self.line_open: list[bool] = []
         self.fed = 0
@@ -46,9 +42,6 @@ class StandIn:
 
     def service(self) -> bool:
         return self.jumper_closed
-
-    def converter(self, pin: int) -> Any:
-        return self.machine.ADC(self.machine.Pin(pin))
 
     def lamp(self, pin: int, frequency: int) -> Any:
         return self.machine.PWM(self.machine.Pin(pin), freq=frequency, duty_u16=0)
@@ -84,18 +77,6 @@ class StandIn:
 
     def lasts(self) -> None:
         self.lasting += 1
-
-    def now(self) -> int:
-        return int(self.time.ticks_ms())
-
-    def elapsed(self, since: int) -> int:
-        return int(self.time.ticks_diff(self.time.ticks_ms(), since))
-
-    def later(self, moment: int, ms: int) -> int:
-        return int(self.time.ticks_add(moment, ms))
-
-    def wait_until(self, due: int) -> None:
-        self.time.sleep_ms(max(0, self.time.ticks_diff(due, self.time.ticks_ms())))
 
     def next_byte(self) -> int:
         if not self.typed:
@@ -137,21 +118,8 @@ def demo() -> Build:
 
 
 @pytest.fixture(scope="module")
-def app_class() -> Iterator[type[Any]]:
-    """gaugebox.app names board.py, which names the chip's own modules; here nothing of them is called."""
-    names = ("framebuf", "machine", "micropython")
-    before = {name: sys.modules.get(name) for name in names}
-    sys.modules.update({name: ModuleType(name) for name in names})
-    try:
-        from gaugebox.app import App
-
-        yield App
-    finally:
-        for name, module in before.items():
-            if module is None:
-                del sys.modules[name]
-            else:
-                sys.modules[name] = module
+def app_class() -> type[Any]:
+    return application()
 
 
 @pytest.fixture

@@ -21,7 +21,7 @@ from gaugelight.harness.cables import wiring_of
 from gaugelight.harness.check_harness import problems_of_harness
 from gaugelight.harness.sheet import rows_of
 from gaugelight.problems import WrongBoxFile
-from test_netlists import DEMO, quantity, spice_number
+from test_netlists import DEMO, NOT_DRAWN as NOT_DRAWN_ON, quantity, spice_number
 from test_protection import NOTES
 
 PICTURES = ("reference_box", "reference_box_light", "reference_box_face", "reference_box_low_fuel")
@@ -75,31 +75,7 @@ NOT_SIMULATED = {
     **{f"X{n}": "a plug, a case, a holder, a restrictor, what it is built on" for n in range(1, 17)},
     **{name: "wire" for name in ("W1", "W2")},
 }
-NOT_DRAWN = {
-    "F1",
-    "F2",
-    "U1",
-    "U2",
-    "A1",
-    "J1",
-    "J2",
-    "J3",
-    "J4",
-    "J5",
-    "F101",
-    "F111",
-    "F121",
-    "F341",
-    "U29",
-    "U31",
-    "U33",
-    "J6",
-    "J7",
-    "JP22",
-    "W1",
-    "W2",
-    *(f"X{n}" for n in range(1, 17)),
-}
+NOT_DRAWN = set[str]().union(*NOT_DRAWN_ON.values())
 
 
 @dataclass(frozen=True)

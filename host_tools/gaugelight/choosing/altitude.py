@@ -110,7 +110,7 @@ def _reasons(service: str, kind: str, less: str, share: float) -> tuple[str, ...
             " stated; an absolute sender spares that, and tells neither leak nor cap",
         )
     if service == "fuel":
-        stands = f", and shows nothing of a pressure below that" if share > 0.1 else ""
+        stands = ", and shows nothing of a pressure below that" if share > 0.1 else ""
         return (
             "pump and carburettor work against tanks vented to the air around",
             f"a sealed sender reads {less}{stands}; an absolute one with the standard pressure taken off the same",

@@ -158,18 +158,15 @@ class Choice:
         return next((one for one in self.found if not one.against), None)
 
 
-def candidates(asked: Asked, places: Sequence[Place] = ()) -> tuple[Candidate, ...]:
-    """The best circuits for the sender, the best first; empty where there is none. Raises Misuse where an answer is wrong in itself."""
-    return choose(asked, places).found
-
-
 def choose(
     asked: Asked,
     places: Sequence[Place] = (),
     proposed: int = PROPOSED,
     told: Callable[[int, int], None] = lambda done, of: None,
 ) -> Choice:
-    """The same, with what was refused. places: where the input can stand; none: in a new box. told: how far it is, of how much."""
+    """The best circuits for the sender, the best first, and what was refused. Raises Misuse where an answer is wrong in itself.
+
+    places: where the input can stand; none: in a new box. told: how far it is, of how much."""
     kinds = [kind for kind in CONVERTERS[:2] if asked.converter in (kind, EITHER)]
     places = places or new_places(kinds, asked.bus)
     rated: list[_Rated] = []

@@ -8,12 +8,10 @@ from __future__ import annotations
 
 import multiprocessing
 import signal
-import sys
 from array import array
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,6 +20,7 @@ from numpy.typing import NDArray
 from gaugebox.measure import CLOCK_MASK, FAULT, READING, SILENT
 from gaugebox.readouts import NOWHERE
 from gaugebox.table import Table
+from gaugelight.application import application
 from gaugelight.flights.recording import Ints, Recording
 
 if TYPE_CHECKING:
@@ -178,17 +177,9 @@ class _Nothing:
 
 def box_of(table: Table) -> App:
     """The box's own loop with that table, on a board that does nothing."""
-    absent = [name for name in ("framebuf", "machine", "micropython") if name not in sys.modules]
-    # gaugebox.app names the chip's own modules; of them nothing is called here
-    sys.modules.update({name: ModuleType(name) for name in absent})
-    try:
-        from gaugebox.app import App
-    finally:
-        for name in absent:
-            del sys.modules[name]
     table.face = None  # it is not drawn
     board: Any = _Nothing(table)
-    return App(board, board, board, board)
+    return application()(board, board, board, board)
 
 
 def replay(job: Job, recording: Recording, progress: Progress = lambda done, of: None) -> Replay:

@@ -11,7 +11,7 @@ from gaugelight.boxfile import Box, read_box
 from gaugelight.dial import pdf, png, svg
 from gaugelight.lights import Knob
 from gaugelight.panel.cutouts import DSub, millimetres
-from gaugelight.panel.drill_sheet import CAUTIONS, PAPERS, Page, drills, holes, pages
+from gaugelight.panel.drill_sheet import CAUTIONS, Page, drills, holes, pages
 from gaugelight.panel.panel_file import DISPLAY, KNOB, Panel
 from gaugelight.problems import Misuse
 from gaugelight.whole_file import write_whole

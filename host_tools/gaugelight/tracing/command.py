@@ -32,7 +32,7 @@ from gaugelight.tracing.narrow import NEAR, Left, Next
 from gaugelight.tracing.traced import LOOP, RAIL, RESISTIVE, VOLTS, Meter, Traced, traced
 from gaugelight.tracing.wired import METER_OPEN, SAYS_CONVERTER, SAYS_RAIL
 
-CONNECTOR, SENDER = "connector", "sender"
+SENDER = "sender"
 SUPPLIES, COLDS = (0.0, 40.0), (-60.0, 150.0)  # V, degC: what can be
 SHOWN_OF_GROUP = 4
 SHOWN_OUT = 4  # of the causes that do not fit, the nearest

@@ -463,9 +463,3 @@ class Aircraft:
             assert isinstance(shunt, Shunt)
             return (found["connector"] - found["junction"]) / WIRE * 1000
         raise ValueError(what)
-
-
-def shown_off(aircraft: Aircraft, said: float | None) -> float:
-    """By how much of its travel the box's reading is off from the truth; infinite where it names a fault."""
-    low, high = aircraft.one.law.span
-    return math.inf if said is None else abs((said - low) / (high - low) - aircraft.level)

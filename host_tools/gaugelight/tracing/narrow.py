@@ -252,16 +252,3 @@ def _expected(
         [consistent[:, group == k].any(axis=1) for k in range(int(group.max()) + 1)], axis=1
     ).sum(axis=1)
     return bits, float(np.sum(chance * number))
-
-
-def places_of_truth(of: Traced, rows: Sequence[Left]) -> tuple[float, float] | None:
-    """Least and most true level, over all states that fit."""
-    levels = []
-    for row in rows:
-        if row.fits and len(row.states):
-            low, high = _levels(of, row.cause)
-            levels += [
-                low + float(row.states[:, 0].min()) * (high - low),
-                low + float(row.states[:, 0].max()) * (high - low),
-            ]
-    return (min(levels), max(levels)) if levels and not math.isnan(levels[0]) else None

@@ -1,4 +1,4 @@
-"""How often tracing finds what is wrong: single faults put into the model aircraft of a virtual box, and measured as it suggests.
+"""How often tracing finds what is wrong: single faults put into the aircraft of a virtual chip that runs the box's own code, and measured as it suggests.
 
     python -m gaugelight.tracing.trace_trial [--cases N] [--seed S] [--json] [--write FILE]
 
@@ -20,15 +20,15 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from fractions import Fraction
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
 
 from gaugebox.measure import COUNT, FAULT, FAULTS, READING, SIGNAL
 from gaugebox.flight_log import FlightLog
-from gaugebox.log import POWER, Log
+from gaugebox.log import Log
 from gaugebox.store import SLOTS, Store, slot_header
+from gaugelight.application import application
 from gaugelight.boxfile import Box, read_box
 from gaugelight.build import build
 from gaugelight.circuits import REFERENCE, Direct, Divider, Millivolt, PullUp, Shunt
@@ -41,11 +41,10 @@ from gaugelight.readouts import Face
 from gaugelight.tracing import measurements, narrow
 from gaugelight.tracing.causes import causes
 from gaugelight.tracing.faulty_plant import OFF, Aircraft
-from gaugelight.tracing.measurements import BOX, TRUE, WIGGLE, Measured, Measurement
+from gaugelight.tracing.measurements import TRUE, WIGGLE, Measured, Measurement
 from gaugelight.tracing.traced import (
     FLOAT,
     FLOATS,
-    FLOATS_IN_SERIES,
     KINDS,
     LOOP,
     MILLIVOLTS,
@@ -60,7 +59,7 @@ from gaugelight.tracing.traced import (
     traced,
 )
 from gaugelight.tracing.wired import stand_in, stand_in_volts
-from gaugelight.virtual import ChipInProcess
+from gaugelight.virtual.in_process import BoardInProcess, ChipInProcess
 from gaugelight.virtual.world import Inputs, Outputs
 from gaugelight.whole_file import write_whole
 
@@ -78,56 +77,7 @@ Random = np.random.Generator
 # --- the box: the real firmware on the virtual chip ---
 
 
-class _Board:
-    """What the firmware needs of board.Board, on the virtual chip."""
-
-    before, flight_pins = POWER, ()
-
-    def __init__(self, chip: ChipInProcess) -> None:
-        self.machine: Any = chip.machine
-        self.time: Any = chip.time
-        self.i2c = self.machine.I2C(0, timeout=2000)
-
-    def service(self) -> bool:
-        return True
-
-    def converter(self, pin: int) -> Any:
-        return self.machine.ADC(self.machine.Pin(pin))
-
-    def open_line(self) -> None:
-        pass
-
-    close_line = feed = lasts = open_line
-
-    def mark(self, doing: int) -> None:
-        pass
-
-    def remember(self, on: int, armed: int, key: int) -> None:
-        pass
-
-    def remembered(self, key: int) -> tuple[int, int]:
-        return 0, 0
-
-    def now(self) -> int:
-        return int(self.time.ticks_ms())
-
-    def elapsed(self, since: int) -> int:
-        return int(self.time.ticks_diff(self.time.ticks_ms(), since))
-
-    def later(self, moment: int, ms: int) -> int:
-        return int(self.time.ticks_add(moment, ms))
-
-    def wait_until(self, due: int) -> None:
-        self.time.sleep_ms(max(0, self.time.ticks_diff(due, self.time.ticks_ms())))
-
-    def next_byte(self) -> int:
-        return -1
-
-    def say(self, line: str) -> None:
-        pass
-
-
-class VirtualBox:
+class BoxInProcess:
     """One box whose inputs can be moved: volts on the pins of some, all others at rest."""
 
     def __init__(self, box: Box, folder: Path) -> None:
@@ -139,8 +89,9 @@ class VirtualBox:
         built = build(self.box)
         (folder / SLOTS[0]).write_bytes(slot_header(1) + built.image)
         self.chip = ChipInProcess(self)
-        self.app = _app()(
-            _Board(self.chip),
+        board: Any = BoardInProcess(self.chip)
+        self.app = application()(
+            board,
             Store(str(folder)),
             Log(str(folder / "log")),
             FlightLog(str(folder / "flights")),
@@ -181,17 +132,6 @@ class VirtualBox:
         exact = None if code else signal / 10**channel.record.signal_decimals
         said = measurements.from_box(of, measurement, FAULTS[code], count, exact, of_rail)
         return said, None if code else reading / 10**channel.record.reading_decimals
-
-
-def _app() -> Any:
-    names = [name for name in ("framebuf", "machine", "micropython") if name not in sys.modules]
-    sys.modules.update({name: ModuleType(name) for name in names})
-    try:
-        from gaugebox.app import App
-    finally:
-        for name in names:
-            del sys.modules[name]
-    return App
 
 
 # --- the faults ---
@@ -513,12 +453,12 @@ class Trial:
     random: Random
 
     def __init__(self, files: tuple[Path, ...], folder: Path) -> None:
-        self.inputs: dict[str, list[tuple[VirtualBox, Traced]]] = {kind: [] for kind in KINDS}
+        self.inputs: dict[str, list[tuple[BoxInProcess, Traced]]] = {kind: [] for kind in KINDS}
         for number, file in enumerate(files):
             box = read_box(file)
             place = folder / str(number)
             place.mkdir()
-            virtual = VirtualBox(box, place)
+            virtual = BoxInProcess(box, place)
             for one in box.inputs:
                 of = traced(box, one.name)
                 self.inputs[of.kind].append((virtual, of))
@@ -549,7 +489,7 @@ class Trial:
         return self._traced(virtual, of, aircraft, name, said)
 
     def _box_says(
-        self, virtual: VirtualBox, of: Traced, aircraft: Aircraft, measurement: Measurement, level: float
+        self, virtual: BoxInProcess, of: Traced, aircraft: Aircraft, measurement: Measurement, level: float
     ) -> tuple[Measured, float | None]:
         circuit = of.one.circuit
         here = (
@@ -570,7 +510,7 @@ class Trial:
             virtual.silent = {of.one.converter.chip.address}
         return virtual.says(of, measurement)
 
-    def _measure(self, virtual: VirtualBox, of: Traced, aircraft: Aircraft, one: Measurement) -> Measured:
+    def _measure(self, virtual: BoxInProcess, of: Traced, aircraft: Aircraft, one: Measurement) -> Measured:
         level = aircraft.level if one.place is None else one.place + self.random.uniform(-0.01, 0.01)
         if one.unit == "count":
             return self._box_says(virtual, of, aircraft, one, level)[0]
@@ -588,7 +528,9 @@ class Trial:
             return measurements.measured(of, one, "open" if value > 5e6 else f"{max(value, 0.0):.3f}")
         return measurements.measured(of, one, f"{value:.4f}")
 
-    def _traced(self, virtual: VirtualBox, of: Traced, aircraft: Aircraft, name: str, said: Measured) -> Case:
+    def _traced(
+        self, virtual: BoxInProcess, of: Traced, aircraft: Aircraft, name: str, said: Measured
+    ) -> Case:
         all_causes = left_over = causes(of)
         true = [cause for cause in all_causes if cause.name.startswith(name)]
         if name == "a sender of" and aircraft.standard is not None:  # that sender, no other
@@ -638,7 +580,7 @@ def _share(cases: Sequence[Case], what: Callable[[Case], bool]) -> str:
 def report(cases: Sequence[Case], seed: int = SEED) -> str:
     """The table that stands in hardware_notes/trace_trial.txt."""
     lines = [
-        "Single faults put into the model aircraft of a virtual box, each measured as `gaugelight trace` suggests, at most "
+        "Single faults put into the aircraft of a virtual chip that runs the box's own code, each measured as `gaugelight trace` suggests, at most "
         f"{MOST_MEASUREMENTS} times.",
         f"python -m gaugelight.tracing.trace_trial --write hardware_notes/trace_trial.txt (seed {seed}). Aircraft, faults and ranges are our own",
         "invention. What calls for the same repair counts as one cause: corrosion in a wire or in its connector, a sender open or worn inside.",

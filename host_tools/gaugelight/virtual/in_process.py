@@ -5,6 +5,7 @@ import sys
 from array import array
 from pathlib import Path
 from types import ModuleType
+from typing import Any
 
 from gaugelight.virtual import world as messages
 from gaugelight.virtual.chip import layout
@@ -69,3 +70,59 @@ class ChipInProcess:
             request[layout.SEQUENCE], self._now_us, layout.PWRON_RESET, self._adc_reference, inputs
         )
         reply[:] = array(layout.WORD, packed)
+
+
+class BoardInProcess:
+    """What the application needs of `board.Board`, on that chip: its jumper closed, nobody on its line, nothing kept over a reset."""
+
+    before = 0
+
+    def __init__(self, chip: ChipInProcess) -> None:
+        self.machine: Any = chip.machine
+        self.time: Any = chip.time
+        self.i2c = self.machine.I2C(0, timeout=2000)
+
+    def service(self) -> bool:
+        return True
+
+    def converter(self, pin: int) -> Any:
+        return self.machine.ADC(self.machine.Pin(pin))
+
+    def open_line(self) -> None:
+        pass
+
+    def close_line(self) -> None:
+        pass
+
+    def feed(self) -> None:
+        pass
+
+    def lasts(self) -> None:
+        pass
+
+    def mark(self, doing: int) -> None:
+        pass
+
+    def remember(self, on: int, armed: int, key: int) -> None:
+        pass
+
+    def remembered(self, key: int) -> tuple[int, int]:
+        return 0, 0
+
+    def now(self) -> int:
+        return int(self.time.ticks_ms())
+
+    def elapsed(self, since: int) -> int:
+        return int(self.time.ticks_diff(self.time.ticks_ms(), since))
+
+    def later(self, moment: int, ms: int) -> int:
+        return int(self.time.ticks_add(moment, ms))
+
+    def wait_until(self, due: int) -> None:
+        self.time.sleep_ms(max(0, self.time.ticks_diff(due, self.time.ticks_ms())))
+
+    def next_byte(self) -> int:
+        return -1
+
+    def say(self, line: str) -> None:
+        pass
