@@ -300,12 +300,13 @@ def test_a_process_is_caught_in_a_system_call(program: str, expected: bool) -> N
 
 def test_ctrl_c_never_finds_the_heap_locked(box: VirtualBox) -> None:
     """A program that takes heap all the time: an interrupt in the midst of that would leave it locked."""
-    run_main(
+    put_main(
         box,
         "import time\nwhile True:\n    try:\n        print('ready')\n        while True:\n            [bytearray(16) for _ in range(1000)]\n"
         "            time.sleep_us(50)\n    except KeyboardInterrupt:\n        print('caught')\n",
     )
     with Line(box.port) as line:
+        box.power_cycle()
         for _ in range(30):
             line.expect(b"ready\r\n")
             line.send(b"\x03")

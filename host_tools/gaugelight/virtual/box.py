@@ -9,6 +9,7 @@ moment the interpreter changes over, as it would be with a terminal between the 
 import contextlib
 import errno
 import importlib.util
+import math
 import os
 import platform
 import select
@@ -42,7 +43,7 @@ SOFT_REBOOT = b"MPY: soft reboot\r\n"
 _CLIENT_RECHECK_S = 0.02
 _CTRL_C_APART_S = 0.03  # a second one that meets an unserved first one would end the interpreter
 _CTRL_C_RETRY_S = 0.002
-_CTRL_C_PATIENCE_S = 0.5  # a program that computes and never reads or waits is interrupted where it is
+_CTRL_C_PATIENCE_S = 0.5  # of processor time: a program that never reads or waits is interrupted where it is
 _STALLED_CLIENT_S = 0.5  # then output is dropped, as the board's USB does
 _OUTPUT_MAX = 16384
 _INPUT_MAX = 4096
@@ -209,7 +210,7 @@ class VirtualBox:
         self._to_box = bytearray()
         self._last_out = 0
         self._interrupted_at = 0.0
-        self._interrupt_since: float | None = None
+        self._patience_ends_s: float | None = None  # set while a Ctrl-C waits for a place to interrupt
         self._input_blocked = False
 
         self._process: subprocess.Popen[bytes] | None = None
@@ -292,13 +293,15 @@ class VirtualBox:
                 self._commands.popleft()()
             if not self._running:
                 return
+        self._serve_client(
+            events.get(self._master, 0)
+        )  # first: what is printed from here on is a new client's
         if self._stdout_r in events:
             self._read_output()
         if self._process is not None and self._request_r in events:
             self._read_request()
         if self._process is not None and self._pidfd in events:
             self._process_ended()
-        self._serve_client(events.get(self._master, 0))
         now = time.monotonic()
         if self._stdin_w in events or ctrl_c and now >= self._interrupted_at + _CTRL_C_APART_S:
             self._forward_input()
@@ -326,10 +329,7 @@ class VirtualBox:
 
     def _serve_client(self, event: int) -> None:
         if not self._client:
-            probe = select.poll()
-            probe.register(self._master, select.POLLIN)
-            event = dict(probe.poll(0)).get(self._master, 0)
-            self._client = not event & select.POLLHUP
+            event = self._look_for_client()
         if event & select.POLLIN:
             self._read_client()
         if event & select.POLLHUP:
@@ -341,6 +341,13 @@ class VirtualBox:
                 )  # what the last client has not read is not the next's
         elif self._client:
             self._write_client()
+
+    def _look_for_client(self) -> int:
+        probe = select.poll()
+        probe.register(self._master, select.POLLIN)
+        event = dict(probe.poll(0)).get(self._master, 0)
+        self._client = not event & select.POLLHUP
+        return event
 
     def _read_client(self) -> None:
         try:
@@ -368,6 +375,8 @@ class VirtualBox:
             self._to_client.clear()
 
     def _show(self, data: bytes) -> None:
+        if not self._client:
+            self._look_for_client()
         if self._client and data:
             if not self._to_client:
                 self._to_client_since = time.monotonic()
@@ -415,13 +424,11 @@ class VirtualBox:
             return
         if self._to_box[0] == CTRL_C:
             now = time.monotonic()
-            if self._interrupt_since is None:
-                self._interrupt_since = now
-            interrupted = self._interrupt(now < self._interrupt_since + _CTRL_C_PATIENCE_S)
+            interrupted = self._interrupt()
             if interrupted is None:  # again in a moment
                 self._interrupted_at = now + _CTRL_C_RETRY_S - _CTRL_C_APART_S
                 return
-            self._interrupt_since = None
+            self._patience_ends_s = None
             if interrupted:
                 del self._to_box[0]
                 self._interrupted_at = now
@@ -435,11 +442,12 @@ class VirtualBox:
             return
         del self._to_box[:count]
 
-    def _interrupt(self, patient: bool) -> bool | None:
+    def _interrupt(self) -> bool | None:
         """Interrupt the interpreter if it wants Ctrl-C to; False if it takes it as a byte.
 
         Its handler jumps out of whatever it interrupts; out of the allocator it would leave the heap locked for ever. So it is
-        caught in a system call, where it reads or waits; None while it is in none and `patient`.
+        caught in a system call, where it reads or waits; None while it is in none and the holder has patience. Until then its next
+        exchange is not answered, so that it does wait.
         """
         if self._process is None:
             return False
@@ -451,8 +459,12 @@ class VirtualBox:
             for line in Path(f"/proc/{pid}/status").read_text().splitlines():
                 if line.startswith("SigCgt:"):
                     caught = bool(int(line.split()[1], 16) >> (signal.SIGINT - 1) & 1)
-            if caught and patient and computes(pid):
-                return None
+            if caught and computes(pid):
+                used_s = used_cpu_s(pid)
+                if self._patience_ends_s is None:
+                    self._patience_ends_s = used_s + _CTRL_C_PATIENCE_S
+                if used_s < self._patience_ends_s:
+                    return None
             if caught:
                 os.kill(pid, signal.SIGINT)
         finally:
@@ -522,6 +534,7 @@ class VirtualBox:
         self._heard = False
         self._hide_until_raw_prompt = False
         self._request = None
+        self._patience_ends_s = None
         self._start_at = None
         if self._process is None:
             return
@@ -588,6 +601,8 @@ class VirtualBox:
 
     def _due(self) -> float:
         """Real time at which the time asked for has passed."""
+        if self._patience_ends_s is not None:
+            return math.inf
         if self._now_us < self._fast_until_us:
             return 0.0
         real, virtual_us = self._paced_from
@@ -665,3 +680,9 @@ def computes(pid: int) -> bool:
         return Path(f"/proc/{pid}/syscall").read_text().startswith("-1")
     except OSError:  # a system that does not tell
         return False
+
+
+def used_cpu_s(pid: int) -> float:
+    """The processor time a process has had, in seconds."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
