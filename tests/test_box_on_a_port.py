@@ -600,7 +600,7 @@ def test_a_program_in_trouble(rig: Rig, trouble: str, jumper_closed: bool, resta
         assert rig.virtual.latest.pwm[15][1] > 10_000
         starts = len(rig.virtual.restarts)
         rig.aircraft.knobs[27] = 100.0
-        deadline = time.monotonic() + (8 if restarted else 6)
+        deadline = time.monotonic() + (30 if restarted else 6)
         while len(rig.virtual.restarts) == starts and time.monotonic() < deadline:
             time.sleep(0.05)
         assert rig.virtual.restarts[starts : starts + 1] == ([restarted] if restarted else [])

@@ -317,9 +317,8 @@ def test_a_client_that_does_not_read_does_not_stop_the_box(bench: Bench, box: Vi
     run_main(box, "import time\nwhile True:\n    print('x' * 200)\n    time.sleep_ms(1)\n")
     with Line(box.port):
         time.sleep(0.8)
-        before = bench.steps
-        time.sleep(0.8)
-        assert bench.steps > before
+        seen = bench.steps
+        wait_for(f"box._world.steps > {seen}", box)
 
 
 # -- time
@@ -338,7 +337,7 @@ def test_ticks_wrap_at_2_to_the_30_and_differences_do_not_notice(box: VirtualBox
         box.fast_forward(20_500)
         line.expect(b"wrap ")
         before, after, difference, same = line.expect(b"\r\n").split()
-    assert 2**30 - 20_000 <= int(before) < 2**30 and 0 <= int(after) < 2_000
+    assert 2**30 - 20_000 <= int(before) < 2**30 and int(after) == int(before) + 21_000 - 2**30
     assert (difference, same) == (b"21000", b"True")
 
 
@@ -346,21 +345,29 @@ def test_fast_forward_is_fast_and_then_time_is_real_again(bench: Bench, box: Vir
     run_main(box, TICKING)
     start, start_ms = time.monotonic(), bench.elapsed_ms
     box.fast_forward(60_000)
-    took_s = time.monotonic() - start
-    print(f"{took_s / 3000 * 1000:.3f} ms a tick")
-    assert 60_000 <= bench.elapsed_ms - start_ms < 60_200
-    assert took_s < 6
-    paced_ms, start = bench.elapsed_ms, time.monotonic()
-    time.sleep(0.5)
-    paced_ms, took_s = bench.elapsed_ms - paced_ms, time.monotonic() - start
-    assert abs(paced_ms - 1000 * took_s) < 150
+    took_ms = 1000 * (time.monotonic() - start)
+    assert took_ms < 30_000  # no speed, only that nobody waited
+    assert 60_000 <= bench.elapsed_ms - start_ms <= 60_000 + took_ms + 20
+    wait_for(f"box._world.elapsed_ms >= {bench.elapsed_ms + 500}", box)
+    real, virtual_us = box._paced_from
+    assert 1000 * (time.monotonic() - real) > box._now_us / 1000 - virtual_us / 1000 - 20
 
 
-def test_waiting_box_costs_little(box: VirtualBox) -> None:
+def test_waiting_box_costs_little(bench: Bench, box: VirtualBox, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The holder sleeps until there is something to do: a few rounds a tick, none in vain."""
+    rounds = [0]
+    serve = box._serve
+
+    def counted() -> None:
+        rounds[0] += 1
+        serve()
+
     run_main(box, TICKING)
-    before = time.process_time()
-    time.sleep(1)
-    assert time.process_time() - before < 0.15
+    monkeypatch.setattr(box, "_serve", counted)
+    wait_for("len(box.restarts) and box._world.steps > 20", box)
+    before, steps = rounds[0], bench.steps
+    wait_for(f"box._world.steps > {steps + 50}", box)
+    assert 50 < rounds[0] - before < 50 * 5
 
 
 # -- the watchdog
@@ -377,9 +384,9 @@ def test_watchdog_bites_in_virtual_time(box: VirtualBox, neglect: str) -> None:
         f"    {neglect}\n"
         "while True: time.sleep_ms(100)\n",
     )
-    box.fast_forward(17_000)
+    box.fast_forward(14_000)
     assert box.restarts[-1] == "power"
-    box.fast_forward(3_000)
+    box.fast_forward(6_000)
     assert box.restarts[-1] == "watchdog"
 
 
