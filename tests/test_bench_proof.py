@@ -139,6 +139,11 @@ def test_what_it_tells_is_the_box_files() -> None:
         '{ red = 0, says = "EMPTY" }',
     ):
         assert written in text
+    first = re.search(r"coolant pressure ([\d.]+) V for some seconds, then 0.9 V", PAGE)
+    charged = re.search(r"bus ([\d.]+) V for some seconds, then 12.5 V", PAGE)
+    assert first and charged, "what stands in `after` has to have been so"
+    before = answer("coolant pressure", float(first[1]))[1]
+    assert before is not None and before > 6 and float(charged[1]) > 13.2
     for words in ("COOLANT LOST", "ALTERNATOR OUT", "EMPTY"):
         assert words in PAGE.split("## What it tells")[1]
     assert answer("hydraulic", 3.7)[0] == "under" and answer("hydraulic", 0.0)[0] == "open"
