@@ -321,6 +321,13 @@ def test_a_dead_box_is_tried_with_its_ground_on() -> None:
     assert "J2-2 stays" in rows()["5.5"][0]
 
 
+def test_a_board_is_put_into_a_socket_that_was_measured() -> None:
+    """Before the step that puts U1, U2 and U29 in."""
+    steps = list(rows())
+    (measured,) = (step for step in steps if "empty sockets" in rows()[step][1])
+    assert steps.index(measured) < steps.index("6.1") and "U1, U2, U29 in." in PAGE.split("## 6")[1]
+
+
 def test_a_meter_on_milliamperes_has_ohms_of_its_own() -> None:
     low = float(re.search(r"10 ohm make ([\d.]+) mA of 22", PAGE)[1])  # type: ignore[index]
     nominal, allowed = (float(word) for word in re.findall(r"[\d.]+", MEASURED["4.2"])[:2])
