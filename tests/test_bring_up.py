@@ -434,6 +434,21 @@ def test_the_board_out_and_r91_in() -> None:
     assert RATINGS["R91"] > strong > 0.5, "half a watt would burn"
 
 
+@needs_ngspice
+@pytest.mark.parametrize("node, shorted", [("u6in", "with C94 shorted"), ("rail", "with C92, D96 or Q1")])
+def test_a_short_behind_r91(node: str, shorted: str) -> None:
+    """No fuse blows at a third of an ampere, so R91 bears it for ever, with a third of its rating to spare."""
+    text = (NOTES / "netlists" / "protection_box.cir").read_text()
+    with TemporaryDirectory() as place:
+        (Path(place) / "box.cir").write_text(text.replace("\n.control", f"\nRshort {node} 0 10m\n.control"))
+        command = ["ngspice", "-b", str(Path(place) / "box.cir")]
+        printed = subprocess.run(command, capture_output=True, text=True, timeout=60).stdout
+    found = re.search(r"(?m)^@r91\[p\] = (\S+)$", printed)
+    assert found and float(found[1]) < 0.75 * RATINGS["R91"]
+    page = (NOTES / "reference_box.md").read_text()
+    assert re.search(rf"{shorted} {float(found[1]):.1f} W", page)
+
+
 def board_with_gain(gain: int) -> float:
     """W in R91 with the board's 3.3 V dead and a Q1 of this gain."""
     values = {"board": 0, "chips": 30, "r191": 680, "r291": 680, "bus": 12, "dump": 12}
