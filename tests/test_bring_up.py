@@ -387,6 +387,15 @@ def test_what_a_knobs_wire_looks_like(name: str) -> None:
     assert word.format(abs(3.3 * run("knob.cir", values)[place])) in not_so(step)
 
 
+def test_the_knob_of_the_first_page_is_the_parts() -> None:
+    """A wiper that breaks has to fall through its settings in less than a tick of 20 ms."""
+    knob = next(line for line in (NOTES / "README.md").read_text().splitlines() if "* **Knob**" in line)
+    values = {name: PARTS[name]["value"] for name in ("P171", "R173", "R174", "C171", "C172")}
+    assert all(value in knob for value in values.values()), values
+    farads = [float(word) * 1e-9 for word in re.findall(r"([\d.]+) nF", knob)]
+    assert quantity(values["R174"]) * sum(farads) < 0.02
+
+
 def test_pins_and_times_of_the_page_are_the_box_files() -> None:
     """1.1's grounds, 6.3's test button, the sensor's delay before 7.1; the supply reaches what is asked of it."""
     box = read_box(DEMO)
