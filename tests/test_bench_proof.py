@@ -106,6 +106,15 @@ def moved_by(name: str, cells: list[str], reading: float) -> float:
     return max(abs(other - reading) for other in moved if other is not None)
 
 
+def test_the_parts_bear_their_own_heat() -> None:
+    rated = re.search(r"E24, ohm, ([\d.]+) W", PAGE)
+    assert rated
+    for name, cells in TABLE:
+        if one_of(name).circuit.unit == "mA" and cells[1] != "nothing":
+            amperes = set_by(cells, "mA") / 1e3
+            assert all(amperes**2 * float(ohms) < 0.8 * float(rated[1]) for ohms in cells[1].split(" + "))
+
+
 def test_the_pins_are_the_box_files() -> None:
     """In each heading: where the wire goes, and its return."""
     harness = demo().box.harness

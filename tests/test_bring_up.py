@@ -350,6 +350,13 @@ def test_each_part_with_a_direction_has_its_legs_told() -> None:
                 assert set(kind) - {"low", "for", "daylight"} <= words, (name, kind)
 
 
+def test_legs_of_knob_and_bypass() -> None:
+    """What a drawing has in words and a part has not; in the drawing's order, clockwise being up."""
+    rows_of = {line.split("|")[1].strip(): line for line in LEGS.splitlines() if line.startswith("| ")}
+    assert "upper end, wiper, lower end" in rows_of["P171"] and "right, middle, left" in rows_of["P171"]
+    assert "ring it out" in rows_of["S101, S111"] and PARTS["S101"]["what"].startswith("switch, double throw")
+
+
 def test_the_legs_are_the_netlists() -> None:
     box = (NOTES / "netlists" / "protection_box.cir").read_text()
     for n in range(1, 9):

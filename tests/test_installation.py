@@ -63,6 +63,8 @@ def test_the_depth_is_the_panels() -> None:
     display = next(one for one in box.panel.cutouts if one.name == "display")
     needed = box.panel.behind(display)
     assert needed == pytest.approx(68 + 5) and "68 mm of box, 5 mm of plug" in PAGE
+    hood = re.search(r"sides or bottom: a hood and its cable want (\d+) mm", PAGE)
+    assert hood and needed + int(hood[1]) > box.panel.depth
 
 
 def test_the_parts_the_page_names_are_in_the_table() -> None:
