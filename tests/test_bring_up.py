@@ -292,11 +292,13 @@ def test_what_a_missing_load_looks_like() -> None:
     assert r191 == r291 and words in not_so("1.8") and f"{beside(r191, r291):.0f}: R92" in not_so("1.8")
 
 
-EXCHANGED: dict[str, tuple[str, str, str]] = {  # top and bottom of a divider: the step of their sum, of their ratio
-    "R71": ("R72", "1.6", "6.6"),
-    "R81": ("R82", "1.7", "2.5"),
-    "R151": ("R152", "1.7", "8.6"),
-}
+EXCHANGED: dict[str, tuple[str, str, str]] = (
+    {  # top and bottom of a divider: the step of their sum, of their ratio
+        "R71": ("R72", "1.6", "6.6"),
+        "R81": ("R82", "1.7", "2.5"),
+        "R151": ("R152", "1.7", "8.6"),
+    }
+)
 
 
 @pytest.mark.parametrize("top", EXCHANGED)

@@ -290,7 +290,14 @@ def test_a_lamps_gate_that_went_to_its_drain(tmp_path: Path) -> None:
     """The bus over R101 and the pin's own diode on the 3.3 V: chips are lost, as lighting.md and this page say; a tank is not."""
     text = (NOTES / "netlists" / "protection_box.cir").read_text()
     gone = f"Rgone bus gp15 {PARTS['R101']['value'].split()[0]}\nDgone gp15 vdd chip\n"
-    for name, value in {"bus": 16, "dump": 16, "sender1": 0.1, "r191": 680, "r291": 680, "chips": 165}.items():
+    for name, value in {
+        "bus": 16,
+        "dump": 16,
+        "sender1": 0.1,
+        "r191": 680,
+        "r291": 680,
+        "chips": 165,
+    }.items():
         text, found = re.subn(rf"(?m)^(\.param {name}\s*=)\s*\S+", rf"\g<1> {value}", text)
         assert found == 1
     (tmp_path / "box.cir").write_text(text.replace(".model rectifier", gone + ".model rectifier", 1))

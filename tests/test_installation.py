@@ -64,7 +64,7 @@ def test_the_depth_is_the_panels() -> None:
     needed = box.panel.behind(display)
     assert needed == pytest.approx(68 + 5) and "68 mm of box, 5 mm of plug" in PAGE
     hood = re.search(r"sides or bottom: a hood and its cable want (\d+) mm", PAGE)
-    assert hood and needed + int(hood[1]) > box.panel.depth
+    assert hood and needed is not None and needed + int(hood[1]) > box.panel.depth
 
 
 def test_the_parts_the_page_names_are_in_the_table() -> None:
