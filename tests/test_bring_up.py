@@ -396,6 +396,17 @@ def test_what_a_knobs_wire_looks_like(name: str) -> None:
     assert word.format(abs(3.3 * run("knob.cir", values)[place])) in not_so(step)
 
 
+def test_every_output_has_its_resistor_to_ground() -> None:
+    """1.9: of the demo's lamps, dim request and bus output; a box that starts lights none."""
+    lights = read_box(DEMO).lights
+    assert lights.bus_output is not None and lights.dim_request is not None
+    pins = {one.pin for one in (*lights.lamps, lights.bus_output, lights.dim_request)}
+    assert pins == {int(pin) for pin in re.findall(r"GP(\d+)", rows()["1.9"][1])}
+    for name in re.findall(r"R\d+", not_so("1.9")):
+        assert PARTS[name]["value"] == "100 kohm"
+    assert len(re.findall(r"R\d+", not_so("1.9"))) == len(pins)
+
+
 def test_the_knob_of_the_first_page_is_the_parts() -> None:
     """A wiper that breaks has to fall through its settings in less than a tick of 20 ms."""
     knob = next(line for line in (NOTES / "README.md").read_text().splitlines() if "* **Knob**" in line)
