@@ -400,7 +400,7 @@ def test_every_output_has_its_resistor_to_ground() -> None:
     """1.9: of the demo's lamps, dim request and bus output; a box that starts lights none."""
     lights = read_box(DEMO).lights
     assert lights.bus_output is not None and lights.dim_request is not None
-    pins = {one.pin for one in (*lights.lamps, lights.bus_output, lights.dim_request)}
+    pins = {one.pin for one in lights.lamps} | {lights.bus_output.pin, lights.dim_request.pin}
     assert pins == {int(pin) for pin in re.findall(r"GP(\d+)", rows()["1.9"][1])}
     for name in re.findall(r"R\d+", not_so("1.9")):
         assert PARTS[name]["value"] == "100 kohm"
