@@ -345,9 +345,13 @@ def draw_supply(sheet: Sheet, x: float, y: float) -> None:
     sheet.net((x + 14.2, y + 0.9), "VSYS")
     sheet.part("Schottky", "D95", (x + 14.2, y), (x + 16.4, y), "40 V 1 A")
     sheet.part("Resistor", "R91", (x + 16.4, y), (x + 18.4, y))
-    box(sheet, "U6", "low drop\n3.3 V", (x + 18.4, y), (x + 21, y))
-    rail = x + 22
-    sheet.wire((x + 21, y), (rail + 6.9, y))
+    sheet.wire((x + 18.4, y), (x + 19.9, y))
+    sheet.dot((x + 18.7, y))
+    sheet.part("Capacitor", "C94", (x + 18.7, y), (x + 18.7, y - 2))
+    sheet.ground((x + 18.7, y - 2))
+    box(sheet, "U6", "low drop\n3.3 V", (x + 19.9, y), (x + 22.5, y))
+    rail = x + 23.5
+    sheet.wire((x + 22.5, y), (rail + 6.9, y))
     for place in (rail, rail + 1.6):
         sheet.dot((place, y))
     sheet.part("Capacitor", "C92", (rail, y), (rail, y - 2))

@@ -106,6 +106,15 @@ def moved_by(name: str, cells: list[str], reading: float) -> float:
     return max(abs(other - reading) for other in moved if other is not None)
 
 
+def test_the_parts_bear_their_own_heat() -> None:
+    rated = re.search(r"E24, ohm, ([\d.]+) W", PAGE)
+    assert rated
+    for name, cells in TABLE:
+        if one_of(name).circuit.unit == "mA" and cells[1] != "nothing":
+            amperes = set_by(cells, "mA") / 1e3
+            assert all(amperes**2 * float(ohms) < 0.8 * float(rated[1]) for ohms in cells[1].split(" + "))
+
+
 def test_the_pins_are_the_box_files() -> None:
     """In each heading: where the wire goes, and its return."""
     harness = demo().box.harness
@@ -139,6 +148,11 @@ def test_what_it_tells_is_the_box_files() -> None:
         '{ red = 0, says = "EMPTY" }',
     ):
         assert written in text
+    first = re.search(r"coolant pressure ([\d.]+) V for some seconds, then 0.9 V", PAGE)
+    charged = re.search(r"bus ([\d.]+) V for some seconds, then 12.5 V", PAGE)
+    assert first and charged, "what stands in `after` has to have been so"
+    before = answer("coolant pressure", float(first[1]))[1]
+    assert before is not None and before > 6 and float(charged[1]) > 13.2
     for words in ("COOLANT LOST", "ALTERNATOR OUT", "EMPTY"):
         assert words in PAGE.split("## What it tells")[1]
     assert answer("hydraulic", 3.7)[0] == "under" and answer("hydraulic", 0.0)[0] == "open"

@@ -285,6 +285,98 @@ def test_what_an_open_r82_looks_like(in_socket: float, word: str) -> None:
     assert word.format((said["@r82[p]"] * 1e9) ** 0.5) in not_so("2.5")
 
 
+def test_what_a_missing_load_looks_like() -> None:
+    """1.8: with one or both of the 680 ohm left out, or R92."""
+    r92, r191, r291 = (quantity(PARTS[name]["value"]) for name in ("R92", "R191", "R291"))
+    words = f"{beside(r92, r191):.0f}: R191 or R291 missing, {r92:.0f}: both"
+    assert r191 == r291 and words in not_so("1.8") and f"{beside(r191, r291):.0f}: R92" in not_so("1.8")
+
+
+EXCHANGED: dict[str, tuple[str, str, str]] = (
+    {  # top and bottom of a divider: the step of their sum, of their ratio
+        "R71": ("R72", "1.6", "6.6"),
+        "R81": ("R82", "1.7", "2.5"),
+        "R151": ("R152", "1.7", "8.6"),
+    }
+)
+
+
+@pytest.mark.parametrize("top", EXCHANGED)
+def test_exchanged_resistors_of_a_divider(top: str) -> None:
+    """Their sum is what it should be: that step sends on to the one which tells, and names them there."""
+    bottom, by_sum, by_ratio = EXCHANGED[top]
+    assert by_ratio in not_so(by_sum) and "exchanged" in not_so(by_sum)
+    assert top in not_so(by_ratio) and bottom in not_so(by_ratio)
+
+
+@needs_ngspice
+def test_what_exchanged_resistors_look_like() -> None:
+    said = board({}, {"R71": 15e3, "R72": 10e3})
+    assert f"{said['v(p7)']:.1f}: R71 and R72 exchanged" in not_so("6.6")
+    out = {"board": 0.0, "r191": 680.0, "r291": 680.0}
+    said = board(out, BARE | {"R81": 10e3, "R82": 47e3, "R86": 1e12})
+    assert f"{(said['@r82[p]'] * 47e3) ** 0.5:.1f}: R81 and R82 exchanged" in not_so("2.5")
+
+
+def test_a_dead_box_is_tried_with_its_ground_on() -> None:
+    """5.5: with all of J2 off no current has a way home, and every box would pass."""
+    assert "J2-2 stays" in rows()["5.5"][0]
+
+
+def test_a_board_is_put_into_a_socket_that_was_measured() -> None:
+    """Before the step that puts U1, U2 and U29 in."""
+    steps = list(rows())
+    (measured,) = (step for step in steps if "empty sockets" in rows()[step][1])
+    assert steps.index(measured) < steps.index("6.1") and "U1, U2, U29 in." in PAGE.split("## 6")[1]
+
+
+def test_a_meter_on_milliamperes_has_ohms_of_its_own() -> None:
+    low = float(re.search(r"10 ohm make ([\d.]+) mA of 22", PAGE)[1])  # type: ignore[index]
+    nominal, allowed = (float(word) for word in re.findall(r"[\d.]+", MEASURED["4.2"])[:2])
+    assert low == round(3.3e3 / 160, 1) < nominal - allowed
+
+
+LEGS = PAGE.split("**Which leg is which.**")[1].split("## 1 ")[0]
+
+
+def test_each_part_with_a_direction_has_its_legs_told() -> None:
+    """By the words of parts.csv; chips on boards of their own and the display have their pins' names beside them."""
+    told = [line.split("|")[1].lower() for line in LEGS.splitlines() if line.startswith("| ")]
+    words = {word for cell in told for word in re.findall(r"[a-z]+", cell)}
+    own = {"U1", "U2", "U29"}
+    for name, row in PARTS.items():
+        if name[0] in "DQUH" and name not in own or "electrolytic" in row["what"]:
+            if row["what"] != "double diode, silicon, in antiparallel":  # alike either way
+                kind = re.split(r"[,-]", row["what"].lower().replace("lamp, led", "led"))[0].split()
+                kind = ["electrolytic"] if kind == ["capacitor"] else ["regulator"] if name == "U5" else kind
+                assert set(kind) - {"low", "for", "daylight"} <= words, (name, kind)
+
+
+def test_legs_of_knob_and_bypass() -> None:
+    """What a drawing has in words and a part has not; in the drawing's order, clockwise being up."""
+    rows_of = {line.split("|")[1].strip(): line for line in LEGS.splitlines() if line.startswith("| ")}
+    assert "upper end, wiper, lower end" in rows_of["P171"] and "right, middle, left" in rows_of["P171"]
+    assert "ring it out" in rows_of["S101, S111"] and PARTS["S101"]["what"].startswith("switch, double throw")
+
+
+def test_the_legs_are_the_netlists() -> None:
+    box = (NOTES / "netlists" / "protection_box.cir").read_text()
+    for n in range(1, 9):
+        assert re.search(rf"(?m)^D{n}a +k{n} +clamp ", box) and re.search(rf"(?m)^D{n}b +0 +k{n} ", box)
+    assert "1 the anode to ground, 2 the cathode to CLAMP" in LEGS
+    lamp_wires = (NOTES / "netlists" / "lamp_protection.cir").read_text()
+    assert re.search(r"(?m)^MQ101 +d +g +s ", lamp_wires) and re.search(r"(?m)^Rs +s +0 ", lamp_wires)
+    assert "drain at the lamp's minus and D101, source to ground" in LEGS
+
+
+def test_what_the_models_take_for_granted_is_bought() -> None:
+    """U14's input stands at 0 V while nothing is asked of the bus output; R91 keeps U6 from every capacitor before it."""
+    assert "inputs from ground on" in PARTS["U14"]["what"]
+    box = (NOTES / "netlists" / "protection_box.cir").read_text()
+    at_u6 = {name for name, a, b in re.findall(r"(?m)^(C\d+) +(\S+) +(\S+) ", box) if "u6in" in (a, b)}
+    assert at_u6 == {"C94"} <= set(PARTS)
+
+
 # .param of knob.cir; the step, at which end of the travel, and what it says of it
 KNOB_WIRES: dict[str, tuple[dict[str, float], str, str, str]] = {
     "wiper broken, down": ({"wiper_wire": OPEN}, "8.7", "share_0", "{:.0f}: the wiper's wire"),
@@ -304,6 +396,26 @@ def test_what_a_knobs_wire_looks_like(name: str) -> None:
     assert word.format(abs(3.3 * run("knob.cir", values)[place])) in not_so(step)
 
 
+def test_every_output_has_its_resistor_to_ground() -> None:
+    """1.9: of the demo's lamps, dim request and bus output; a box that starts lights none."""
+    lights = read_box(DEMO).lights
+    assert lights.bus_output is not None and lights.dim_request is not None
+    pins = {one.pin for one in lights.lamps} | {lights.bus_output.pin, lights.dim_request.pin}
+    assert pins == {int(pin) for pin in re.findall(r"GP(\d+)", rows()["1.9"][1])}
+    for name in re.findall(r"R\d+", not_so("1.9")):
+        assert PARTS[name]["value"] == "100 kohm"
+    assert len(re.findall(r"R\d+", not_so("1.9"))) == len(pins)
+
+
+def test_the_knob_of_the_first_page_is_the_parts() -> None:
+    """A wiper that breaks has to fall through its settings in less than a tick of 20 ms."""
+    knob = next(line for line in (NOTES / "README.md").read_text().splitlines() if "* **Knob**" in line)
+    values = {name: PARTS[name]["value"] for name in ("P171", "R173", "R174", "C171", "C172")}
+    assert all(value in knob for value in values.values()), values
+    farads = [float(word) * 1e-9 for word in re.findall(r"([\d.]+) nF", knob)]
+    assert quantity(values["R174"]) * sum(farads) < 0.02
+
+
 def test_pins_and_times_of_the_page_are_the_box_files() -> None:
     """1.1's grounds, 6.3's test button, the sensor's delay before 7.1; the supply reaches what is asked of it."""
     box = read_box(DEMO)
@@ -314,6 +426,12 @@ def test_pins_and_times_of_the_page_are_the_box_files() -> None:
     named = {f"{connector}-{number}" for connector, numbers in lists for number in numbers.split(", ")}
     assert named == {name for name, use in pins.items() if use in ("guard", "lamp ground")}
     assert [pins[name] for name in re.findall(r"J5-\d+", rows()["6.3"][1])] == ["test", "test return"]
+    lamps = re.search(r"strip on (J3-\d+) and (J3-\d+).*?map light likewise on (J3-\d+) and (J3-\d+).*?lamp on (J3-\d+) and (J3-\d+)", PAGE)  # fmt: skip
+    assert lamps and [pins[name] for name in lamps.groups()] == [
+        f"{lamp} {end}"
+        for lamp in ("glare shield", "map light", "switch legends")
+        for end in ("plus", "minus")
+    ]
     assert box.lights.daylight is not None
     assert f"after {float(box.lights.daylight.delay):g} s it is night" in PAGE
     supply = re.search(r"a supply of 0 to (\d+) V", PAGE)
@@ -343,6 +461,21 @@ def test_the_board_out_and_r91_in() -> None:
     strong = board_with_gain(200)
     assert strong == pytest.approx(1.6, abs=0.1) and max(heat) < strong
     assert RATINGS["R91"] > strong > 0.5, "half a watt would burn"
+
+
+@needs_ngspice
+@pytest.mark.parametrize("node, shorted", [("u6in", "with C94 shorted"), ("rail", "with C92, D96 or Q1")])
+def test_a_short_behind_r91(node: str, shorted: str) -> None:
+    """No fuse blows at a third of an ampere, so R91 bears it for ever, with a third of its rating to spare."""
+    text = (NOTES / "netlists" / "protection_box.cir").read_text()
+    with TemporaryDirectory() as place:
+        (Path(place) / "box.cir").write_text(text.replace("\n.control", f"\nRshort {node} 0 10m\n.control"))
+        command = ["ngspice", "-b", str(Path(place) / "box.cir")]
+        printed = subprocess.run(command, capture_output=True, text=True, timeout=60).stdout
+    found = re.search(r"(?m)^@r91\[p\] = (\S+)$", printed)
+    assert found and float(found[1]) < 0.75 * RATINGS["R91"]
+    page = (NOTES / "reference_box.md").read_text()
+    assert re.search(rf"{shorted} {float(found[1]):.1f} W", page)
 
 
 def board_with_gain(gain: int) -> float:

@@ -3,6 +3,7 @@
 import math
 import re
 import shutil
+import subprocess
 import tomllib
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -282,6 +283,40 @@ def test_what_is_lost_with_a_part(part: str) -> None:
             found.add(name)
             text = re.sub(rf"\b{name}\b", "", text)
     assert found == LOST[part]
+
+
+@needs_ngspice
+def test_a_lamps_gate_that_went_to_its_drain(tmp_path: Path) -> None:
+    """The bus over R101 and the pin's own diode on the 3.3 V: chips are lost, as lighting.md and this page say; a tank is not."""
+    text = (NOTES / "netlists" / "protection_box.cir").read_text()
+    gone = f"Rgone bus gp15 {PARTS['R101']['value'].split()[0]}\nDgone gp15 vdd chip\n"
+    for name, value in {
+        "bus": 16,
+        "dump": 16,
+        "sender1": 0.1,
+        "r191": 680,
+        "r291": 680,
+        "chips": 165,
+    }.items():
+        text, found = re.subn(rf"(?m)^(\.param {name}\s*=)\s*\S+", rf"\g<1> {value}", text)
+        assert found == 1
+    (tmp_path / "box.cir").write_text(text.replace(".model rectifier", gone + ".model rectifier", 1))
+    command = ["ngspice", "-b", str(tmp_path / "box.cir")]
+    printed = subprocess.run(command, capture_output=True, text=True, timeout=60).stdout
+    volts, into_tank = (
+        float(re.findall(rf"(?m)^{re.escape(name)} = (\S+)$", printed)[0])
+        for name in ("v(vdd)", "v(w1)/@rs1[resistance]*1000")
+    )
+    assert volts > 7 and "gate gone too: as A1, U1, U2 and U29" in PAGE  # 7 V: an ADS1115's supply (SBAS444)
+    assert f"a tank still gets {into_tank:.0f} mA" in (NOTES / "lighting.md").read_text() and into_tank < 25
+
+
+@needs_ngspice
+def test_a_short_behind_the_resistors_of_a_chips_supply(tmp_path: Path) -> None:
+    """R341, and R148 that is its like: no fuse blows, so they bear it for ever."""
+    heat = spice(tmp_path, "low_fuel.cir", {"bus": 16.0, "dump": 16.0}, {"RU31": 0.01})["@r341[p]"]
+    assert f"{heat:.1f} W at 16 V" in PARTS["R148"]["why"] and heat < 0.75 * RATINGS["R341"]
+    assert all(PARTS["R148"][key] == PARTS["R341"][key] for key in ("what", "value", "rating"))
 
 
 def test_the_level_on_a_fault_is_the_demos() -> None:

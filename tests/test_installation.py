@@ -63,6 +63,8 @@ def test_the_depth_is_the_panels() -> None:
     display = next(one for one in box.panel.cutouts if one.name == "display")
     needed = box.panel.behind(display)
     assert needed == pytest.approx(68 + 5) and "68 mm of box, 5 mm of plug" in PAGE
+    hood = re.search(r"sides or bottom: a hood and its cable want (\d+) mm", PAGE)
+    assert hood and needed is not None and needed + int(hood[1]) > box.panel.depth
 
 
 def test_the_parts_the_page_names_are_in_the_table() -> None:
@@ -83,6 +85,37 @@ def test_every_page_is_in_the_order_of_reading() -> None:
     assert [int(row) for row in rows] == list(range(1, len(rows) + 1))
     for page in (*NOTES.glob("*.md"), NOTES / "parts.csv", NOTES / "draw_schematic.py"):
         assert page.name == "README.md" or f"]({page.name})" in head
+
+
+def test_plus_and_minus_before_a_plug_meets_the_box() -> None:
+    """Each feed against its ground, nothing on what a transistor drives; by the box file, J6 and J7 by dead_box.md."""
+    row = next(line for line in PAGE.splitlines() if "every plug still off" in line)
+    pins = {name: one["pins"] for name, one in FILE["connector"].items()}
+    feeds = re.search(r"J3-(\d+), (\d+), (\d+) to J3-(\d+)", row)
+    driven = re.search(r"Nothing on J3-([\d, ]+) and on all of J5", row)
+    assert feeds and driven
+    uses = [pins["J3"][pin] for pin in feeds.groups()]
+    assert all(use.endswith(" feed") for use in uses[:3]) and uses[3] == "lamp ground"
+    ends = {pin for pin, use in pins["J3"].items() if use.endswith((" plus", " minus"))}
+    assert set(driven[1].split(", ")) == ends
+    assert [pins["J2"][pin] for pin in "12"] == ["bus", "ground"] and "J2-1 to J2-2, J7-1 to J7-2" in row
+    in_master = set(re.findall(r"F\d+", row)) | {"F2", "F102", "F112"}
+    assert in_master == {name for name in PARTS if re.fullmatch(r"F\d+", name)}
+
+
+def test_the_low_fuel_switches_are_plugged_in_too() -> None:
+    """J6 goes to the tanks: its ohms and its volts first, its ground before it."""
+    box = (NOTES / "dead_box.md").read_text()
+    assert "| 1 | left float | 6 | left float return |" in box and "| 3 | right float | 8 |" in box
+    after = PAGE.split("## After installation")[1]
+    places = [after.index(word) for word in ("J6-1 of the harness", "J6-1, 3 to ground", "then J7, J6;")]
+    assert places == sorted(places) and f"{PARTS['R309']['value']} with its float covered" in after
+    assert "J7 before J6" in PAGE
+
+
+def test_the_sheet_does_not_know_all_wires() -> None:
+    known = set(FILE["connector"])
+    assert known == {"J1", "J2", "J3", "J4", "J5"} and "does not know these wires, nor J6 and J7" in PAGE
 
 
 def test_a_loop_before_it_is_plugged_in() -> None:
