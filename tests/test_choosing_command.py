@@ -207,7 +207,7 @@ def test_a_sender_written_by_hand(text: str) -> None:
 def test_one_more_converter_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     box = tmp_path / "box.toml"
     box.write_bytes(STARTER.read_bytes())
-    assert run(*FLOAT, "--name", "third", "--into", str(box), "--best", "40") == 0
+    assert run(*FLOAT, "--name", "third", "--into", str(box), "--best", "40", "--yes") == 0
     lines = [
         line
         for line in capsys.readouterr().out.splitlines()
@@ -302,9 +302,15 @@ def test_into_a_box_file(newline: str, capsys: pytest.CaptureFixture[str], tmp_p
     old = STARTER.read_text().replace("\n", newline).encode()
     box.write_bytes(old)
     words = [*LOOP, "--into", str(box)]
-    assert run(*words) == 0
+    assert run(*words) == 2, "as flash: asked for, not done"
     assert box.read_bytes() == old, "nothing is written before it is said so"
-    assert "write --yes" in capsys.readouterr().out
+    assert (
+        capsys.readouterr().err
+        == f"{box}: not written: nobody is there to be asked; write --yes to add them\n"
+    )
+    assert run(*words, "--json") == 2
+    said = json.loads(capsys.readouterr().out)
+    assert not said["written"] and "not written" in said["error"][0] and said["candidates"]
     assert run(*words, "--yes") == 0
     new = box.read_bytes()
     assert new.startswith(old.rstrip()) and new.count(b"\r\n") == (
@@ -321,12 +327,32 @@ def test_into_a_box_file(newline: str, capsys: pytest.CaptureFixture[str], tmp_p
     assert "not written" in capsys.readouterr().err and box.read_bytes() == new
 
 
+@pytest.mark.parametrize(("answer", "code"), [("y", 0), ("n", 1), ("", 1)])
+def test_into_as_it_is_answered(
+    answer: str,
+    code: int,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+) -> None:
+    box = tmp_path / "box.toml"
+    box.write_bytes(STARTER.read_bytes())
+    on_a_terminal(monkeypatch, [answer])
+    assert run(*LOOP, "--into", str(box)) == code
+    assert (box.read_bytes() == STARTER.read_bytes()) == bool(code)
+    assert (f"{box}: not written\n" in capsys.readouterr().err) == bool(code)
+
+
 OIL = ["--sender", "10-180 ohm", "--unit", "psi", "--range", "0", "100", "--name", "oil"]
 # the starter has two inputs and a rail on its converter: one pin is free
 INTO: dict[str, tuple[list[str], int, str]] = {
-    "beside the rail that is there": (OIL, 0, 'pin = "aft.2"\ncircuit = { kind = "pull-up", resistor = "'),
-    "a converter of the box": ([*LOOP, "--converter", "aft"], 0, 'pin = "aft.2"'),
-    "the board's own": ([*LOOP, "--converter", "on-chip"], 0, "pin = 28"),
+    "beside the rail that is there": (
+        [*OIL, "--yes"],
+        0,
+        'pin = "aft.2"\ncircuit = { kind = "pull-up", resistor = "',
+    ),
+    "a converter of the box": ([*LOOP, "--converter", "aft", "--yes"], 0, 'pin = "aft.2"'),
+    "the board's own": ([*LOOP, "--converter", "on-chip", "--yes"], 0, "pin = 28"),
     "no such converter": ([*LOOP, "--converter", "fore"], 2, "there is: aft"),
 }
 
@@ -338,7 +364,7 @@ def test_the_pin_that_is_chosen(case: str, capsys: pytest.CaptureFixture[str], t
     box.write_bytes(STARTER.read_bytes())
     assert run("--into", str(box), *more) == code
     said = "".join(capsys.readouterr())
-    assert right in said and ("nominal =" not in said or more is not OIL)
+    assert right in said and ("nominal =" not in said or OIL[1] not in more)
 
 
 def test_a_read_only_file_is_not_replaced(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -401,7 +427,7 @@ def test_the_bus_is_that_of_the_box(capsys: pytest.CaptureFixture[str], tmp_path
     box = tmp_path / "box.toml"
     text = next(text for text, code, _ in OTHERWISE.values() if code == 0)
     box.write_text(text.replace("[box]\n", '[box]\nsupply = "28 V"\n'))
-    assert run(*FLOAT, "--into", str(box), "--json") == 0
+    assert run(*FLOAT, "--into", str(box), "--json", "--yes") == 0
     said = json.loads(capsys.readouterr().out)
     assert said["asked"]["bus"] == 28 and "limits 28 V" in said["statement"]
 
