@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from gaugelight import preferred
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.choosing.asked import Asked, asked_of, read_sender
@@ -21,6 +22,7 @@ from gaugelight.choosing.tank_file import read_tank
 from gaugelight.choosing.input_block import ohms_text, value_text
 from gaugelight.cli import DEMO, STARTER, main
 from gaugelight.problems import Misuse
+from gaugelight.quantity import parse_quantity
 
 FLOAT = ["--sender", "0-90 ohm", "--unit", "US gal", "--range", "0", "18"]
 LOOP = ["--sender", "4-20 mA", "--unit", "psi", "--range", "0", "1500", "--name", "oil"]
@@ -228,6 +230,33 @@ def test_grounds_apart_are_said_both_ways(capsys: pytest.CaptureFixture[str]) ->
     )
 
 
+@pytest.mark.parametrize("series", ["E3", "E96"])
+@pytest.mark.parametrize("words", [FLOAT, ["--sender", "0-14 V", "--unit", "psi", "--range", "0", "90"]])
+def test_every_value_is_of_the_series(
+    words: list[str], series: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """E96 holds little of E12 (IEC 60063): who has the one has not the other."""
+    assert run(*words, "--series-of", series, "--best", "40", "--json") == 0
+    written = [one["circuit"] for one in json.loads(capsys.readouterr().out)["candidates"]]
+    parts = {one[key] for one in written for key in ("resistor", "series", "top", "bottom") if key in one}
+    ohms = {float(parse_quantity(part, "ohm")) for part in parts}
+    assert ohms and ohms <= set(preferred.values(series, 1, 1e6))
+
+
+@pytest.mark.parametrize(
+    ("bus", "right"),
+    [
+        ("14 V", ("the bus at 16 V, for ever", "24 Ω", "1 %, 25 W", "shunt takes 11 W")),
+        ("28 V", ("the bus at 32 V, for ever", "160 Ω", "1 %, 10 W", "shunt takes 6 W", "1 %, 0.6 W")),
+    ],
+)
+def test_the_drawing_is_rated_for_its_bus(bus: str, right: tuple[str, ...], tmp_path: Path) -> None:
+    """16 V over 24 ohm are 10.7 W, 32 V over 160 ohm 6.4 W, over 4.7 kohm 0.22 W; a resistor takes three quarters of its rating."""
+    assert run(*LOOP, "--bus", bus, "-o", str(tmp_path / "a.svg")) == 0
+    drawn = (tmp_path / "a.svg").read_text()
+    assert all(words in drawn for words in right)
+
+
 # --- two floats ---
 
 BAD_TANKS: dict[str, tuple[str, str, str]] = {
@@ -401,6 +430,13 @@ def test_a_box_file_written_another_way(
     assert run(*OIL, "--into", str(box), "--yes") == code
     assert right in "".join(capsys.readouterr())
     assert (box.read_text() == text) == bool(code)
+
+
+def test_a_box_whose_name_has_quotes(tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    box.write_text('[box]\nname = "the \\"wet\\" one"\nboard = "rp2040"\n')
+    assert run(*FLOAT, "--into", str(box), "--yes") == 0
+    assert read_box(box).name == 'the "wet" one'
 
 
 BEGUN = {

@@ -271,7 +271,7 @@ def _svg(best: Candidate) -> str:
         quartet=best.quartet,
         loop_wires=asked.loop_wires,
     )
-    return draw(best.circuit, best.converter, ends, best.chain.supply)
+    return draw(best.circuit, best.converter, ends, best.chain.supply, tank_energy.bus_high(asked))
 
 
 # -- what is written
