@@ -271,12 +271,30 @@ def test_two_of_different_kinds_that_no_cause_gives(ran: Ran, case: str) -> None
     assert ("no cause of the list gives that: measure it again" in told) == any(a == b for a, b in pairs)
 
 
-def test_where_nothing_fits_the_bus_is_not_forgotten(ran: Ran) -> None:
-    for volts, there in (("13.6", True), ("0.02", False)):
-        words = ("--measured", "volts at the connector", volts, "--measured", "ohms at the connector", "200")
-        out = " ".join(ran(str(DEMO), "left fuel", *words)[1].split())
-        assert "nothing in the list fits" in out
-        assert ("Bus voltage may be on this wire: power off" in out) == there
+@pytest.mark.parametrize(
+    ("name", "words", "there"),
+    [
+        ("left fuel", ["--volts", "13.6", "--measured", "ohms at the connector", "200"], True),
+        ("left fuel", ["--volts", "0.02", "--measured", "ohms at the connector", "200"], False),
+        ("left fuel", ["--volts", "17"], True),  # the alternator's regulator has failed
+        ("left fuel", ["--volts", "-14"], True),  # the probes the wrong way round
+        ("bus", ["--volts", "-14"], False),  # it is there to be measured
+    ],
+)
+def test_where_nothing_fits_the_bus_is_not_forgotten(
+    ran: Ran, name: str, words: list[str], there: bool
+) -> None:
+    out = " ".join(ran(str(DEMO), name, *words)[1].split())
+    assert "nothing in the list fits" in out
+    assert ("Bus voltage may be on this wire: power off" in out) == there
+
+
+def test_a_bus_without_its_alternator_is_asked_for(ran: Ran) -> None:
+    words = [str(DEMO), "coolant pressure", "--volts", "12.3"]
+    out = " ".join(ran(*words)[1].split())
+    assert "nothing in the list fits" in out and "taken to be 14 V +-1 V" in out
+    out = " ".join(ran(*words, "--supply", "12.3")[1].split())
+    assert "bus voltage on the signal wire 12" in out and "taken to be" not in out
 
 
 def test_where_two_disagree_the_bus_is_not_forgotten(ran: Ran) -> None:

@@ -34,6 +34,7 @@ from gaugelight.tracing.wired import METER_OPEN, SAYS_CONVERTER, SAYS_RAIL
 
 SENDER = "sender"
 SUPPLIES, COLDS = (0.0, 40.0), (-60.0, 150.0)  # V, degC: what can be
+OWN_VOLTS = 5.5  # more than the box or a sender's own supply ever puts on a wire
 SHOWN_OF_GROUP = 4
 SHOWN_OUT = 4  # of the causes that do not fit, the nearest
 FUEL = (
@@ -97,8 +98,13 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
     _show_apart(of, given, apart, screen)
     command = None if following is None else _command(of, words, options, following)
     _show_next(of, rows, following, command, screen)
-    if not any(row.fits for row in rows) and _may_be_bus(of, given):
-        screen.say(BUS)
+    if not any(row.fits for row in rows):
+        if words.supply is None:
+            screen.say(
+                f"  the bus is taken to be {of.supply:g} V +-{of.supply_off:g} V; where it is not, as without the alternator: --supply, as measured"
+            )
+        if _may_be_bus(of, given):
+            screen.say(BUS)
     _show_cautions(of, screen)
     said |= _said(of, given, rows, predictions, following, command)
     said |= {"no_one_cause": [list(pair) for pair in apart], "note": note or None}
@@ -429,8 +435,10 @@ def _show_apart(
 
 
 def _may_be_bus(of: Traced, given: Sequence[Measured]) -> bool:
-    """Whether one of them by itself would come of bus voltage on the wire."""
+    """Whether one of them by itself would come of bus voltage on the wire, be it a bus that runs away, or probes the wrong way round."""
     on_bus = [cause for cause in causes(of) if cause.repair == OFF_THE_BUS]
+    if on_bus and any(one.measurement.unit == "V" and abs(one.value) > OWN_VOLTS for one in given):
+        return True
     return any(row.fits for one in given for row in narrow.left(of, on_bus, [one]))
 
 
