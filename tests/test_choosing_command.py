@@ -84,6 +84,11 @@ WRONG: dict[str, tuple[list[str], str]] = {
     "points and a range": (["--points", "0 ohm=0", "9 ohm=4", "--unit", "l", "--range", "0", "4"], "leave"),
     "none to be shown": ([*FLOAT, "--best", "0"], "1 to"),
     "a drawing that is none": ([*FLOAT, "-o", "c.png"], ".svg"),
+    "a bus that is not the box's": (
+        [*FLOAT, "--into", str(STARTER), "--bus", "28 V"],
+        "has a bus of 14 V; leave --bus out",
+    ),
+    "no bus, for a box": ([*FLOAT, "--into", str(STARTER), "--bus", "-28 V"], "--bus: "),
     "no such series": ([*FLOAT, "--series-of", "E7"], "E24"),
     "resistors of no tolerance": ([*FLOAT, "--tolerance", "tight"], "%"),
     "a box file that is not there": ([*FLOAT, "--into", "none.toml"], "cannot be read"),
@@ -430,6 +435,13 @@ def test_a_box_file_written_another_way(
     assert run(*OIL, "--into", str(box), "--yes") == code
     assert right in "".join(capsys.readouterr())
     assert (box.read_text() == text) == bool(code)
+
+
+def test_a_share_is_no_more_than_the_whole(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["--sender", "0.5-4.5 V", "--unit", "psi", "--range", "0", "100", "--ratiometric"]
+    assert run(*words, "3.3 V") == 1
+    assert "4.5 V is more than the 3.3 V of its supply" in capsys.readouterr().out
+    assert run(*words, "5 V") == 0
 
 
 def test_a_box_whose_name_has_quotes(tmp_path: Path) -> None:

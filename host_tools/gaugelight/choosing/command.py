@@ -20,7 +20,7 @@ from gaugelight.choosing import (
     tank_energy,
     tank_file,
 )
-from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, ON_CHIP, Asked, asked_of, bus_of
+from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, ON_CHIP, Asked, asked_bus, asked_of, bus_of
 from gaugelight.choosing.candidates import Candidate, Choice, choose as choose_circuit
 from gaugelight.choosing.circuit_drawn import Ends, draw
 from gaugelight.choosing.guide import command, guide
@@ -55,6 +55,10 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
     box = None if words.into is None else read_box(Path(words.into), begun=True)
     if box is not None and given["bus"] is None:
         given["bus"] = f"{bus_of(float(box.supply)):g} V"
+    elif box is not None and asked_bus(given["bus"]) != (theirs := bus_of(float(box.supply))):
+        raise Misuse(
+            f"--bus {given['bus']}: {words.into} has a bus of {theirs:g} V; leave --bus out, or mend its supply"
+        )
     typed = dict(given)
     given = _answers(given, screen, box)
     guided = given != typed
