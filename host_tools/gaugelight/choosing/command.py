@@ -288,7 +288,9 @@ def with_block(text: str, best: Candidate) -> str:
     return text.rstrip() + newline + ("\n" + added.lstrip("\n")).replace("\n", newline)
 
 
-def _into(words: argparse.Namespace, screen: Screen, path: Path, best: Candidate) -> Outcome:
+def _into(
+    words: argparse.Namespace, screen: Screen, path: Path, best: Candidate
+) -> tuple[dict[str, Any], int]:
     """What was written; as `flash`, 2 where nobody is there to be asked, 1 where the answer is no."""
     old = read_text(path)
     new = with_block(old, best)
