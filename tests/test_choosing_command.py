@@ -11,6 +11,7 @@ from typing import Any
 
 import pytest
 
+from gaugelight import preferred
 from gaugelight.boxfile import read_box
 from gaugelight.build import build
 from gaugelight.choosing.asked import Asked, asked_of, read_sender
@@ -21,6 +22,7 @@ from gaugelight.choosing.tank_file import read_tank
 from gaugelight.choosing.input_block import ohms_text, value_text
 from gaugelight.cli import DEMO, STARTER, main
 from gaugelight.problems import Misuse
+from gaugelight.quantity import parse_quantity
 
 FLOAT = ["--sender", "0-90 ohm", "--unit", "US gal", "--range", "0", "18"]
 LOOP = ["--sender", "4-20 mA", "--unit", "psi", "--range", "0", "1500", "--name", "oil"]
@@ -82,6 +84,11 @@ WRONG: dict[str, tuple[list[str], str]] = {
     "points and a range": (["--points", "0 ohm=0", "9 ohm=4", "--unit", "l", "--range", "0", "4"], "leave"),
     "none to be shown": ([*FLOAT, "--best", "0"], "1 to"),
     "a drawing that is none": ([*FLOAT, "-o", "c.png"], ".svg"),
+    "a bus that is not the box's": (
+        [*FLOAT, "--into", str(STARTER), "--bus", "28 V"],
+        "has a bus of 14 V; leave --bus out",
+    ),
+    "no bus, for a box": ([*FLOAT, "--into", str(STARTER), "--bus", "-28 V"], "--bus: "),
     "no such series": ([*FLOAT, "--series-of", "E7"], "E24"),
     "resistors of no tolerance": ([*FLOAT, "--tolerance", "tight"], "%"),
     "a box file that is not there": ([*FLOAT, "--into", "none.toml"], "cannot be read"),
@@ -207,7 +214,7 @@ def test_a_sender_written_by_hand(text: str) -> None:
 def test_one_more_converter_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
     box = tmp_path / "box.toml"
     box.write_bytes(STARTER.read_bytes())
-    assert run(*FLOAT, "--name", "third", "--into", str(box), "--best", "40") == 0
+    assert run(*FLOAT, "--name", "third", "--into", str(box), "--best", "40", "--yes") == 0
     lines = [
         line
         for line in capsys.readouterr().out.splitlines()
@@ -226,6 +233,35 @@ def test_grounds_apart_are_said_both_ways(capsys: pytest.CaptureFixture[str]) ->
     assert re.search(r"at 2.25 US gal: -\d", said[1]) and re.search(
         r"below .* at 2.25 US gal: \+\d", said[-1]
     )
+
+
+@pytest.mark.parametrize(
+    ("words", "series", "best"),
+    [(FLOAT, "E3", "40"), (["--sender", "0-14 V", "--unit", "psi", "--range", "0", "90"], "E96", "4")],
+)
+def test_every_value_is_of_the_series(
+    words: list[str], series: str, best: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """E96 holds little of E12 (IEC 60063): who has the one has not the other."""
+    assert run(*words, "--series-of", series, "--best", best, "--json") == 0
+    written = [one["circuit"] for one in json.loads(capsys.readouterr().out)["candidates"]]
+    parts = {one[key] for one in written for key in ("resistor", "series", "top", "bottom") if key in one}
+    ohms = {float(parse_quantity(part, "ohm")) for part in parts}
+    assert ohms and ohms <= set(preferred.values(series, 1, 1e6))
+
+
+@pytest.mark.parametrize(
+    ("bus", "right"),
+    [
+        ("14 V", ("the bus at 16 V, for ever", "24 Ω", "1 %, 25 W", "shunt takes 11 W")),
+        ("28 V", ("the bus at 32 V, for ever", "160 Ω", "1 %, 10 W", "shunt takes 6 W", "1 %, 0.6 W")),
+    ],
+)
+def test_the_drawing_is_rated_for_its_bus(bus: str, right: tuple[str, ...], tmp_path: Path) -> None:
+    """16 V over 24 ohm are 10.7 W, 32 V over 160 ohm 6.4 W, over 4.7 kohm 0.22 W; a resistor takes three quarters of its rating."""
+    assert run(*LOOP, "--bus", bus, "-o", str(tmp_path / "a.svg")) == 0
+    drawn = (tmp_path / "a.svg").read_text()
+    assert all(words in drawn for words in right)
 
 
 # --- two floats ---
@@ -302,9 +338,15 @@ def test_into_a_box_file(newline: str, capsys: pytest.CaptureFixture[str], tmp_p
     old = STARTER.read_text().replace("\n", newline).encode()
     box.write_bytes(old)
     words = [*LOOP, "--into", str(box)]
-    assert run(*words) == 0
+    assert run(*words) == 2, "as flash: asked for, not done"
     assert box.read_bytes() == old, "nothing is written before it is said so"
-    assert "write --yes" in capsys.readouterr().out
+    assert (
+        capsys.readouterr().err
+        == f"{box}: not written: nobody is there to be asked; write --yes to add them\n"
+    )
+    assert run(*words, "--json") == 2
+    said = json.loads(capsys.readouterr().out)
+    assert not said["written"] and "not written" in said["error"][0] and said["candidates"]
     assert run(*words, "--yes") == 0
     new = box.read_bytes()
     assert new.startswith(old.rstrip()) and new.count(b"\r\n") == (
@@ -321,12 +363,32 @@ def test_into_a_box_file(newline: str, capsys: pytest.CaptureFixture[str], tmp_p
     assert "not written" in capsys.readouterr().err and box.read_bytes() == new
 
 
+@pytest.mark.parametrize(("answer", "code"), [("y", 0), ("n", 1), ("", 1)])
+def test_into_as_it_is_answered(
+    answer: str,
+    code: int,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    tmp_path: Path,
+) -> None:
+    box = tmp_path / "box.toml"
+    box.write_bytes(STARTER.read_bytes())
+    on_a_terminal(monkeypatch, [answer])
+    assert run(*LOOP, "--into", str(box)) == code
+    assert (box.read_bytes() == STARTER.read_bytes()) == bool(code)
+    assert (f"{box}: not written\n" in capsys.readouterr().err) == bool(code)
+
+
 OIL = ["--sender", "10-180 ohm", "--unit", "psi", "--range", "0", "100", "--name", "oil"]
 # the starter has two inputs and a rail on its converter: one pin is free
 INTO: dict[str, tuple[list[str], int, str]] = {
-    "beside the rail that is there": (OIL, 0, 'pin = "aft.2"\ncircuit = { kind = "pull-up", resistor = "'),
-    "a converter of the box": ([*LOOP, "--converter", "aft"], 0, 'pin = "aft.2"'),
-    "the board's own": ([*LOOP, "--converter", "on-chip"], 0, "pin = 28"),
+    "beside the rail that is there": (
+        [*OIL, "--yes"],
+        0,
+        'pin = "aft.2"\ncircuit = { kind = "pull-up", resistor = "',
+    ),
+    "a converter of the box": ([*LOOP, "--converter", "aft", "--yes"], 0, 'pin = "aft.2"'),
+    "the board's own": ([*LOOP, "--converter", "on-chip", "--yes"], 0, "pin = 28"),
     "no such converter": ([*LOOP, "--converter", "fore"], 2, "there is: aft"),
 }
 
@@ -338,7 +400,7 @@ def test_the_pin_that_is_chosen(case: str, capsys: pytest.CaptureFixture[str], t
     box.write_bytes(STARTER.read_bytes())
     assert run("--into", str(box), *more) == code
     said = "".join(capsys.readouterr())
-    assert right in said and ("nominal =" not in said or more is not OIL)
+    assert right in said and ("nominal =" not in said or OIL[1] not in more)
 
 
 def test_a_read_only_file_is_not_replaced(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
@@ -377,6 +439,20 @@ def test_a_box_file_written_another_way(
     assert (box.read_text() == text) == bool(code)
 
 
+def test_a_share_is_no_more_than_the_whole(capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["--sender", "0.5-4.5 V", "--unit", "psi", "--range", "0", "100", "--ratiometric"]
+    assert run(*words, "3.3 V") == 1
+    assert "4.5 V is more than the 3.3 V of its supply" in capsys.readouterr().out
+    assert run(*words, "5 V") == 0
+
+
+def test_a_box_whose_name_has_quotes(tmp_path: Path) -> None:
+    box = tmp_path / "box.toml"
+    box.write_text('[box]\nname = "the \\"wet\\" one"\nboard = "rp2040"\n')
+    assert run(*FLOAT, "--into", str(box), "--yes") == 0
+    assert read_box(box).name == 'the "wet" one'
+
+
 BEGUN = {
     "only a head": ("", 'kind = "ads1115"'),
     "a converter on which nothing is yet": (
@@ -401,7 +477,7 @@ def test_the_bus_is_that_of_the_box(capsys: pytest.CaptureFixture[str], tmp_path
     box = tmp_path / "box.toml"
     text = next(text for text, code, _ in OTHERWISE.values() if code == 0)
     box.write_text(text.replace("[box]\n", '[box]\nsupply = "28 V"\n'))
-    assert run(*FLOAT, "--into", str(box), "--json") == 0
+    assert run(*FLOAT, "--into", str(box), "--json", "--yes") == 0
     said = json.loads(capsys.readouterr().out)
     assert said["asked"]["bus"] == 28 and "limits 28 V" in said["statement"]
 

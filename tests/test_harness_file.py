@@ -297,6 +297,17 @@ WRONG_WIRING: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
             "60: J1-9: left fuel return goes into a fuel tank, and pin 2 beside it is spare: needle plus, which may be at bus voltage; put a guard between them",
         ],
     ),
+    "two beside each": (
+        [
+            ('2 = "guard"', '2 = "hydraulic"'),
+            ('10 = "guard"', '10 = "spare: relay"'),
+            ('5 = "hydraulic"\n', ""),
+        ],
+        [
+            "59: J1-1: left fuel goes into a fuel tank, and pin 2 beside it is hydraulic, which may be at bus voltage; put a guard between them",
+            "60: J1-9: left fuel return goes into a fuel tank, and pin 2 beside it is hydraulic and pin 10 beside it is spare: relay, all of which may be at bus voltage; put a guard between it and each of them",
+        ],
+    ),
     "tank shares a pin": (
         [('1 = "left fuel"', '1 = "left fuel, hydraulic"'), ('5 = "hydraulic"\n', "")],
         [

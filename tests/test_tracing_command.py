@@ -230,6 +230,72 @@ def test_an_option_given_twice_is_two_measurements(ran: Ran, option: str, values
     assert len(json.loads(out)["measured"]) == 2 and json.loads(out)["disagree"] == [[0, 1]]
 
 
+@pytest.mark.parametrize(
+    ("words", "right"),
+    [
+        (["--supply", "13 V", "--supply", "12 V"], "--supply stands twice, '13 V' and '12 V'"),
+        (["--cold", "20", "--cold", "30"], "--cold stands twice, '20' and '30'"),
+        (["--ohms", "3", "--where", "sender", "--where", "connector"], "--where stands twice"),
+        (["--port", "/dev/a", "--port"], "--port stands twice, '/dev/a' and ''"),
+        (["--meter", "1 % + 1 ohm", "--meter", "2 % + 1 ohm"], '"1 % + 1 ohm" and "2 % + 1 ohm"'),
+    ],
+)
+def test_of_two_that_may_stand_once_none_is_taken(ran: Ran, words: list[str], right: str) -> None:
+    code, _, err = ran(str(DEMO), "left fuel", *words)
+    assert code == 2 and right in err and "leave one of them out" in err
+    assert ran(str(DEMO), "left fuel", "--meter", "1 % + 1 ohm", "--meter", "1 % + 1 V")[0] == 0
+
+
+# input, measurements of several kinds; of which two (one by itself: twice the same) no cause of the list is left
+KINDS: dict[str, tuple[str, list[tuple[str, str]], list[list[int]]]] = {
+    "ohms at the connector hold the pin down": (
+        "left fuel",
+        [("ohms at the connector", "200"), ("true reading", "18"), ("volts at the connector", "0.02")],
+        [[0, 2]],
+    ),
+    "that no one cause gives": ("left fuel", [("true reading", "9"), ("box, wire off", "46 ohm")], [[1, 1]]),
+    "a pull-up of another value gives both": ("left fuel", [("ohms at the connector", "46"), ("box", "20 ohm")], []),
+    "a corroded contact gives both": ("hydraulic", [("mA at the connector", "9"), ("box", "15 mA")], []),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("case", KINDS)
+def test_two_of_different_kinds_that_no_cause_gives(ran: Ran, case: str) -> None:
+    name, results, pairs = KINDS[case]
+    words = [str(DEMO), name, *(word for result in results for word in ("--measured", *result))]
+    said = json.loads(ran(*words, "--json")[1])
+    assert said["no_one_cause"] == pairs and any(one["fits"] for one in said["causes"]) == (not pairs)
+    told = " ".join(ran(*words)[1].split()) if pairs else ""
+    assert ("where they stand, two things are wrong" in told) == any(a != b for a, b in pairs)
+    assert ("no cause of the list gives that: measure it again" in told) == any(a == b for a, b in pairs)
+
+
+@pytest.mark.parametrize(
+    ("name", "words", "there"),
+    [
+        ("left fuel", ["--volts", "13.6", "--measured", "ohms at the connector", "200"], True),
+        ("left fuel", ["--volts", "0.02", "--measured", "ohms at the connector", "200"], False),
+        ("left fuel", ["--volts", "17"], True),  # the alternator's regulator has failed
+        ("left fuel", ["--volts", "-14"], True),  # the probes the wrong way round
+        ("bus", ["--volts", "-14"], False),  # it is there to be measured
+    ],
+)
+def test_where_nothing_fits_the_bus_is_not_forgotten(
+    ran: Ran, name: str, words: list[str], there: bool
+) -> None:
+    out = " ".join(ran(str(DEMO), name, *words)[1].split())
+    assert "nothing in the list fits" in out
+    assert ("Bus voltage may be on this wire: power off" in out) == there
+
+
+def test_a_bus_without_its_alternator_is_asked_for(ran: Ran) -> None:
+    words = [str(DEMO), "coolant pressure", "--volts", "12.3"]
+    out = " ".join(ran(*words)[1].split())
+    assert "nothing in the list fits" in out and "taken to be 14 V +-1 V" in out
+    out = " ".join(ran(*words, "--supply", "12.3")[1].split())
+    assert "bus voltage on the signal wire 12" in out and "taken to be" not in out
+
+
 def test_where_two_disagree_the_bus_is_not_forgotten(ran: Ran) -> None:
     for volts, there in (("13.6", True), ("0.5", False)):
         words = ("--measured", "volts at the connector", "0.9", "--measured", "volts at the connector", volts)

@@ -203,6 +203,12 @@ def _range(one: Input, chain: Chain) -> Iterator[Problem]:
             what = f"{limits[2]:g} ohm cannot be told from an open wire behind {circuit.resistor:g} ohm"
             yield Problem(one.line, one.name, what + "; match the circuit to the sender")
         return
+    if chain.rail is not None and one.law.high > chain.supply:
+        what = (
+            f"{one.law.high:g} V is more than the {chain.supply:g} V of its supply, of which it gives a share"
+        )
+        yield Problem(one.line, one.name, what + "; state the supply that its data sheet goes by")
+        return
     volts, lowest = chain.pin_volts(limits[3]), chain.pin_volts(limits[1])
     most = min(converter.takes, converter.full_scale)
     if max(volts, -lowest) > most:

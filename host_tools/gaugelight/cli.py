@@ -9,7 +9,7 @@ import json
 import os
 import signal
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -989,6 +989,23 @@ class Parser(argparse.ArgumentParser):
         raise Misuse(f"{self.prog}: {message}; see {self.prog} --help")
 
 
+class Once(argparse.Action):
+    """An option that may stand once: of two values none is better than the other."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: str | Sequence[Any] | None,
+        option: str | None = None,
+    ) -> None:
+        given: dict[str, Any] = vars(namespace).setdefault("given_once", {})
+        if self.dest in given:
+            parser.error(f"{option} stands twice, {given[self.dest]!r} and {values!r}: leave one of them out")
+        given[self.dest] = values
+        setattr(namespace, self.dest, values)
+
+
 def choose_options(one: argparse.ArgumentParser) -> None:
     from gaugelight.choosing import options
 
@@ -1253,6 +1270,7 @@ def parser() -> Parser:
     )
     one.add_argument(
         "--where",
+        action=Once,
         choices=("connector", "sender"),
         default="connector",
         help="where that was (default: the box's connector)",
@@ -1282,15 +1300,19 @@ def parser() -> Parser:
     )
     one.add_argument(
         "--port",
+        action=Once,
         metavar="P",
         nargs="?",
         const="",
         help="what the box says now (without P: the one attached board)",
     )
     one.add_argument(
-        "--supply", metavar="VOLTS", help="of the bus, as measured (default: as the box file says, +-1 V)"
+        "--supply",
+        action=Once,
+        metavar="VOLTS",
+        help="of the bus, as measured (default: as the box file says, +-1 V)",
     )
-    one.add_argument("--cold", metavar="DEGC", help="of a thermocouple's cold junction")
+    one.add_argument("--cold", action=Once, metavar="DEGC", help="of a thermocouple's cold junction")
     one.add_argument(
         "--meter",
         metavar="PLUS_MINUS",

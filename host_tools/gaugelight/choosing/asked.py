@@ -232,6 +232,14 @@ def bus_of(volts: float) -> float:
     return HIGHER_BUS if volts > BUS_ABOVE else BUS
 
 
+def asked_bus(text: Any) -> float:
+    """Of --bus, in V. Raises Misuse."""
+    try:
+        return _bus(text)
+    except ValueError as problem:
+        raise Misuse(f"--bus: {problem}") from None
+
+
 def _bus(text: Any) -> float:
     found = float(box_values.positive_quantity("V")(text))
     if not LEAST_BUS <= found <= MOST_BUS:

@@ -35,7 +35,7 @@ from gaugelight.error_budget import COVERAGE, Budget, budget_at, combined_at, qu
 from gaugelight.faults_shown import Shown, faults_shown
 from gaugelight.fault_windows import signal_limits
 from gaugelight.laws import Thermometer
-from gaugelight.preferred import values
+from gaugelight.preferred import nearest, values
 from gaugelight.problems import Misuse, WrongBoxFile
 
 OVERSAMPLE = 16  # of an on-chip pin: its noise falls to a quarter
@@ -338,7 +338,7 @@ def _drafts(asked: Asked, place: Place, rail: _Rail | None, template: Box) -> It
         if rail is not None:  # no more of it than of the rail
             at_pin = rail.circuit.pin(np.array([rail.volts]), rail.volts, template.inputs[0].converter.load)
             share = min(share, 0.999 * float(at_pin[0]) / last)
-        for bottom in values("E6", 4.7e3, 47e3) if share < 1 else ():
+        for bottom in _as_many("E6", asked.series_of, 4.7e3, 47e3) if share < 1 else ():
             least = max(LEAST_TOP, bottom * (1 / share - 1))
             for top in values(asked.series_of, least, 3 * least + 100)[:3]:
                 divider = Divider(top, bottom, name, wire, _protection(asked, place, True), asked.resistors)
@@ -353,9 +353,14 @@ def _pull_ups(asked: Asked, low: float, high: float) -> Iterator[tuple[float, fl
         return
     for resistor in values(asked.series_of, max(low, 22), high):
         yield resistor, 0.0, True
-    for resistor in values("E12", max(low, 22), min(high, 1000)):
-        for series in values("E6", 68, 150):
+    for resistor in _as_many("E12", asked.series_of, max(low, 22), min(high, 1000)):
+        for series in _as_many("E6", asked.series_of, 68, 150):
             yield resistor, series, False
+
+
+def _as_many(coarse: str, series: str, low: float, high: float) -> tuple[float, ...]:
+    """Of that series the values nearest to those of a coarser one: no more to try, and all of them to be had."""
+    return tuple(sorted({nearest(series, ohms) for ohms in values(coarse, low, high)}))
 
 
 def _takes(place: Place) -> float:

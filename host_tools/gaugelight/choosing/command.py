@@ -20,7 +20,7 @@ from gaugelight.choosing import (
     tank_energy,
     tank_file,
 )
-from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, ON_CHIP, Asked, asked_of, bus_of
+from gaugelight.choosing.asked import ADS1115, CONVERTERS, EITHER, ON_CHIP, Asked, asked_bus, asked_of, bus_of
 from gaugelight.choosing.candidates import Candidate, Choice, choose as choose_circuit
 from gaugelight.choosing.circuit_drawn import Ends, draw
 from gaugelight.choosing.guide import command, guide
@@ -55,6 +55,10 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
     box = None if words.into is None else read_box(Path(words.into), begun=True)
     if box is not None and given["bus"] is None:
         given["bus"] = f"{bus_of(float(box.supply)):g} V"
+    elif box is not None and asked_bus(given["bus"]) != (theirs := bus_of(float(box.supply))):
+        raise Misuse(
+            f"--bus {given['bus']}: {words.into} has a bus of {theirs:g} V; leave --bus out, or mend its supply"
+        )
     typed = dict(given)
     given = _answers(given, screen, box)
     guided = given != typed
@@ -109,10 +113,12 @@ def choose(words: argparse.Namespace, screen: Screen) -> Outcome:
             screen.say(
                 "with --into hull.toml behind it, on free pins of your box file; with --stand-in -o circuit.svg, resistors for the bench and a drawing"
             )
+    code = 0
     if words.into is not None:
-        said |= _into(words, screen, Path(words.into), best)
+        into, code = _into(words, screen, Path(words.into), best)
+        said |= into
     screen.say(ADVISORY)
-    return said | {"advisory": ADVISORY}, 0
+    return said | {"advisory": ADVISORY}, code
 
 
 def _answers(given: dict[str, Any], screen: Screen, box: Box | None) -> dict[str, Any]:
@@ -269,7 +275,7 @@ def _svg(best: Candidate) -> str:
         quartet=best.quartet,
         loop_wires=asked.loop_wires,
     )
-    return draw(best.circuit, best.converter, ends, best.chain.supply)
+    return draw(best.circuit, best.converter, ends, best.chain.supply, tank_energy.bus_high(asked))
 
 
 # -- what is written
@@ -282,7 +288,10 @@ def with_block(text: str, best: Candidate) -> str:
     return text.rstrip() + newline + ("\n" + added.lstrip("\n")).replace("\n", newline)
 
 
-def _into(words: argparse.Namespace, screen: Screen, path: Path, best: Candidate) -> dict[str, Any]:
+def _into(
+    words: argparse.Namespace, screen: Screen, path: Path, best: Candidate
+) -> tuple[dict[str, Any], int]:
+    """What was written; as `flash`, 2 where nobody is there to be asked, 1 where the answer is no."""
     old = read_text(path)
     new = with_block(old, best)
     try:
@@ -303,15 +312,17 @@ def _into(words: argparse.Namespace, screen: Screen, path: Path, best: Candidate
             screen.say(f"+ {line}")
     said = {"box": str(path), "crc32": f"{built.crc32:08x}", "added": added}
     if not (words.yes or _asked(words, f"add them to {path}?")):
-        screen.say(f"{path}: not written" + ("" if _somebody() else "; write --yes to add them"))
-        return said | {"written": False}
+        if words.json or not _somebody():
+            why = f"{path}: not written: nobody is there to be asked; write --yes to add them"
+            return said | {"written": False, "error": [why]}, 2
+        return said | {"written": False, "error": [f"{path}: not written"]}, 1
     if read_text(path) != old:
         raise Wrong(f"{path}: was changed meanwhile; not written: give the same command again")
     write_whole(path, new)
     screen.say(
         f"{path}: written; now: gaugelight check {path}, and its pins in the plug: gaugelight wiring {path}"
     )
-    return said | {"written": True}
+    return said | {"written": True}, 0
 
 
 def _somebody() -> bool:

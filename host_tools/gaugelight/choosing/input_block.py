@@ -123,7 +123,7 @@ class Place:
         return next(one for one in numbered if one not in self.names)
 
 
-BARE_BOX = '[box]\nname = "{}"\nboard = "rp2040"\nsupply = "{} V"\n'
+BARE_BOX = '[box]\nname = {}\nboard = "rp2040"\nsupply = "{} V"\n'
 
 
 def _chip_lines(chip: Ads1115) -> str:
@@ -140,7 +140,7 @@ def _chip_lines(chip: Ads1115) -> str:
 
 def new_places(kinds: Sequence[str], bus: float = BUS) -> tuple[Place, ...]:
     """In a box that has nothing yet, on a bus of so many volts."""
-    bare = BARE_BOX.format("my console", f"{bus:g}")
+    bare = BARE_BOX.format(value_text("my console"), f"{bus:g}")
     chip = Ads1115("aft", FIRST_ADDRESS)
     lines = _chip_lines(chip)
     made = {
@@ -169,7 +169,7 @@ def places_in(box: Box, kinds: Sequence[str], only: str | None = None) -> tuple[
     known = [chip.name for chip in box.chips]
     if only is not None and only not in known:
         raise Misuse(f'{box.file}: there is no [converter.{only}]; there is: {", ".join(known) or "none"}')
-    bare = BARE_BOX.format(box.name, f"{float(box.supply):g}")
+    bare = BARE_BOX.format(value_text(box.name), f"{float(box.supply):g}")
     names = names_in(box)
     made = []
     if ADS1115 in kinds or only is not None:

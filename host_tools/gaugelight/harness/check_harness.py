@@ -163,20 +163,28 @@ def _guards(wiring: Wiring) -> Iterator[Problem]:
             if other := next((use for use in here if _beside_tank(wiring, use)), None):
                 what = f"{inside.text} goes into a fuel tank, and {other.text} may be at bus voltage; give each a pin"
                 yield Problem(pin.line, where, what)
-            for number, between in _next_used(connector, uses, pin.number):
-                live = next((use for use in uses[number] if _beside_tank(wiring, use)), None)
-                if live is not None:
-                    near = f"with {_numbers(between)}, free, between" if between else "beside it"
-                    what = (
-                        f"{inside.text} goes into a fuel tank, and pin {number} {near} is {live.text}, which may be"
-                        " at bus voltage; put a guard between them"
-                    )
-                    yield Problem(pin.line, where, what)
+            near = [
+                f"pin {number} {f'with {_numbers(between)}, free, between' if between else 'beside it'} is {live.text}"
+                for number, between in sorted(_next_used(connector, uses, pin.number))
+                if (live := next((use for use in uses[number] if _beside_tank(wiring, use)), None))
+            ]
+            if near:
+                which = "which" if len(near) == 1 else "all of which"
+                what = (
+                    f"{inside.text} goes into a fuel tank, and {_and(near)}, {which} may be at bus voltage; put a guard"
+                    f" between {'them' if len(near) == 1 else 'it and each of them'}"
+                )
+                yield Problem(pin.line, where, what)
 
 
 def _beside_tank(wiring: Wiring, use: Use) -> bool:
     """Whether bus voltage may come from there; what goes into a tank itself is another matter, and has a note."""
     return at_bus(use, wiring.things) and use.thing not in wiring.in_tank
+
+
+def _and(texts: list[str]) -> str:
+    """In a row, the last behind an "and"."""
+    return " and ".join(filter(None, (", ".join(texts[:-1]), texts[-1])))
 
 
 def _numbers(numbers: tuple[int, ...]) -> str:

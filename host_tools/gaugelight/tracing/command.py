@@ -34,6 +34,7 @@ from gaugelight.tracing.wired import METER_OPEN, SAYS_CONVERTER, SAYS_RAIL
 
 SENDER = "sender"
 SUPPLIES, COLDS = (0.0, 40.0), (-60.0, 150.0)  # V, degC: what can be
+OWN_VOLTS = 5.5  # more than the box or a sender's own supply ever puts on a wire
 SHOWN_OF_GROUP = 4
 SHOWN_OUT = 4  # of the causes that do not fit, the nearest
 FUEL = (
@@ -58,7 +59,7 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
         words.input,
         supply=None if words.supply is None else _quantity(words.supply, "V", "--supply", SUPPLIES),
         cold=None if words.cold is None else _quantity(words.cold, "degC", "--cold", COLDS),
-        meters=dict(map(_meter, words.meter)),
+        meters=_meters(words.meter),
     )
     given, options = _given(of, words)
     note = ""
@@ -80,7 +81,9 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
         return said, 0
     if pairs := narrow.disagree(of, given):
         return said | _disagreeing(of, words, given, options, pairs, screen) | {"note": note or None}, 1
-    rows = narrow.left(of, causes(of), given)
+    known = causes(of)
+    rows = narrow.left(of, known, given)
+    apart = () if any(row.fits for row in rows) else narrow.no_one_cause(of, known, given)
     following = narrow.next_measurement(of, rows, given)
     near = {row.cause.name for row in rows if row.fits} | {row.cause.name for row in _nearest_out(rows)}
     predictions = {
@@ -92,11 +95,19 @@ def trace(words: argparse.Namespace, screen: Screen) -> Outcome:
     }
     _show_meaning(of, given, screen)
     _show_causes(rows, predictions, screen)
+    _show_apart(of, given, apart, screen)
     command = None if following is None else _command(of, words, options, following)
     _show_next(of, rows, following, command, screen)
+    if not any(row.fits for row in rows):
+        if words.supply is None:
+            screen.say(
+                f"  the bus is taken to be {of.supply:g} V +-{of.supply_off:g} V; where it is not, as without the alternator: --supply, as measured"
+            )
+        if _may_be_bus(of, given):
+            screen.say(BUS)
     _show_cautions(of, screen)
     said |= _said(of, given, rows, predictions, following, command)
-    said["note"] = note or None
+    said |= {"no_one_cause": [list(pair) for pair in apart], "note": note or None}
     return said, 0 if any(row.fits and row.cause.repair == NONE for row in rows) else 1
 
 
@@ -121,6 +132,18 @@ def _meter(text: str) -> tuple[str, Meter]:
             f'--meter "{text}": write its plus or minus for one unit, such as "0.5 % + 0.2 ohm" (or mA, V, mV)'
         )
     return match[3], Meter(float(match[1]) / 100, max(float(match[2]), 1e-6))
+
+
+def _meters(texts: Sequence[str]) -> dict[str, Meter]:
+    found: dict[str, tuple[str, Meter]] = {}
+    for text in texts:
+        unit, meter = _meter(text)
+        if unit in found:
+            raise Misuse(
+                f'--meter stands twice for {unit}, "{found[unit][0]}" and "{text}": leave one of them out'
+            )
+        found[unit] = text, meter
+    return {unit: meter for unit, (_, meter) in found.items()}
 
 
 def _name_of(of: Traced, unit: str, where: str) -> str:
@@ -394,6 +417,31 @@ def _show_causes(rows: Sequence[Left], predictions: dict[str, list[str]], screen
         screen.say(f"  does not fit: {nearest}{rest}")
 
 
+def _show_apart(
+    of: Traced, given: Sequence[Measured], pairs: Sequence[tuple[int, int]], screen: Screen
+) -> None:
+    """Where nothing fits: of which two it is known that no one cause gives both."""
+    for first, second in pairs:
+        one, other = given[first], given[second]
+        if one is other:
+            screen.say(
+                f"  {one.measurement.words(of)}: {one.shown}: no cause of the list gives that: measure it again"
+            )
+            continue
+        screen.say(
+            f"  {one.measurement.words(of)}: {one.shown} and {other.measurement.words(of)}: {other.shown}: no one cause of the list gives both:"
+            " measure these two again; where they stand, two things are wrong"
+        )
+
+
+def _may_be_bus(of: Traced, given: Sequence[Measured]) -> bool:
+    """Whether one of them by itself would come of bus voltage on the wire, be it a bus that runs away, or probes the wrong way round."""
+    on_bus = [cause for cause in causes(of) if cause.repair == OFF_THE_BUS]
+    if on_bus and any(one.measurement.unit == "V" and abs(one.value) > OWN_VOLTS for one in given):
+        return True
+    return any(row.fits for one in given for row in narrow.left(of, on_bus, [one]))
+
+
 def _show_next(
     of: Traced, rows: Sequence[Left], following: Next | None, command: str | None, screen: Screen
 ) -> None:
@@ -442,8 +490,6 @@ def _disagreeing(
             f"{one.measurement.words(of)}: {one.shown} and {other.shown}: the two do not agree: measure again, or something comes and goes (wiggle):"
             f" a contact, a float, a chafed wire{moved}; no cause is told from them"
         )
-    on_bus = [cause for cause in causes(of) if cause.repair == OFF_THE_BUS]
-    may_be_bus = any(row.fits for one in given for row in narrow.left(of, on_bus, [one]))
     out = {k for pair in pairs for k in pair}
     kept = [option for k, option in enumerate(options) if k // 3 not in out]  # three words each
     again = given[pairs[0][0]].measurement
@@ -451,7 +497,7 @@ def _disagreeing(
     screen.say(f"next: {again.words(of)}, once more")
     screen.say(f"  how: {again.how}")
     screen.say(f"  then: {command}")
-    if may_be_bus:
+    if _may_be_bus(of, given):
         screen.say(BUS)
     _show_cautions(of, screen)
     return _said(of, given, (), {}, Next(again, 0.0, 0.0), command) | {

@@ -162,6 +162,24 @@ def disagree(of: Traced, found: Sequence[Measured]) -> tuple[tuple[int, int], ..
     return tuple(pairs)
 
 
+def no_one_cause(
+    of: Traced, causes: Sequence[Cause], found: Sequence[Measured]
+) -> tuple[tuple[int, int], ...]:
+    """Which two measurements no cause gives together: of whatever kind, for a cause says through the circuit what each of them gives. One that
+    no cause gives even by itself stands with itself. Worth asking only where no cause gives all of them."""
+    alone = [[cause for cause in causes if _left(of, cause, [one]).fits] for one in found]
+    return tuple(
+        (j, k)
+        for k, one in enumerate(found)
+        for j, other in enumerate(found[: k + 1])
+        if not alone[k]
+        and j == k
+        or alone[j]
+        and alone[k]
+        and not any(_left(of, cause, [other, one]).fits for cause in alone[k] if cause in alone[j])
+    )
+
+
 def groups(rows: Sequence[Left]) -> dict[str, list[Left]]:
     """Those that fit, by what is to be done: nothing first, then the likeliest."""
     found: dict[str, list[Left]] = {}
