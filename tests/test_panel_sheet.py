@@ -639,6 +639,22 @@ def test_refused(
     assert told in " ".join(json.loads(capsys.readouterr().out)["error"])
 
 
+def test_half_a_set_is_not_written_and_older_pages_are_named(
+    hull: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(hull.parent)
+    for name in ("x.svg", "x_2.svg", "x_3.svg", "x_4.svg", "x_6.svg"):
+        Path(name).write_text("old")
+    Path("x_3.svg").chmod(0o444)
+    assert main(["template", "hull.toml", "-o", "x.svg"]) == 2
+    assert "x_3.svg: is read-only; not written" in capsys.readouterr().err
+    assert Path("x.svg").read_text() == Path("x_2.svg").read_text() == "old"
+    Path("x_3.svg").chmod(0o644)
+    assert main(["template", "hull.toml", "-o", "x.svg"]) == 0
+    out = capsys.readouterr().out
+    assert "x_4.svg: a page of an older, longer set" in out and "x_6.svg" not in out
+
+
 def test_a_sheet_is_written_as_a_whole(hull: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """An ending may be in capitals; a disk that fills up leaves the sheet that was there."""
     monkeypatch.chdir(hull.parent)

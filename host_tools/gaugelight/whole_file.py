@@ -1,4 +1,4 @@
-"""Text files read and written as a whole: a cut leaves the old one or the new one."""
+"""Text files read and written as a whole: a cut leaves the old one or the new one. What has several pages has a file for each."""
 
 import os
 import shutil
@@ -7,6 +7,8 @@ import sys
 from pathlib import Path
 
 from gaugelight.problems import Misuse, Problem, WrongBoxFile
+
+OLD_PAGE = "{}: a page of an older, longer set; delete it before you print all"
 
 
 def read_text(path: Path) -> str:
@@ -19,12 +21,39 @@ def read_text(path: Path) -> str:
         raise WrongBoxFile(str(path), [Problem(0, "file", "is not text in UTF-8")]) from None
 
 
+def refuse_read_only(path: Path) -> None:
+    """Raises Misuse where there is a file that is marked so."""
+    real = path.resolve()
+    if real.is_file() and not real.stat().st_mode & stat.S_IWUSR:
+        raise Misuse(f"{path}: is read-only; not written")
+
+
+def page_files(path: Path, many: int) -> list[Path]:
+    """Files for as many pages: the one named, and from the second page on that with the page's number. Raises Misuse where one of them
+    is read-only, before any is written: half a new set is worse than an old one."""
+    files = [path, *(_page(path, number) for number in range(2, many + 1))]
+    for file in files:
+        refuse_read_only(file)
+    return files
+
+
+def old_pages(path: Path, many: int) -> list[Path]:
+    """What a longer set has left there beyond as many pages: whoever prints all would print those too."""
+    old: list[Path] = []
+    while (file := _page(path, many + 1 + len(old))).is_file():
+        old.append(file)
+    return old
+
+
+def _page(path: Path, number: int) -> Path:
+    return path.with_name(f"{path.stem}_{number}{path.suffix}")
+
+
 def write_whole(path: Path, text: str) -> None:
     """A file as a whole: whoever cuts the power finds the old or the new one. Raises Misuse where it cannot be written, and where the
     file is marked read-only: that its folder lets it be replaced is not what its owner meant."""
+    refuse_read_only(path)
     real = path.resolve()  # a link stays one
-    if real.is_file() and not real.stat().st_mode & stat.S_IWUSR:
-        raise Misuse(f"{path}: is read-only; not written")
     beside = real.with_name(real.name + ".new")
     try:
         try:

@@ -28,6 +28,7 @@ def run(words: argparse.Namespace, screen: Screen) -> Outcome:
     from gaugelight.harness.compass import fields_of, too_strong
     from gaugelight.harness.drawing import ADVISORY
     from gaugelight.harness.sheet import rows_of
+    from gaugelight.whole_file import OLD_PAGE, old_pages
 
     target = None if words.output is None else _target(words.output)
     box = read_box(Path(words.box))
@@ -49,10 +50,13 @@ def run(words: argparse.Namespace, screen: Screen) -> Outcome:
     wrong = [problem.text(box.file) for problem in problems]
     notes = [f"{what}: {note}" for what, note in notes_on_harness(box)]
     told = [] if distance is None else compass_words(fields, distance, horizontal)
-    _show(screen, wiring, rows, told, notes)
     files = [] if target is None else _write(target, wiring, rows, wrong, notes, told)
+    _show(screen, wiring, rows, told, notes)
     for file in files:
         screen.say(f"{file}: written")
+    old = [] if target is None else old_pages(target, len(files))
+    for page in old:
+        screen.say(OLD_PAGE.format(page))
     screen.say(ADVISORY)
     said: dict[str, Any] = {
         "box": box.name,
@@ -65,6 +69,7 @@ def run(words: argparse.Namespace, screen: Screen) -> Outcome:
         "notes": notes,
         "problems": [vars(problem) for problem in problems],
         "files": files,
+        "old_pages": [str(page) for page in old],
     }
     if wrong:
         said["error"] = wrong
@@ -198,21 +203,17 @@ def _write(
     notes: Sequence[str],
     told: Sequence[str],
 ) -> list[str]:
-    """One CSV; of an SVG a file a page, numbered where there are several."""
+    """One CSV; of an SVG a file a page."""
     from gaugelight.dial import svg
     from gaugelight.harness.drawing import pages
     from gaugelight.harness.sheet import csv_text
-    from gaugelight.whole_file import write_whole
+    from gaugelight.whole_file import page_files, write_whole
 
     if target.suffix.lower() == ".csv":
         write_whole(target, csv_text(list(rows)))
         return [str(target)]
     drawn = pages(wiring, rows, wrong, notes, told)
-    several = len(drawn) > 1
-    files = [
-        target.with_name(f"{target.stem}-{k}{target.suffix}") if several else target
-        for k in range(1, len(drawn) + 1)
-    ]
+    files = page_files(target, len(drawn))
     for file, page in zip(files, drawn):
         write_whole(file, svg(page))
     return [str(file) for file in files]

@@ -14,7 +14,7 @@ from gaugelight.panel.cutouts import DSub, millimetres
 from gaugelight.panel.drill_sheet import CAUTIONS, Page, drills, holes, pages
 from gaugelight.panel.panel_file import DISPLAY, KNOB, Panel
 from gaugelight.problems import Misuse
-from gaugelight.whole_file import write_whole
+from gaugelight.whole_file import OLD_PAGE, old_pages, page_files, write_whole
 
 if TYPE_CHECKING:
     from gaugelight.cli import Outcome, Screen
@@ -60,16 +60,25 @@ def template(words: argparse.Namespace, screen: Screen) -> Outcome:
     )
     for note in notes:
         screen.say(f"  {note}")
+    old = old_pages(path, len(files))
+    for page in old:
+        screen.say(OLD_PAGE.format(page))
     for caution in CAUTIONS:
         screen.say(caution)
-    return _said(panel, files, made, notes, words), 0
+    return _said(panel, files, old, made, notes, words), 0
 
 
 def _said(
-    panel: Panel, files: list[Path], made: tuple[Page, ...], notes: list[str], words: argparse.Namespace
+    panel: Panel,
+    files: list[Path],
+    old: list[Path],
+    made: tuple[Page, ...],
+    notes: list[str],
+    words: argparse.Namespace,
 ) -> dict[str, Any]:
     return {
         "files": [str(file) for file in files],
+        "old_pages": [str(page) for page in old],
         "pages": [page.what for page in made],
         "paper": words.paper,
         "view": "rear" if words.rear else "front",
@@ -137,12 +146,12 @@ def _notes(box: Box, panel: Panel) -> list[str]:
 
 def _write(made: tuple[Page, ...], path: Path) -> list[Path]:
     """A .pdf holds all pages; else each has a file, from the second one with its number. Raises Misuse."""
-    files = [path] + [path.with_name(f"{path.stem}_{k}{path.suffix}") for k in range(2, len(made) + 1)]
+    kind = path.suffix.lower()
+    files = page_files(path, 1 if kind == ".pdf" else len(made))
     try:
-        kind = path.suffix.lower()
         if kind == ".pdf":
             pdf([page.drawing for page in made], path)
-            return [path]
+            return files
         for page, file in zip(made, files):
             if kind == ".svg":
                 write_whole(file, svg(page.drawing))
