@@ -185,7 +185,11 @@ def _show(screen: Screen, result: Result) -> None:
         screen.table(
             "what the face will show, the box's own errors and its rounding included",
             [">shows", ">+- at 95 %"],
-            [[f"{row.reading:g} {unit}", _two(row.plus_minus)] for row in result.face[::every]],
+            [
+                [f"{row.reading:g} {unit}", _two(row.plus_minus)]
+                for k, row in enumerate(result.face)
+                if k % every == 0 or k == len(result.face) - 1  # its top, too, where a float may lie
+            ],
         )
     for note in result.notes:
         screen.say(f"  {note}")
