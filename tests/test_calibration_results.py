@@ -603,3 +603,13 @@ def test_the_top_of_the_face_is_told(
         f"{last.reading:g} US gal"
         in capsys.readouterr().out.partition("what the face will show")[2].partition("picture")[0]
     )
+
+
+def test_a_session_in_the_other_attitude_that_is_not_right_is_named(
+    hull: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    session = written(hull.parent / "left fuel.level.toml")
+    other = hull.parent / "left fuel.parked.toml"
+    written(other, head='circuit = "0badc0de"\n' + HEAD.format(attitude="parked"))
+    assert main(["calibrate", str(hull), "left fuel", "--from", str(session)]) == 0
+    assert f"is not used: {other}: its signals were measured" in capsys.readouterr().out
