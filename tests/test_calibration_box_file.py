@@ -15,7 +15,7 @@ from gaugelight.calibration import box_file
 from gaugelight.cli import DEMO
 from gaugelight.error_budget import budget_at, error_budgets, quantities
 from gaugelight.laws import Line, Points, Thermocouple
-from gaugelight.problems import Wrong, WrongBoxFile
+from gaugelight.problems import Misuse, Wrong, WrongBoxFile
 
 TESTS = Path(__file__).parent
 FILES = [DEMO, *(TESTS / name for name in ("senders.toml", "marked.toml", "face.toml"))]
@@ -101,6 +101,32 @@ def test_a_comment_stays_where_it_stood(case: str) -> None:
     new = box_file.with_points(text, one, [(1.0, 0.0, 0.2), (89.0, 18.0, 0.3)], SAID)
     (line,) = [line for line in new.split("\n") if comment in line and line.startswith(key)]
     assert line.endswith(comment) and new.count("#") == text.count("#")
+
+
+def test_a_circuit_in_parts_stays() -> None:
+    whole = (
+        'circuit = { kind = "shunt", resistor = "150 ohm", protection = "9.4 kohm", tolerance = "0.1 %" }\n'
+    )
+    parts = 'circuit.kind = "shunt"  # from the hull\n  circuit.resistor = "150 ohm"\ncircuit.protection = "9.4 kohm"\n'
+    text = DEMO.read_text().replace(whole, parts)
+    assert parts in text
+    one = box_of_text("b", text).input("hydraulic")
+    assert one is not None
+    new = box_file.with_points(text, one, as_before(one), SAID)
+    assert parts in new and box_of_text("b", new).input("hydraulic") is not None
+
+
+def test_what_is_ours_in_parts_is_refused() -> None:
+    text = DEMO.read_text().replace(
+        'sender = "4-20 mA"\n',
+        'points = [["4 mA", 0, 1], ["20 mA", 9, 1]]\n'
+        + 'calibrated.on = 2025-11-26\ncalibrated.session = "old.toml"\ncalibrated.through = "box"\n',
+        1,
+    )
+    one = box_of_text("b", DEMO.read_text()).input("reserve line")
+    assert one is not None
+    with pytest.raises(Misuse, match="calibrated: is written in parts"):
+        box_file.with_points(text, one, as_before(one), SAID)
 
 
 def test_a_second_time_only_numbers_change() -> None:

@@ -16,9 +16,9 @@ import pytest
 
 from gaugelight.box_line import BoxLine, Lost
 from gaugelight.boxfile import Box, Input, read_box
-from gaugelight.calibration import guide as guides
+from gaugelight.calibration import guide as guides, results
 from gaugelight.calibration.answers import Answers, Ended, Piped, Typed
-from gaugelight.calibration.guide import FUEL_CAUTIONS, Guide, Picture, check_goes_on, circuit_mark
+from gaugelight.calibration.guide import FUEL_CAUTIONS, Guide, Picture, check_goes_on
 from gaugelight.calibration.session import Session, read_session
 from gaugelight.calibration.stillness import Limits, Sample
 from gaugelight.calibration.view import LinesView, drawn, large
@@ -242,7 +242,7 @@ def test_a_still_signal_is_taken(tank: tuple[Box, Input, Path]) -> None:
         assert point.spread is not None and 0.03 < float(point.spread.value) < 0.08
         assert point.at == datetime(2026, 11, 26, 10, 2, 11) and point.note == ""
     assert str(session.points[3].dip) == "102 mm"
-    assert session.box == "one tank" and session.circuit == circuit_mark(tank[0], tank[1])
+    assert session.box == "one tank" and session.circuit == results.circuit_mark(tank[0], tank[1])
     assert sum(line.startswith("still in 1") for line in said) == 8  # 15 and 10, for each
     assert any("a tenth of a displayed step" in line for line in said)
 

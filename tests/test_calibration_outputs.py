@@ -434,6 +434,8 @@ def test_the_last_table_and_no_end_of_line() -> None:
     assert with_keys(LAMP, 9, {"floor": '"2 %"'}) == LAMP.replace('"1 %"', '"2 %"')
     text = '[[lamp]]\nname = "a"'
     assert with_keys(text, 1, {"floor": '"2 %"'}) == text + '\nfloor = "2 %"\n'
+    text = '[[lamp]]\nname = "x"\nload.current = "80 mA"  # each\nload.at = "12 V"\n'
+    assert with_keys(text, 1, {"floor": '"2 %"'}) == text + 'floor = "2 %"\n'
 
 
 KNOBS = {

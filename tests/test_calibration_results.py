@@ -167,10 +167,15 @@ def test_a_meter_has_errors_of_its_own(tmp_path: Path, demo: Box) -> None:
 WRONG: dict[str, tuple[Callable[[str], str], str]] = {
     "too few": (lambda text: text[: text.index("[[point]]")] + "[[point]]" + text.split("[[point]]")[1], "s.toml: "),
     "more drained than was there": (lambda text: text.replace('"2 US', '"-2 US', 1), "s.toml:13: added: 2 US gal drained, and only 0 were there"),
+    "drained once more than all": (
+        lambda text: text[: text.index("[[point]]")] + "".join(f'[[point]]\nadded = "{pour} US gal"\nsignal = "9 ohm"\n' for pour in (0, 0.1, 0.2, -0.1, -0.2, -9)),
+        "9 US gal drained, and only 0 were there",
+    ),
     "a pour a thousand times too large": (lambda text: text.replace('"2 US', '"2000 US', 1), "s.toml:13: added: 2000 US gal: more than the whole"),
     "a signal a thousand times too large": (lambda text: text.replace("2.000 ohm", "2.000 kohm", 1), "s.toml:8: signal: 2 kohm: far from"),
     "a signal well below 0": (lambda text: text.replace("2.000 ohm", "-2.000 ohm", 1), "s.toml:8: signal: -2 ohm: no sender"),
     "another box": (lambda text: 'box = "another"\n' + text, 'was taken on box "another"'),
+    "another circuit": (lambda text: 'circuit = "0badc0de"\n' + text, "with another circuit for left fuel than"),
     "another input": (lambda text: text.replace("left fuel", "left feul"), 'did you mean "left fuel"?'),
     "a rail": (lambda text: text.replace("left fuel", "sender rail"), "is a rail"),
     "no tank": (lambda text: text.replace("left fuel", "hydraulic"), 'a "reference"'),
@@ -515,6 +520,7 @@ NOTES: dict[str, tuple[Callable[[Path], object], str]] = {
     "missing": (lambda path: path.unlink(), "session is missing"),
     "another point": (lambda path: path.write_text(path.read_text().replace('"2 US gal"', '"2.2 US gal"', 1)), "not those of that session"),
     "wrong": (lambda path: path.write_text("x"), "is not right: "),
+    "another circuit": (lambda path: path.write_text('circuit = "0badc0de"\n' + path.read_text()), "with another circuit"),
     "of another": (lambda path: path.write_text(path.read_text().replace('"left fuel"', '"right fuel"')), "session is of right fuel"),
 }  # fmt: skip
 
@@ -583,3 +589,27 @@ def test_a_parked_session_goes_on_no_face(hull: Path, capsys: pytest.CaptureFixt
         hull.read_text() == old and "the face goes by the level one" in out and "shows on the ground" in out
     )
     assert "PARKED ATTITUDE" in (folder / "d.svg").read_text()
+
+
+def test_the_top_of_the_face_is_told(
+    hull: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where a float lies under the top, it is off by most; a long face is told in part."""
+    session = written(hull.parent / "left fuel.level.toml")
+    last = evaluate(read_session(session), read_box(hull)).face[-1]
+    monkeypatch.setattr("gaugelight.calibration.command.MOST_ROWS", 8)
+    main(["calibrate", str(hull), "left fuel", "--from", str(session)])
+    assert (
+        f"{last.reading:g} US gal"
+        in capsys.readouterr().out.partition("what the face will show")[2].partition("picture")[0]
+    )
+
+
+def test_a_session_in_the_other_attitude_that_is_not_right_is_named(
+    hull: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    session = written(hull.parent / "left fuel.level.toml")
+    other = hull.parent / "left fuel.parked.toml"
+    written(other, head='circuit = "0badc0de"\n' + HEAD.format(attitude="parked"))
+    assert main(["calibrate", str(hull), "left fuel", "--from", str(session)]) == 0
+    assert f"is not used: {other}: its signals were measured" in capsys.readouterr().out

@@ -110,6 +110,8 @@ def test_any_note_can_be_kept(tmp_path_factory: pytest.TempPathFactory, note: st
 
 WRONG: dict[str, tuple[str, str, str]] = {
     "no unit": ('"12 ohm"', '"12"', ":14: point 2, signal: "),
+    "a pour without a unit": ('"7.6 l"', '"7.6"', 'added: "7.6" has no unit; write it with its own: l, US gal, imp gal'),
+    "a signal without a unit": ('"12 ohm"', "12", "signal: has no unit; write it with its own: ohm"),
     "a comma": ('"12 ohm"', '"12,5 ohm"', ":14: point 2, signal: "),
     "not a signal": ('"12 ohm"', '"12 psi"', ":14: point 2, signal: "),
     "another kind of signal": ('"12 ohm"', '"12 mA"', ":12: signal: 12 mA is not of the kind of 3.12 ohm"),

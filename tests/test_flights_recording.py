@@ -138,6 +138,13 @@ WRONG = {
     "a fault nobody knows": (live("00:00Z,1,,sulks"), "x.csv:3: bus fault: \"sulks\" is no fault"),
     "a time": (LIVE + COLUMNS + "yesterday,1,2,\n", "x.csv:3: time UTC: \"yesterday\" is no time"),
     "a column more": (live("00:00Z,1,2,,5"), "x.csv:3: has 5 columns, the head has 4"),
+    "a quote that is not closed": (LOG + STARTS + '1,0,,1,1,0,0,\n1,1,,"1,1,0,0,\n1,2,,1,1,0,0,\n', "x.csv:4: a quote (\") that is not closed"),
+    "such a quote, and the last cut off": (LOG + STARTS + '1,0,,1,1,0,0,\n1,1,,"1,1,0,0,\n1,2,,1', "x.csv:4: a quote"),
+    "no second": (LOG + STARTS + "1,nan,,1,1,0,0,\n", "x.csv:3: seconds: \"nan\" is no number of seconds"),
+    "for ever": (LOG + STARTS + "1,0,,1,1,0,0,\n1,inf,,1,1,0,0,\n", "x.csv:4: seconds: \"inf\" is no number"),
+    "longer than there are boxes": (LOG + STARTS + "1,1e300,,1,1,0,0,\n", "x.csv:3: seconds: \"1e300\" is no number"),
+    "a start too many": (LOG + STARTS + f"{10**20},0,,1,1,0,0,\n", "is no number of a start"),
+    "a time without end": (LIVE + COLUMNS + "9999-12-31T23:59:59Z,1,2,\n", "is no time in UTC"),
     "a switch": (LOG + STARTS + "1,0,,1,1,0,on,\n", "x.csv:3: pump switch: \"on\" is no switch"),
 }  # fmt: skip
 

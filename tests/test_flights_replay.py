@@ -212,6 +212,8 @@ def test_a_name_that_has_changed_and_another_table() -> None:
     notes = "\n".join(notes_on(recording, demo(), []))
     assert 'left fuels is in the log only; did you mean "left fuel"?' in notes
     assert f"recorded with table 00000001, {DEMO} makes {demo().crc32:08x}" in notes
+    other = "\n".join(notes_on(replace(recording, box="wing"), demo(), []))
+    assert 'recorded on box "wing", and' in other and "recorded on" not in notes
     same = replace(flight({}, 10), crc=f"{demo().crc32:08x}")
     assert not any("recorded" in note for note in notes_on(same, demo(), []))
 

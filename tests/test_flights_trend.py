@@ -1,6 +1,7 @@
 """What changes slowly: held to scipy, to the box's own damper, and to flights of our own invention whose leak, slosh and burn are known."""
 
 import json
+import warnings
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -15,6 +16,7 @@ from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
 from gaugelight.cli import DEMO, main
 from gaugelight.flights.findings import Finding, findings, in_lines, plus_minus, stated_burn
+from gaugelight.flights.plots import trend_picture
 from gaugelight.flights.recording import Recording, joined
 from gaugelight.flights.replay import Job, Replay, replay
 from gaugelight.flights.tried import tried
@@ -433,7 +435,28 @@ def test_digits_of_a_result(value: float, band: float, shown: str) -> None:
     assert plus_minus(value, band) == shown
 
 
+def test_what_stands_still_is_drawn_without_a_warning(tmp_path: Path) -> None:
+    """Nothing to draw on a logarithmic scale."""
+    still = found_in(an_hour(), "coolant temperature")["coolant temperature"]
+    assert still.slosh is not None
+    still = replace(still, slosh=replace(still.slosh, spread=0.0, density=0 * still.slosh.density))
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", UserWarning)
+        trend_picture(an_hour(), [still], tmp_path / "still.png")
+    assert (tmp_path / "still.png").exists()
+
+
 # -- the command
+
+
+def test_a_log_that_is_too_short_says_so(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr("gaugelight.flights.command.build", lambda box: demo())
+    (tmp_path / "f.csv").write_text(written(demo().box, a_flight(0.5, 1), f"{demo().crc32:08x}"))
+    assert main(["trend", str(DEMO), "f.csv"]) == 0
+    assert "nothing can be told of left fuel, right fuel," in capsys.readouterr().out
 
 
 def test_the_command(

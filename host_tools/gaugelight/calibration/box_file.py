@@ -14,6 +14,7 @@ import tomlkit
 from gaugelight.box_values import Calibrated, Limits
 from gaugelight.boxfile import LAW_KEYS, Box, Input, box_of_text, law_of_calibrated
 from gaugelight.build import Build, build
+from gaugelight.calibration.table_keys import dotted, refuse_parts
 from gaugelight.laws import Itself, Line
 from gaugelight.problems import Wrong, WrongBoxFile
 from gaugelight.toml_lines import key_lines
@@ -78,6 +79,7 @@ def _edited(section: str, new: list[str], newline: str) -> str:
     law behind its points, what stood behind `calibrated` there."""
     made = ""
     body = tomlkit.parse(section).body
+    refuse_parts(body, OURS)
     place = next(key for key in tomlkit.parse(section) if key in LAW_KEYS)
     comments = {
         key.key: item.trivia.comment_ws + item.trivia.comment for key, item in body if key is not None
@@ -87,6 +89,9 @@ def _edited(section: str, new: list[str], newline: str) -> str:
     for key, item in body:
         if key is None:
             made += item.as_string()
+            continue
+        if key.is_dotted():
+            made += dotted(key, item)
             continue
         trivia = item.trivia
         behind = trivia.comment_ws + trivia.comment + trivia.trail

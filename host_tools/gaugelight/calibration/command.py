@@ -62,7 +62,7 @@ def calibrate(words: argparse.Namespace, screen: Screen) -> Outcome:
     result = results.evaluate(session, box)
     _show(screen, result)
     said_of = _in_json(result) | {"finished": True}
-    other = _other_attitude(session, box, one, path)
+    other = _other_attitude(screen, session, box, one, path)
     parked, level = (result, other) if session.parked else (other, result)
     corrected: tuple[Corrected, ...] = ()
     if parked is not None and level is not None:
@@ -131,17 +131,21 @@ def _screen(screen: Screen) -> Iterator[tuple[Answers, Any]]:
         yield Typed(keys), TerminalView(live)
 
 
-def _other_attitude(session: Session, box: Box, one: Input, path: Path) -> Result | None:
+def _other_attitude(screen: Screen, session: Session, box: Box, one: Input, path: Path) -> Result | None:
     """The session of the same tank in the other attitude, where it stands beside the box file or is named in it, and can be evaluated."""
     if session.kind != TANK:
         return None
     file = _file_of(path, one, LEVEL if session.parked else PARKED)
     if session.parked and one.calibrated is not None:
         file = path.parent / one.calibrated.session
-    with contextlib.suppress(Wrong):
+    if not file.exists():
+        return None
+    try:
         other = files.read_session(file)
         if other.input == one.name and other.parked != session.parked:
             return results.evaluate(other, box)
+    except Wrong as wrong:
+        screen.say(f"  the session in the other attitude is not used: {wrong.lines[0]}")
     return None
 
 
@@ -185,7 +189,11 @@ def _show(screen: Screen, result: Result) -> None:
         screen.table(
             "what the face will show, the box's own errors and its rounding included",
             [">shows", ">+- at 95 %"],
-            [[f"{row.reading:g} {unit}", _two(row.plus_minus)] for row in result.face[::every]],
+            [
+                [f"{row.reading:g} {unit}", _two(row.plus_minus)]
+                for k, row in enumerate(result.face)
+                if k % every == 0 or k == len(result.face) - 1  # its top, too, where a float may lie
+            ],
         )
     for note in result.notes:
         screen.say(f"  {note}")

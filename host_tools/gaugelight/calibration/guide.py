@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 import time
-import zlib
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -143,12 +142,6 @@ def _same_circuit(record: Any, box: Box, one: Input) -> bool:
     return True
 
 
-def circuit_mark(box: Box, one: Input) -> str:
-    """What tells one circuit from another: a CRC of the signals that some counts mean."""
-    signals = chain_of(box, one).signals()[2048::4096]
-    return f"{zlib.crc32(' '.join(f'{signal:.5g}' for signal in signals).encode()):08x}"
-
-
 def check_goes_on(session: Session, box: Box, one: Input, attitude: str) -> None:
     """Whether a session can go on with this box, input and attitude. Raises Misuse with the cure."""
     other = "; name another file with --session"
@@ -167,7 +160,7 @@ def check_goes_on(session: Session, box: Box, one: Input, attitude: str) -> None
         )
     if session.box and session.box != box.name:
         raise Misuse(f'{session.file}: was begun on box "{session.box}", this is "{box.name}"{other}')
-    if session.circuit and session.circuit != circuit_mark(box, one):
+    if session.circuit and session.circuit != results.circuit_mark(box, one):
         raise Misuse(
             f"{session.file}: was begun with another circuit for {one.name} in the box file{other}, and begin again"
         )
@@ -251,7 +244,7 @@ class Guide:
         self._ask("is all of this so? return goes on, q stops", lambda answer: answer, picture)
 
     def _head(self) -> Session:
-        box, circuit, today = self.box.name, circuit_mark(self.box, self.input), self.now().date()
+        box, circuit, today = self.box.name, results.circuit_mark(self.box, self.input), self.now().date()
         if self.kind == REFERENCE:
             gauge = self._gauge()
             return Session(self.input.name, REFERENCE, today, reference=gauge, box=box, circuit=circuit)

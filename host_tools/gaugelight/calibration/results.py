@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import os
+import zlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
@@ -31,6 +32,7 @@ from gaugelight.calibration.session import (
     read_session,
 )
 from gaugelight.calibration.stillness import resolution_at
+from gaugelight.chain import chain_of
 from gaugelight.circuits import Floats
 from gaugelight.laws import BEYOND, Line as LineLaw, Points, Thermocouple
 from gaugelight.problems import Misuse, Wrong, meant
@@ -147,6 +149,12 @@ def kind_of(one: Input) -> str:
     return TANK if one.unit in FUEL_UNITS else REFERENCE
 
 
+def circuit_mark(box: Box, one: Input) -> str:
+    """What tells one circuit from another: a CRC of the signals that some counts mean."""
+    signals = chain_of(box, one).signals()[2048::4096]
+    return f"{zlib.crc32(' '.join(f'{signal:.5g}' for signal in signals).encode()):08x}"
+
+
 def evaluate(session: Session, box: Box) -> Result:
     """Raises Wrong where the points make no curve, Misuse where the session is not of this box."""
     one = input_of(box, session.input)
@@ -156,6 +164,11 @@ def evaluate(session: Session, box: Box) -> Result:
         )
     if session.box and session.box != box.name:
         raise Misuse(f'{session.file}: was taken on box "{session.box}", and {box.file} is of "{box.name}"')
+    if session.signals == BY_BOX and session.circuit and session.circuit != circuit_mark(box, one):
+        raise Wrong(
+            f"{session.file}: its signals were measured with another circuit for {one.name} than {box.file} has now:"
+            " calibrate anew, or put that circuit back"
+        )
     try:
         fit, points = _tank(session, box, one) if session.kind == TANK else _reference(session, box, one)
     except ValueError as problem:
@@ -325,7 +338,7 @@ def _drained(total: float, added: float, own: float, one: Input) -> str | None:
     """What is wrong where more is drained than can have been there."""
     if total + added >= -2 * own - 1e-9:
         return None
-    return f"{-added:.4g} {one.bare_unit} drained, and only {total:.4g} were there"
+    return f"{-added:.4g} {one.bare_unit} drained, and only {round(total, 6) + 0.0:.4g} were there"
 
 
 def check_drained(session: Session, point: Point, one: Input) -> None:

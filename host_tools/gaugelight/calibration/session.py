@@ -179,10 +179,13 @@ def amount(
             match = QUANTITY.fullmatch(value)
             assert match is not None
             return Amount(Fraction(match[1]), match[2])
+        usable = [name for name, (kind, _, _) in UNITS.items() if kind in {UNITS[unit][0] for unit in units}]
+        without, unit_missing, _ = problems[0].partition("has no unit")
+        if unit_missing and len(usable) > 1:  # which one it was, nobody here knows: a litre is no gallon
+            raise ValueError(f"{without}{unit_missing}; write it with its own: {', '.join(usable)}")
         cures = [problem for problem in problems if "; write" in problem]
         if cures or len(set(problems)) == 1:
             raise ValueError((cures or problems)[0])
-        usable = [name for name, (kind, _, _) in UNITS.items() if kind in {UNITS[unit][0] for unit in units}]
         raise ValueError(f'"{value}" does not fit here; usable here: {", ".join(usable)}')
 
     return parse

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 import tomlkit
-from tomlkit.items import InlineTable, Integer, String
+from tomlkit.items import InlineTable, Integer, Item, Key, String
 
 from gaugelight.problems import Misuse
 from gaugelight.toml_lines import key_lines
 
 LONGEST = 100
+Body = Sequence[tuple[Key | None, Item]]  # of a table, as tomlkit reads it
 
 
 def with_keys(text: str, line: int, values: Mapping[str, str]) -> str:
@@ -42,6 +43,20 @@ def listed(rows: Sequence[str]) -> str:
     return line if len(line) <= LONGEST else "\n".join(["[", *(f"    {row}," for row in rows), "]"])
 
 
+def refuse_parts(body: Body, keys: Collection[str]) -> None:
+    """Raises Misuse where one of those keys is written in parts, as `calibrated.on = ...`."""
+    for key, _ in body:
+        if key is not None and key.is_dotted() and key.key in keys:
+            raise Misuse(f"{key.key}: is written in parts; write {key.key} = {{ ... }} in one")
+
+
+def dotted(key: Key, item: Item) -> str:
+    """A key written in parts, as it stands: `circuit.kind = "direct"`."""
+    rest = item.as_string()
+    bare = rest.lstrip(" \t")
+    return f"{rest[:len(rest) - len(bare)]}{key.as_string()}.{bare}"
+
+
 def _section(text: str, line: int) -> tuple[str, str, str]:
     """What stands up to a table's head, with it; the table's own lines; the rest."""
     lines = re.split(r"(?<=\n)", text)
@@ -52,9 +67,7 @@ def _section(text: str, line: int) -> tuple[str, str, str]:
 
 def _edited(section: str, values: Mapping[str, str], newline: str) -> str:
     body = tomlkit.parse(section).body
-    for key, item in body:
-        if key is not None and key.is_dotted() and key.key.split(".")[0] in values:
-            raise Misuse(f"{key.key}: is written in parts; write {key.key.split('.')[0]} = {{ ... }} in one")
+    refuse_parts(body, values)
     there = {key.key for key, _ in body if key is not None}
     last = max((at for at, (key, _) in enumerate(body) if key is not None), default=-1)
     new = [f"{key} = {value}".replace("\n", newline) for key, value in values.items() if key not in there]
@@ -62,6 +75,10 @@ def _edited(section: str, values: Mapping[str, str], newline: str) -> str:
     for at, (key, item) in enumerate(body):
         if key is None:
             made += item.as_string()
+            continue
+        if key.is_dotted():
+            made += dotted(key, item)
+            made += newline.join(new) + (newline if new else "") if at == last else ""
             continue
         trivia = item.trivia
         was = item.as_string()

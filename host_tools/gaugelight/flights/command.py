@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from gaugebox.alerts import WARNING
-from gaugelight.boxfile import Box, read_box
+from gaugelight.boxfile import FUEL_UNITS, PRESSURE_UNITS, Box, bare, read_box
 from gaugelight.build import Build, build
 from gaugelight.chain import chain_of
 from gaugelight.flights.compare import (
@@ -142,6 +142,10 @@ def notes_on(recording: Recording, built: Build, held: list[str]) -> list[str]:
     given = {word.partition("=")[0].strip() for word in held}
     crc = f"{built.crc32:08x}"
     notes = list(recording.notes)
+    if recording.box not in ("", box.name):
+        notes.append(
+            f'recorded on box "{recording.box}", and {box.file} is of "{box.name}": is it the right log?'
+        )
     if recording.crc is None:
         notes.append("recorded without a table; counts are those of the pins all the same")
     elif recording.crc != crc:
@@ -427,7 +431,7 @@ def trend(words: argparse.Namespace, screen: Screen) -> Outcome:
     for one in found:
         screen.facts(f"{one.trace.name}, {one.trace.unit}", in_lines(one, recording))
     if not found:
-        screen.say("  there is no pressure and no tank in the log: name the inputs to look at")
+        screen.say(f"  {_nothing_found(undamped)}")
     drawn = _draw(screen, plot, lambda to: trend_picture(recording, found, to)) if found else None
     screen.say(ADVISORY)
     return {
@@ -437,3 +441,10 @@ def trend(words: argparse.Namespace, screen: Screen) -> Outcome:
         "inputs": [of_json(one, recording) for one in found],
         "plot": drawn,
     }, 0
+
+
+def _nothing_found(undamped: Replay) -> str:
+    there = [one.name for one in undamped.traces if bare(one.unit) in (*FUEL_UNITS, *PRESSURE_UNITS)]
+    if not there:
+        return "there is no pressure and no tank in the log: name the inputs to look at"
+    return f"nothing can be told of {', '.join(there)}: too short, or too often at fault"

@@ -316,9 +316,14 @@ def _held(held: Agrees | None, what: str, unit: str) -> str:
     return f" ({scale}); {verdict} the {what} stated, {stated} {unit} an hour"
 
 
+def stands_still(found: Slosh, one: Finding) -> bool:
+    """No slosh, but at most what is left of reckoning."""
+    return found.spread < 0.01 * 10.0**-one.trace.decimals
+
+
 def _slosh_told(found: Slosh, one: Finding, unit: str) -> list[tuple[str, str]]:
     step = one.trace.step
-    if found.spread < 0.01 * 10.0**-one.trace.decimals:
+    if stands_still(found, one):
         return [("slosh", "none: the reading stands still")]
     told = f"+-{_number(2 * found.spread)} {unit} undamped (two standard deviations, {found.windows} windows of {found.window_s:.0f} s)"
     told += f"; in the roughest twentieth +-{_number(2 * found.roughest)}"

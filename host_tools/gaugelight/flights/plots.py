@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from gaugebox.alerts import WARNING
 from gaugebox.readouts import GREEN, RED, YELLOW
 from gaugelight.flights.compare import beside
-from gaugelight.flights.findings import Finding
+from gaugelight.flights.findings import Finding, stands_still
 from gaugelight.flights.recording import Recording
 from gaugelight.flights.replay import Replay, Trace
 from gaugelight.flights.trend import DAMPINGS, Flow, Hydraulics, Slosh
@@ -230,7 +230,7 @@ def trend_picture(recording: Recording, found: Sequence[Finding], path: Path) ->
             if one.tank is not None:
                 _flows(panel, times, recording, one.tank.falls, FIT, "falls")
                 _flows(panel, times, recording, one.tank.rises, PUMP, "rises")
-            if one.slosh is not None:
+            if one.slosh is not None and not stands_still(one.slosh, one):
                 _damping(beside_it, one.slosh, one)
             else:
                 beside_it.set_axis_off()

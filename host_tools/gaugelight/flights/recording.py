@@ -31,6 +31,9 @@ MOST_COUNT = 65535
 BETWEEN_STARTS_MS = 1000  # put between two starts where nobody knows how long the box was off
 NOT_KNOWN = -1  # in place of a switch's state
 LONG_MS = 60_000
+MOST_STARTS = 2**32 - 1
+LONGEST_RUN_S = 10 * 366 * 86_400  # what is longer is damage
+LATEST_YEAR = 2999
 
 
 @dataclass(frozen=True)
@@ -188,6 +191,11 @@ class _Reading:
         while rows := list(islice(reader, ROWS_AT_ONCE)):
             self.tell()
             at_end = len(rows) < ROWS_AT_ONCE
+            for k, row in enumerate(rows):
+                if any("\n" in cell for cell in row):
+                    raise self.wrong(
+                        line + k, 'a quote (") that is not closed: the rows after it cannot be told'
+                    )
             if at_end and not self.last_is_whole:
                 self.cut += 1
                 rows[-1] = []
@@ -222,11 +230,11 @@ class _Reading:
                 raise
 
         if where.start >= 0:
-            parts["starts"].append(read(where.start, int, "number of a start"))
+            parts["starts"].append(read(where.start, _start, "number of a start"))
             parts["clocks"].append(read(where.time, _moment, "time in UTC", np.float64) if where.time >= 0 else
                                    np.full(len(rows), np.nan))  # fmt: skip
             parts["times"].append(
-                read(where.seconds, lambda word: float(word) * 1000, "number of seconds", np.float64)
+                read(where.seconds, _since_start, "number of seconds since a start", np.float64)
             )
         else:
             parts["times"].append(read(where.time, _known_moment, "time in UTC", np.float64))
@@ -312,9 +320,26 @@ def _count(word: str) -> int:
     return count
 
 
+def _start(word: str) -> int:
+    start = int(word)
+    if not 0 <= start <= MOST_STARTS:
+        raise ValueError(word)
+    return start
+
+
+def _since_start(word: str) -> float:
+    """Milliseconds."""
+    seconds = float(word)
+    if not 0 <= seconds <= LONGEST_RUN_S:  # nan neither
+        raise ValueError(word)
+    return seconds * 1000
+
+
 def _known_moment(word: str) -> float:
     """Milliseconds since 1970."""
     at = datetime.fromisoformat(word)
+    if not 1970 <= at.year <= LATEST_YEAR:
+        raise ValueError(word)
     return (at if at.tzinfo is not None else at.replace(tzinfo=timezone.utc)).timestamp() * 1000
 
 
