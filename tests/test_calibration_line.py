@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy import optimize, stats
 
 from gaugelight.calibration.distributions import chi2_tail, f_tail, student_95
-from gaugelight.calibration.straight_line import Held, ReferenceFit, fit_line, fit_reference
+from gaugelight.calibration.straight_line import Held, ReferenceFit, fit_line, fit_reference, slips
 
 # JCGM 100:2008, table H.6: thermometer readings and observed corrections, degC
 READINGS = (21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511)
@@ -258,3 +258,23 @@ def test_refused(points: list[Held], why: str) -> None:
 def test_no_line(xs: list[float], why: str) -> None:
     with pytest.raises(ValueError, match=why):
         fit_line(xs, xs)
+
+
+@given(
+    st.lists(st.floats(0, 100), min_size=4, max_size=9, unique_by=lambda x: round(x / 11)),
+    st.floats(-50, 50),
+    st.floats(-3, 3).filter(lambda gain: abs(gain) > 0.1),
+    st.data(),
+)
+def test_zero_and_gain_are_no_slip_and_one_point_beside_the_line_is(
+    expected: list[float], zero: float, gain: float, data: st.DataObject
+) -> None:
+    """The line itself against scipy's, of the same name."""
+    true = [zero + gain * x for x in expected]
+    assert slips(true, expected) == []
+    k = data.draw(st.integers(0, len(true) - 1))
+    true[k] += data.draw(st.sampled_from([-1, 1])) * gain * (max(expected) - min(expected))
+    line = stats.theilslopes(true, expected)
+    off = np.abs(np.asarray(true) - line.slope * np.asarray(expected) - line.intercept)
+    if len(true) >= 6:
+        assert slips(true, expected) == [k] and off.argmax() == k

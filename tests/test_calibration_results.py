@@ -613,3 +613,38 @@ def test_a_session_in_the_other_attitude_that_is_not_right_is_named(
     written(other, head='circuit = "0badc0de"\n' + HEAD.format(attitude="parked"))
     assert main(["calibrate", str(hull), "left fuel", "--from", str(session)]) == 0
     assert f"is not used: {other}: its signals were measured" in capsys.readouterr().out
+
+
+# what was typed at which points of an otherwise good session, zero off by 40 psi and gain by 6 %; which are asked about
+TYPED: dict[str, tuple[dict[int, str], str | None]] = {
+    "as it was": ({}, None),
+    "a level mistaken, up and down": ({3: "630 psi", 11: "630 psi"}, "points 3, 11: "),
+    "a figure lost": ({7: "120 psi"}, "point 7: "),
+    "two exchanged": ({5: "1100 psi", 6: "888 psi"}, "points 5, 6: "),
+    "a little beside it": ({5: "930 psi"}, None),
+    "another unit": ({7: "1312 kPa"}, "point 7: "),
+}
+
+
+@pytest.mark.parametrize("case", TYPED)
+def test_a_slip_at_a_gauge_is_asked_about(tmp_path: Path, demo: Box, case: str) -> None:
+    typed, told = TYPED[case]
+    path = gauge(tmp_path / "s.toml")
+    trues = re.findall(r'true = "(.*) psi"', path.read_text())
+    texts = iter([typed.get(k, f"{40 + 1.06 * float(psi):.0f} psi") for k, psi in enumerate(trues, 1)])
+    path.write_text(re.sub(r'true = ".*"', lambda _: f'true = "{next(texts)}"', path.read_text()))
+    result = evaluate(read_session(path), demo)
+    assert (result.contradicts or "none").startswith(told or "none")
+    assert any("look for a slip" in note for note in result.notes) == (told is not None)
+
+
+def test_a_slip_at_a_gauge_is_not_saved_unasked(hull: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = hull.parent / "s.toml"
+    held = ((0, 4.0), (0, 9.333), (1000, 14.667), (1500, 20.0), (1000, 14.667), (0, 9.333), (0, 4.0))
+    path.write_text(
+        GAUGE + "".join(f'\n[[point]]\ntrue = "{psi} psi"\nsignal = "{ma} mA"\n' for psi, ma in held)
+    )
+    words = ["calibrate", str(hull), "hydraulic", "--from", str(path), "--save", "--json"]
+    assert main(words) == 1
+    said = json.loads(capsys.readouterr().out)
+    assert not said["saved"] and said["contradicts"].startswith("points 2, 6: ")

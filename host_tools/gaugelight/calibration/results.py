@@ -118,7 +118,8 @@ class Result:
 
     @property
     def contradicts(self) -> str | None:
-        """The point or the pour of a tank that the curve was made without, in words."""
+        """What is asked about before it is saved: the point or the pour that a tank's curve was made without, or a gauge's that its
+        sender cannot give."""
         return getattr(self.fit, "contradicts", None)
 
 
@@ -409,7 +410,7 @@ def _density(session: Session, point: Point) -> Density:
 
 
 def _reference(session: Session, box: Box, one: Input) -> tuple[ReferenceFit, list[Taken]]:
-    from gaugelight.calibration.straight_line import Held, fit_reference
+    from gaugelight.calibration.straight_line import Held, fit_reference, slips
 
     gauge, unit = session.reference, one.bare_unit
     assert gauge is not None
@@ -424,6 +425,12 @@ def _reference(session: Session, box: Box, one: Input) -> tuple[ReferenceFit, li
     common, share = _common(session, unit)
     each = 0.0 if gauge.each is None else gauge.each.off(unit, most) / K
     fit = fit_reference(held, float(one.step), common=common, common_share=share, each=each)
+    expected = one.law.reading(np.array([seen.signal for seen in held]))
+    doubted = slips([seen.true for seen in held], expected.tolist())
+    if doubted:
+        named = ("points " if len(doubted) > 1 else "point ") + ", ".join(str(k + 1) for k in doubted)
+        doubt = f"{named}: no sender as {box.file} has it gives that, whatever its zero and gain: repeat, or look for a slip"
+        fit = replace(fit, contradicts=doubt, lack="; ".join(filter(None, (doubt, fit.lack))))
     fit = replace(fit, plus_minus=_with_meter(session, one, fit))
     points = []
     for seen, point, residual in zip(held, session.points, fit.residuals):

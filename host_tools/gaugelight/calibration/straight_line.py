@@ -32,6 +32,7 @@ from gaugelight.circuits import Floats
 LACK = 0.05  # less likely residuals are no straight line's
 REPEATS = 3  # degrees of freedom among repeated points that are enough to judge by
 ENOUGH = 5  # points for a curve
+SLIP = 0.1  # of the range that was covered: what is farther off a sender of its kind is asked about. A bound of our own
 
 
 @dataclass(frozen=True)
@@ -72,6 +73,7 @@ class Held:
 @dataclass(frozen=True)
 class ReferenceFit(Fit):
     line: Line | None  # None: points, as a straight line does not do
+    contradicts: str | None = None  # points that no sender of this kind gives, in words
 
 
 def fit_line(
@@ -138,6 +140,23 @@ def _ratio_tail(above: float, degrees: int, below: float, of: int) -> float:
     if below <= 0:
         return 1.0 if above <= 0 else 0.0
     return f_tail(max(above, 0.0) / degrees / (below / of), degrees, of)
+
+
+def slips(true: Sequence[float], expected: Sequence[float]) -> list[int]:
+    """Which points are farther off than SLIP from what the sender's law gives, whatever its zero and its gain.
+
+    expected: the law's readings at the points' signals. The line through them is the one of medians (Theil 1950, Sen 1968), which
+    up to a quarter of the points cannot pull to themselves.
+    """
+    y, x = np.asarray(true, dtype=float), np.asarray(expected, dtype=float)
+    one, other = np.triu_indices(len(x), 1)
+    apart = np.abs(x[one] - x[other]) > SLIP * np.ptp(x)
+    if not apart.any():
+        return []
+    gain = np.median((y[one] - y[other])[apart] / (x[one] - x[other])[apart])
+    off = y - gain * x
+    off = np.abs(off - np.median(off))
+    return [int(k) for k in np.flatnonzero(off > SLIP * np.ptp(y))]
 
 
 def fit_reference(
