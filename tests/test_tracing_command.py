@@ -126,6 +126,8 @@ WRONG = {
     "no supply": (("hydraulic", "--supply", "much", "--ma", "4"), "--supply"),
     "no such supply": (("hydraulic", "--supply", "-3", "--ma", "4"), "not within 0 and 40 V"),
     "no such cold junction": (("left fuel", "--cold", "9000", "--ohms", "4"), "not within -60 and 150 degC"),
+    "no cold junction": (("left fuel", "--cold", "20 degC", "--ohms", "4"), "has no cold junction"),
+    "beyond the converter": (("left fuel", "--measured", "box", "count 99999"), "counts run from 0 to 65535"),
     "a place below its travel": (("left fuel", "--at", "-5 %", "4"), "outside its readings"),
     "a place above it": (("left fuel", "--at", "100000 %", "4"), "outside its readings"),
     "no port": (("left fuel", "--port", "/dev/none"), "cannot be opened"),

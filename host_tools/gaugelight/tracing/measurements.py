@@ -464,7 +464,9 @@ def _counted(of: Traced, measurement: Measurement, text: str) -> Measured:
         value = SAYS_CONVERTER if word == "converter" else SAYS_RAIL
         return Measured(measurement, value, value, 1.0, word)
     if (match := re.fullmatch(r"count (\d{1,5})", word)) is not None:
-        return counted(of, measurement, min(float(match[1]), COUNTS - 1.0), word)
+        if int(match[1]) >= COUNTS:
+            raise Misuse(f"{one.name}: {text}: counts run from 0 to {COUNTS - 1}")
+        return counted(of, measurement, float(match[1]), word)
     lowest, low, high, highest = of.solved.windows
     ranges = ((0, lowest - 1), (lowest, low - 1), (high + 1, highest), (highest + 1, COUNTS - 1))
     if word in FAULTS[1:]:

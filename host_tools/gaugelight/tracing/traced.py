@@ -24,6 +24,7 @@ from gaugelight.circuits import REFERENCE, Floats, Millivolt, PullUp, Shunt, kno
 from gaugelight.converters import COUNTS, ChipInput
 from gaugelight.error_budget import COVERAGE, budget_at, quantities
 from gaugelight.laws import Itself, Thermocouple, Thermometer, celsius_of
+from gaugelight.problems import Misuse
 from gaugelight.said import input_index
 from gaugelight.temperature import Platinum
 
@@ -281,6 +282,8 @@ def traced(
     """Of a checked box. supply: the bus as it was measured, V; cold: of the cold junction, degC. Raises Misuse."""
     one = box.inputs[input_index(box, name)]
     measures_cold = None if one.cold is None else box.input(one.cold)
+    if cold is not None and measures_cold is None:
+        raise Misuse(f"{box.file}:{one.line}: {name}: has no cold junction; leave --cold out")
     solved = solve_input(box, one, None if measures_cold is None else solve_input(box, measures_cold))
     floats = _floats(box, one)
     cold_now, cold_off = cold, 1.0
