@@ -308,6 +308,20 @@ WRONG_WIRING: dict[str, tuple[list[tuple[str, str]], list[str]]] = {
             "60: J1-9: left fuel return goes into a fuel tank, and pin 2 beside it is hydraulic and pin 10 beside it is spare: relay, all of which may be at bus voltage; put a guard between it and each of them",
         ],
     ),
+    "the supply of a voltage sender": (
+        [
+            (
+                'circuit = { kind = "pull-up", resistor = "220 ohm", rail = "rail" }',
+                'circuit = { kind = "direct" }',
+            ),
+            ('sender = "480-31 ohm"', 'sender = "0-3 V"'),
+            ('2 = "guard"', '2 = "oil supply"'),
+        ],
+        [
+            "59: J1-1: left fuel goes into a fuel tank, and pin 2 beside it is oil supply, which may be at bus voltage; put a guard between them",
+            "60: J1-9: left fuel return goes into a fuel tank, and pin 2 beside it is oil supply, which may be at bus voltage; put a guard between them",
+        ],
+    ),
     "tank shares a pin": (
         [('1 = "left fuel"', '1 = "left fuel, hydraulic"'), ('5 = "hydraulic"\n', "")],
         [

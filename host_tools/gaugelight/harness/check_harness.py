@@ -7,7 +7,7 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from gaugelight import loads, wires
-from gaugelight.circuits import Divider
+from gaugelight.circuits import Direct, Divider
 from gaugelight.harness.cables import PIN, Lead, Wiring, amperes, fuse_of, wiring_of
 from gaugelight.harness.harness_file import Cable, Connector
 from gaugelight.harness.uses import (
@@ -423,13 +423,20 @@ def _fed(wiring: Wiring, lead: Lead) -> bool:
         or use.part in ("feed", "supply")
         and at_bus(use, wiring.things)
         and _rail_of(wiring, use) is None
+        and not _between_supply_and_pull_down(wiring, use)
         for use in lead.uses
     )
+
+
+def _between_supply_and_pull_down(wiring: Wiring, use: Use) -> bool:
+    """A phototransistor and its like: its supply is the box's, behind a resistor."""
+    one = wiring.box.input(use.thing)
+    return one is not None and isinstance(one.circuit, Direct) and one.circuit.pull_down is not None
 
 
 def _rail_of(wiring: Wiring, use: Use) -> Input | None:
     """The measured supply that a ratiometric sender lives on; None where the use is none of its supply."""
     one = wiring.box.input(use.thing)
-    if one is None or use.part != "supply" or not isinstance(one.circuit, Divider):
+    if one is None or use.part != "supply" or not isinstance(one.circuit, (Divider, Direct)):
         return None
     return wiring.box.rail_of(one)

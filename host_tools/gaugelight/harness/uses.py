@@ -105,7 +105,9 @@ def _input(one: Input, inside: bool) -> Thing:
     if isinstance(one.circuit, Millivolt):
         return Thing(one.name, one.line, "input", ("plus", "minus"), ("plus", "minus"), in_tank=tank)
     fed_by_bus = isinstance(one.circuit, (Shunt, Divider)) and not inside
-    at_bus = ("", "supply") if fed_by_bus else ()
+    at_bus: tuple[str, ...] = ("", "supply") if fed_by_bus else ()
+    if isinstance(one.circuit, Direct) and one.circuit.rail is None and not inside:
+        at_bus = ("supply",)  # where it lives on a rail of the box, that is stated
     needed = () if inside else ("",)
     # a loop, and what stands between its supply and a pull-down, end in the box
     ends_in_box = isinstance(one.circuit, Shunt) or isinstance(one.circuit, Direct) and one.circuit.pull_down
