@@ -15,7 +15,7 @@ from scipy import signal, stats
 from gaugelight.boxfile import read_box
 from gaugelight.build import Build, build
 from gaugelight.cli import DEMO, main
-from gaugelight.flights.findings import Finding, findings, in_lines, plus_minus, stated_burn
+from gaugelight.flights.findings import Finding, findings, in_lines, of_json, plus_minus, stated_burn
 from gaugelight.flights.plots import trend_picture
 from gaugelight.flights.recording import Recording, joined
 from gaugelight.flights.replay import Job, Replay, replay
@@ -406,8 +406,13 @@ def test_on_the_ground_nothing_is_burnt() -> None:
     """The demo's burn is that while the alternator charges."""
     flight = a_flight(20.0, 2)
     flight.readings["bus"] = np.full(len(flight.seconds), 12.5)
-    tank = found_in(recorded(flight))["usable fuel"].tank
-    assert tank is not None and tank.burn is None and tank.rise is not None
+    recording = recorded(flight)
+    finding = found_in(recording)["usable fuel"]
+    assert finding.tank is not None and finding.tank.burn is None and finding.tank.rise is not None
+    assert ("falls by", "not told: nowhere in the log is bus above 13.2 V, so it does not fly") in in_lines(
+        finding, recording
+    )
+    assert not of_json(finding, recording)["flew"]
 
 
 def test_names() -> None:

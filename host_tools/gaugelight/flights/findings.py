@@ -29,7 +29,7 @@ from gaugelight.flights.trend import (
     stretches,
     together,
 )
-from gaugelight.fuel_watch import GAUGE_ERROR
+from gaugelight.fuel_watch import GAUGE_ERROR, Disagreement
 from gaugelight.problems import Misuse, meant
 from gaugelight.quantity import parse_quantity
 from gaugelight.readouts import Condition
@@ -61,13 +61,15 @@ class Tank:
 
 @dataclass(frozen=True)
 class Finding:
-    """Of one readout, undamped. damping_s: what its input has in the box file; None: it is derived."""
+    """Of one readout, undamped. damping_s: what its input has in the box file; None: it is derived. unflown: what says of a tank's
+    gauge that it flies, where the whole log never has it so: nothing is burnt then."""
 
     trace: Trace
     damping_s: float | None
     hydraulics: Hydraulics | None = None
     slosh: Slosh | None = None
     tank: Tank | None = None
+    unflown: str = ""
 
 
 @dataclass(frozen=True)
@@ -160,16 +162,23 @@ def _finding(flight: _Flight, trace: Trace, damping_s: float | None, fuel: bool,
         finding = replace(finding, hydraulics=hydraulics(seconds, readings, 2 * trace.step, anew))
     if fuel:
         finding = replace(finding, tank=_tank(flight, trace))
+        gauge = _gauge(flight.box, trace)
+        if gauge is not None and not _holds(gauge.flies, flight).any():
+            finding = replace(finding, unflown=_in_words(gauge.flies, flight))
     if damping_s is not None and finding.hydraulics is None:
         finding = replace(finding, slosh=slosh(seconds, readings, anew=anew))
     return finding
+
+
+def _gauge(box: Box, trace: Trace) -> Disagreement | None:
+    return next((one for one in box.face.gauges if one.gauge == trace.name), None)
 
 
 def _tank(flight: _Flight, trace: Trace) -> Tank | None:
     box, recording = flight.box, flight.recording
     seconds, readings = recording.seconds(), trace.readings
     reserve = box.face.reserve
-    gauge = next((one for one in box.face.gauges if one.gauge == trace.name), None)
+    gauge = _gauge(box, trace)
     is_mains = reserve is not None and trace.name == reserve.mains
     stated: tuple[float, float] | None = None
     if flight.burn is not None:
@@ -247,6 +256,14 @@ def _holds(condition: Condition, flight: _Flight) -> Bools:
 # -- in words
 
 
+def _in_words(condition: Condition, flight: _Flight) -> str:
+    trace = flight.undamped.trace(condition.name)
+    unit = "" if trace is None else f" {trace.unit}"
+    return f"{condition.name} {condition.way}" + (
+        "" if condition.value is None else f" {float(condition.value):g}{unit}"
+    )
+
+
 def in_lines(one: Finding, recording: Recording) -> list[tuple[str, str]]:
     """What it is about, and what was found."""
     lines = []
@@ -255,6 +272,8 @@ def in_lines(one: Finding, recording: Recording) -> list[tuple[str, str]]:
         lines += _hydraulics_told(one.hydraulics, unit)
     if one.tank is not None:
         lines += _tank_told(one.tank, unit, recording)
+    if one.unflown:
+        lines.append(("falls by", f"not told: nowhere in the log is {one.unflown}, so it does not fly"))
     if one.slosh is not None:
         lines += _slosh_told(one.slosh, one, unit)
     return lines or [("nothing", "the log is too short for it, or the reading at fault too often")]
@@ -383,6 +402,7 @@ def of_json(one: Finding, recording: Recording) -> dict[str, Any]:
             "rate_agrees": None if tank.pumps is None else tank.pumps.holds,
             "transfers_by_switch": tank.by_switch,
         }
+    said["flew"] = not one.unflown
     if one.slosh is not None:
         said["slosh"] = {
             "standard_deviation": one.slosh.spread,
