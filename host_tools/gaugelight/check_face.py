@@ -24,6 +24,7 @@ from gaugelight.fuel_watch import (
     GAUGE_ERROR,
     Disagreement,
     ReserveTank,
+    goes_below,
     lowest_reading,
     pump_off_readings,
     shares,
@@ -493,7 +494,7 @@ def _notes_on_reserve(box: Box, tank: ReserveTank) -> Iterator[str]:
     sender = box.input(tank.pressure)
     assert sender is not None
     if sender.unit.endswith("sealed"):
-        bottom = Fraction(sender.law.span[0]) if sender.limits is None else lowest_reading(box, tank)
+        bottom = lowest_reading(box, tank) if goes_below(sender) else Fraction(sender.law.span[0])
         fall = Fraction(sealed_error_psi(ALOFT_FEET)) * UNITS["psi"][1] / UNITS[sender.bare_unit][1]
         if fall < bottom:
             yield (
