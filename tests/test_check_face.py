@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gaugebox.table import Table
-from gaugelight.boxfile import Box, read_box
+from gaugelight.boxfile import Box, box_of_text, read_box
 from gaugelight.build import Build, build, pack
 from gaugelight.check_face import notes_on_face
 from gaugelight.check_lights import notes_on_lights
@@ -23,6 +23,7 @@ from gaugelight.face_tables import derived_span
 from gaugelight.problems import WrongBoxFile
 
 FACE = Path(__file__).parent / "face.toml"
+SENDERS = Path(__file__).parent / "senders.toml"
 STARTER = DEMO.parent / "starter.toml"
 NEEDLE = """
 [[needle]]
@@ -191,6 +192,16 @@ TOLD: dict[str, tuple[list[Edit], str, str]] = {
     "never judged": ([('only_when = "bus above 11 V"', 'only_when = "bus above 110 V"')], "hydraulic", "never holds"),
     "until as when": ([('when = ["bus below 12.8 V"]\nafter = "bus above 13.2 V"', 'when = ["bus below 12.8 V"]\nuntil = "bus below 12.8 V"')], "alert ALTERNATOR OUT", "comes and goes by turns"),
     "after beyond when": ([('after = "coolant pressure above 6 psi"', 'after = "coolant pressure below 3 psi"')], "alert COOLANT LOST", "after lies beyond when"),
+    "after holds with when": ([('after = "coolant pressure above 6 psi"', 'after = "coolant pressure below 8 psi"')], "alert COOLANT LOST", "WARNING: after, which ends it, holds wherever when does: the alert comes and goes by turns"),
+    "until holds with when": ([('after = "coolant pressure above 6 psi"', 'until = "coolant pressure below 8 psi"')], "alert COOLANT LOST", "WARNING: until holds wherever when does"),
+    "below and above at once": ([('["bus below 12.8 V"]', '["bus below 12.8 V", "bus above 12.8 V"]')], "alert ALTERNATOR OUT", 'WARNING: when: "bus below 12.8 V" and "bus above 12.8 V" never hold together'),
+    "on and off at once": ([('["bus below 12.8 V"]', '["panel lights on", "bus below 12.8 V", "panel lights off"]')], "alert ALTERNATOR OUT", 'WARNING: when: "panel lights on" and "panel lights off" never hold together'),
+    # NAMUR NE 43: a loop is believed up to 20.5 mA, which are 1546.9 psi of 0 to 1500; a bus of 8 to 16 V to a hundredth of that beyond
+    "beyond what a loop is believed": ([('["bus below 12.8 V"]', '["hydraulic above 1560 psi"]')], "alert ALTERNATOR OUT", '"hydraulic above 1560 psi" never holds; hydraulic reads 0 to 1500 psi'),
+    "beyond what a bus is believed": ([('["bus below 12.8 V"]', '["bus above 16.3 V"]')], "alert ALTERNATOR OUT", '"bus above 16.3 V" never holds'),
+    "a play out of which nothing comes": ([(LEFT_MARKS, LEFT_MARKS.replace("marks", "mark_play = 15\nmarks"))], "left fuel", "WARNING: mark_play = 15 US gal: once it is LOW, in yellow, it stays so whatever left fuel reads"),
+    "a play that leaps over the green": ([(HYDRAULIC_MARKS, HYDRAULIC_MARKS + "mark_play = 950\n")], "hydraulic", "WARNING: mark_play = 950 psi: once it is HIGH, in yellow, it stays so"),
+    "pressures of two kinds": ([*end(DERIVED.replace("NAME", "two lines").replace('sum = ["left fuel", "right fuel"]', 'difference = ["hydraulic", "reserve line"]').replace("0.5", "20")), ("range = [0, 15]", "range = [0, 30]"), ('pressure = "gauge"', 'pressure = "absolute"')], "two lines", "WARNING: hydraulic is gauge, reserve line is absolute"),
     "the same words": (end(ALERT.replace("WORDS", "ALTERNATOR OUT")), "alert ALTERNATOR OUT", "says the same as the one at line"),
     # the fuel watch
     "a capacity too small": ([('capacity = "36 US gal"', 'capacity = "6 US gal"')], "reserve", "WARNING: capacity = 6 US gal, but usable fuel reads to 36: MAINS FULL is told far too soon"),
@@ -239,6 +250,10 @@ ALONE: dict[str, list[Edit]] = {
     "a label of its own": [*FOUR_TANKS, ('name = "left outboard fuel"\n', 'name = "left outboard fuel"\nlabel = "left out"\n'), ('name = "right inboard fuel"', 'name = "right inboard fuel"\nlabel = "right in"')],
     "labels that are made of names alike, without a face": [('name = "display"', 'name = "window"'), ('address = 0x3c                      # on I2C, beside the converters\n', ""), *[(old, new.replace("right inboard fuel", "left outboard fuelling")) for old, new in FOUR_TANKS]],
     "a play with its unit": [(HYDRAULIC_MARKS, HYDRAULIC_MARKS + 'mark_play = "10 psi"\n')],
+    "a play out of which there is just a way": [(HYDRAULIC_MARKS, HYDRAULIC_MARKS + "mark_play = 800\n")],
+    "a loop just below where it is believed no more": [('["bus below 12.8 V"]', '["hydraulic above 1546 psi"]')],
+    "until in the middle of when": [('after = "bus above 13.2 V"', 'until = "bus below 12 V"')],
+    "one side and another": [('["bus below 12.8 V"]\nafter = "bus above 13.2 V"', '["bus below 12.8 V", "bus above 12 V"]')],
 }  # fmt: skip
 
 
@@ -253,6 +268,30 @@ def test_left_alone(edits: list[Edit], tmp_path: Path) -> None:
 @pytest.mark.parametrize("file", [DEMO, STARTER], ids=["demo", "starter"])
 def test_nothing_is_said_of_what_comes_with_it(file: Path) -> None:
     assert [*notes_on_face(read_box(file))] == []
+
+
+# of temperatures: part of [[derived]], what is said of it; nothing where a degree of the one is so many of the other
+TEMPERATURES = {
+    "apart in two units": ('difference = ["coolant temperature", "oil temperature"]', "oil temperature is in degC, which is not in degF"),
+    "apart in two units, the other way": ('difference = ["oil temperature", "coolant temperature"]', "coolant temperature is in degF, which is not in degC"),
+    "a sum in two units": ('sum = ["coolant temperature", "oil temperature"]', "oil temperature is in degC, which is not in degF"),
+    "a sum in another unit": ('sum = ["carburettor", "oil temperature"]\nunit = "degF"', "carburettor is in degC, which is not in degF"),
+    "apart in one unit": ('difference = ["carburettor", "oil temperature"]', ""),
+    "apart in one unit, told in another": ('difference = ["carburettor", "oil temperature"]\nunit = "degF"', ""),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("parts, told", TEMPERATURES.values(), ids=TEMPERATURES)
+def test_scales_that_begin_at_different_places_are_not_added_up(parts: str, told: str) -> None:
+    text = SENDERS.read_text() + f'\n[[derived]]\nname = "apart"\n{parts}\nstep = 2\n'
+    if told:
+        with pytest.raises(WrongBoxFile, match=told):
+            box_of_text("senders.toml", text)
+        return
+    box = box_of_text("senders.toml", text)
+    # -30 less 150 and 60 less -20 degC
+    size = 1.8 if "degF" in parts else 1.0
+    assert derived_span(box.face.derived[0], box) == pytest.approx((-180 * size, 80 * size))
 
 
 def test_the_reserves_switches_are_followed() -> None:

@@ -4,11 +4,13 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
-from gaugelight.cli import DEMO, main
+from gaugelight.cli import DEMO, _agreed, main
+from gaugelight.problems import Wrong
 
 COMMAND = [sys.executable, "-m", "gaugelight.cli"]
 
@@ -213,6 +215,11 @@ MISUSE = [
             ["record", str(DEMO)],
         )
     ),
+    *(
+        (f"{command} of no name", [command, ""], 2, "the file is given no name")
+        for command in ("new", "check", "build", "bench")
+    ),
+    ("new with a name too long", ["new", "x" * 300], 2, "cannot be written: File name too long"),
     ("no such picture", ["bench", "--plot", "x.xyz"], 2, "x.xyz: no picture can be written there"),
     ("picture nowhere", ["bench", "--plot", "/nowhere/x.png"], 2, "/nowhere/x.png: no picture"),
     ("virtual box of nothing", ["virtual", "nothing.toml"], 2, "nothing.toml: cannot be read"),
@@ -260,3 +267,25 @@ def test_each_problem_has_file_and_line(tmp_path: Path) -> None:
         assert file == str(path)
         key = "unit" if "gallons" in what else "dampening"
         assert texts[int(number) - 1].startswith(key)
+
+
+@pytest.mark.parametrize(
+    "answer, told",
+    {"": "nothing was written", "n\n": "nothing was written", "stop": "stopped; nothing was written"}.items(),
+)
+def test_a_question_not_agreed_to_leaves_all_as_it_was(
+    answer: str, told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Ctrl-C at the question too: nothing has gone to the box then."""
+
+    def readline() -> str:
+        if answer == "stop":
+            raise KeyboardInterrupt
+        return answer
+
+    there = SimpleNamespace(isatty=lambda: True, readline=readline)
+    monkeypatch.setattr("sys.stdin", there)
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True, raising=False)
+    with pytest.raises(Wrong) as wrong:
+        _agreed(False, "write it?")
+    assert (wrong.value.lines, wrong.value.exit_code) == ((told,), 1)

@@ -148,6 +148,36 @@ def test_namur_limits(
         assert reading == pytest.approx(expected, abs=0.025)  # a quarter of its step
 
 
+# the points of a loop: (mA at its lowest and highest, {mA: what the box says}); a reading is the end at which the points hold
+FAILS = {"3.3": "open", "3.5": "open", "3.7": "under", "20.6": "over", "21.2": "short"}
+BY_POINTS = {
+    "as its data sheet has it": ("4", "20", FAILS | {"3.9": 0.0, "20.2": 16.0}),
+    "as found on the bench": ("3.97", "20.03", FAILS | {"3.9": 0.0}),
+    "as found by a poor meter": ("4.3", "19.6", FAILS),
+    "what is read of half a loop": ("4", "12", {"3.5": "under", "12.6": "over"}),
+    "a pump's current, no loop": ("1", "30", {"3.3": None, "20.6": None, "21.2": None}),
+}
+
+
+@pytest.mark.parametrize("falls", [False, True], ids=["rising", "falling"])
+@pytest.mark.parametrize("first, last, wanted", BY_POINTS.values(), ids=BY_POINTS)
+def test_namur_of_a_loop_by_its_points(
+    first: str, last: str, wanted: dict[str, str | float | None], falls: bool, channels: Boxes
+) -> None:
+    """What a transmitter says by failing is no reading, however its points are written."""
+    ends = (16, 0) if falls else (0, 16)
+    points = f'points = [["{first} mA", {ends[0]}], ["{last} mA", {ends[1]}]]'
+    (loop,) = channels(LOOP.replace('sender = "4-20 mA"', points).replace("range = [0, 16]\n", "") % "100")
+    for milliamps, expected in wanted.items():
+        got = settle(loop, COUNT_OF(float(milliamps) / 10))
+        if isinstance(expected, float):
+            assert got == pytest.approx(16 - expected if falls else expected, abs=0.025), milliamps
+        elif expected is None:
+            assert isinstance(got, float), milliamps
+        else:
+            assert got == expected, milliamps
+
+
 def namur(milliamps: Fraction) -> str | None:
     if milliamps <= Fraction("3.6"):
         return "open"

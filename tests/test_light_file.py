@@ -354,6 +354,10 @@ NOTES = {
     "back through the airframe": ("knob = 27", 'knob = 27\nwire = { gauge = 22, length = "1 m", airframe_return = true }', "strip", "where compass and audio feel it"),
     # by hand: (35 - 8.9) V over (12 - 8.9) V / 0.32 A, squared, for 0.4 s are 2.9 A2s; a quick fuse of 1 A melts at 1.25 (from memory), of which 1 is trusted
     "a fuse that a load dump melts": ("knob = 27", 'knob = 27\nload = { current = "320 mA", at = "12 V" }\nfuse = "1 A"', "strip", "2.9 A2s in a load dump (1.7 A outlives it)"),
+    # by hand: (16 - 8.9) V over (12 - 8.9) V / 5 A are 11.5 A at the most, 6.6 W in 50 mohm; parts.csv has 2 W of Q101
+    "a lamp that burns its transistor": ("knob = 27", 'knob = 27\nload = { current = "5 A", at = "12 V" }', "strip", "make 6.6 W in the reference box's transistor, which takes 2 W"),
+    # 57 A are more than three quarters of 30 A, the largest fuse
+    "a lamp that no fuse holds": ("knob = 27", 'knob = 27\nload = { current = "25 A", at = "12 V" }\nfuse = "90 A"', "strip", "57 A at the most the bus may have for ever (no fuse up to 30 A holds)"),
     "a switch of nothing": ("knob = 27", "knob = 27", "panel", "nothing follows this switch"),
     "a request that asks while dead": ("pin = 14\n", 'pin = 14\nactive = "low"\n', "dim request", "asks to dim then"),
 }  # fmt: skip
@@ -364,6 +368,17 @@ def test_note(old: str, new: str, name: str, words: str, read: Read) -> None:
     box = read(ALL.replace(old, new, 1))
     said = [what for who, what in notes_on_lights(box, [*faults_shown(build(box))]) if who == name]
     assert any(words in what for what in said), said
+
+
+@pytest.mark.parametrize(
+    "load, driver",
+    [("2 A", ""), ("5 A", '\ndriver = { rise = "46 ns", fall = "40 ns", on_resistance = "0.005 ohm" }')],
+)
+def test_a_transistor_that_takes_it_is_left_alone(load: str, driver: str, read: Read) -> None:
+    box = read(
+        ALL.replace("knob = 27", f'knob = 27\nload = {{ current = "{load}", at = "12 V" }}{driver}', 1)
+    )
+    assert not [what for _, what in notes_on_lights(box, []) if "burns" in what]
 
 
 VALUES = re.findall(r"(?m)^\w+ = .*$", ALL[len(HEAD) :])

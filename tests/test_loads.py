@@ -234,3 +234,13 @@ def test_strain(supply: float, held: float, dump: float, holds: float, outlives:
     worst = strain(from_current(0.32, 12), supply)
     assert worst.held == pytest.approx(held, rel=0.01) and worst.dump == pytest.approx(dump, rel=0.01)
     assert worst.holds == holds and worst.outlives == pytest.approx(outlives, rel=0.01)
+
+
+# of 12 V and 8.9 V, at 16 V 2.29 times as much: A of the lamp, what is said of its fuse; 30 A, the largest, hold 22.5
+FUSES = {"the largest just holds": (9.8, 30.0, "30 A"), "none holds": (9.9, None, "no fuse up to 30 A")}
+
+
+@pytest.mark.parametrize("amperes, holds, words", FUSES.values(), ids=FUSES)
+def test_no_fuse_is_said_to_hold_what_it_does_not(amperes: float, holds: float | None, words: str) -> None:
+    worst = strain(from_current(amperes, 12), 14)
+    assert (worst.holds, worst.holds_in_words) == (holds, words)

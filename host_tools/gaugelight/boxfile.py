@@ -50,6 +50,9 @@ PRESSURE_KINDS = ("gauge", "sealed", "absolute")
 # of nominal, what a measured rail may be: 3.3 V may rise to 3.56 V, below what a pin takes
 RAIL_SPAN = Fraction(80, 100), Fraction(108, 100)
 NAMUR_NE_43 = Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21)  # mA
+LOOP_BESIDE = Fraction(
+    "0.8"
+)  # mA, 5 % of its span: how far from 4 and 20 the ends of such a loop's points may lie
 TABLES = (
     "box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request", "in_flight",
     "derived", "alert", "buttons", "reserve", "disagree", "connector", "cable", "compass",
@@ -552,7 +555,9 @@ class Reader:
         if written[:1] in (["points"], ["series"]):
             if len(written) > 1:
                 section.wrong(written[1], f"{written[0]} say it all already; leave this key out")
-            return (None if given is None else Points(given)), None
+            if given is None:
+                return None, None
+            return Points(given), limits_of_loop(circuit, given[0][0], given[-1][0])
         if "sender" in written:
             if "range" not in written:
                 section.wrong("sender", "range is missing; write range = [lowest, highest] in " + unit)
@@ -583,11 +588,7 @@ class Reader:
         ends = (s0, r0), (s1, r1)
         if circuit.unit == "ohm":
             return Points(ends), None
-        if circuit.unit == "mA" and [s0, s1] == [4, 20]:
-            return Line(ends), NAMUR_NE_43
-        if circuit.unit == "mA" and [s0, s1] == [0, 20]:
-            return Line(ends), (Fraction(0), Fraction(0), *NAMUR_NE_43[2:])
-        return Line(ends), None
+        return Line(ends), limits_of_loop(circuit, s0, s1)
 
     def thermometer(self, section: Section, sender: Thermal, unit: str, span: Point) -> Law | None:
         if unit not in ("degC", "degF"):
@@ -604,6 +605,17 @@ class Reader:
         if isinstance(sender, temperature.Thermocouple):
             return Thermocouple(sender, unit, first, last, *COLD_JUNCTION)
         return Thermometer(sender, unit, first, last)
+
+
+def limits_of_loop(circuit: Circuit, low: Fraction, high: Fraction) -> Limits | None:
+    """Of a loop whose sender gives so much at its ends. Points of a 4-20 mA transmitter, as found on the bench, may lie beside 4 and 20:
+    what it says by failing is no reading of theirs."""
+    if circuit.unit != "mA":
+        return None
+    first, last = NAMUR_NE_43[1:3]
+    if first <= low <= 4 + LOOP_BESIDE and 20 - LOOP_BESIDE <= high <= last:
+        return NAMUR_NE_43
+    return (Fraction(0), Fraction(0), *NAMUR_NE_43[2:]) if [low, high] == [0, 20] else None
 
 
 def law_of_calibrated(points: tuple[Point, ...], circuit: Circuit, unit: str) -> Law:

@@ -8,23 +8,28 @@ from collections.abc import Iterator
 from fractions import Fraction
 from itertools import combinations
 
+import numpy as np
+
 from gaugebox import alert_records
 from gaugebox.books import MOST_FUEL
 from gaugebox.disagree import MOST_RATE, MOST_READING, MOST_TRANSFER
 from gaugebox.reserve import MOST_PRESSURE
 from gaugelight.atmosphere import sealed_error_psi
 from gaugelight.boxfile import FUEL_UNITS, Box, bare
+from gaugelight.chain import chain_of
 from gaugelight.curves import decimals_of
 from gaugelight.face_tables import span_and_step, too_wide, zones
+from gaugelight.fault_windows import signal_limits
 from gaugelight.fuel_watch import (
     GAUGE_ERROR,
     Disagreement,
     ReserveTank,
+    goes_below,
     lowest_reading,
     pump_off_readings,
     shares,
 )
-from gaugelight.laws import BEYOND, Points
+from gaugelight.laws import BEYOND, Points, Thermocouple
 from gaugelight.needles import Needle, needle_curve
 from gaugelight.problems import Problem
 from gaugelight.quantity import UNITS
@@ -269,6 +274,7 @@ def notes_on_face(box: Box) -> Iterator[tuple[str, str]]:
             yield name, note
     yield from _notes_on_labels(box)
     yield from _notes_on_units(box)
+    yield from _notes_on_kinds_of_pressure(box)
     yield from _notes_on_conditions(box)
     yield from _notes_on_fuel_watch(box)
     yield from _notes_on_words(box)
@@ -312,8 +318,31 @@ def _notes_on_marks(name: str, unit: str, markings: Markings, box: Box) -> Itera
             yield "no red mark at 0, which is the unusable quantity in level flight (14 CFR 23.1337(b)(1), 23.1553)"
         if markings.delay < 5:
             yield f'a mark is entered after {float(markings.delay):g} s; fuel sloshes for longer, mark_delay = "10 s" is usual (common practice, no source)'
+    yield from _notes_on_play(name, unit, markings, box)
     if markings.only_when is not None and markings.only_when.name == name:
         yield f"WARNING: only_when asks {name} itself: while it is not so, {name} is told neither LOW nor HIGH"
+
+
+def _notes_on_play(name: str, unit: str, markings: Markings, box: Box) -> Iterator[str]:
+    """Of a mark that nothing it may read gets it out of again, as gaugebox.readouts judges."""
+    step, scale = span_and_step(box, name)[1], _scale(box, name)
+    play = round((step if markings.play is None else markings.play) * scale)
+    bottom, top = (round(end * scale) for end in _reach(box, name))
+    made = zones(markings.marks, decimals_of(step), step)
+    edges = [zone.edge for zone in made[1:] if zone.edge is not None]
+
+    def rank_at(reading: int) -> int:
+        return made[sum(reading >= edge for edge in edges)].rank
+
+    for k, zone in enumerate(made):
+        if not zone.rank or not bottom <= (edges[k - 1] if k else bottom) <= top:
+            continue
+        better = [j for j, other in enumerate(made) if other.rank < zone.rank]
+        ways = [min(top, edges[j] - 1 if j < len(edges) else top) - play for j in better if j > k]
+        ways += [max(bottom, edges[j - 1] if j else bottom) + play for j in better if j < k]
+        if all(rank_at(reading) >= zone.rank for reading in ways):
+            what = f"WARNING: mark_play = {float(Fraction(play, scale)):g} {unit}: once it is {zone.says}, in {zone.colour}, it stays so whatever {name} reads"
+            yield f"{what}; a step or two are usual"
 
 
 def _turned_round(marks: tuple[Mark, ...]) -> str | None:
@@ -352,9 +381,30 @@ def _notes_on_units(box: Box) -> Iterator[tuple[str, str]]:
             yield "display", f"two units of {kind} stand side by side: {told}"
 
 
+def _notes_on_kinds_of_pressure(box: Box) -> Iterator[tuple[str, str]]:
+    """Gauge, sealed and absolute pressures that are added up, or held against each other."""
+    for derived in box.face.derived:
+        if not isinstance(derived.parts, tuple):
+            continue
+        kinds: dict[str, str] = {}
+        for name in derived.names:
+            one = box.input(name)
+            if one is not None and one.unit != one.bare_unit:
+                kinds.setdefault(one.unit.rsplit(" ", 1)[1], name)
+        if len(kinds) > 1:
+            told = ", ".join(f"{name} is {kind}" for kind, name in kinds.items())
+            yield derived.name, f"WARNING: {told}: they do not begin at one nought, and how far apart they are changes with altitude"
+
+
 def _reach(box: Box, name: str) -> tuple[float, float]:
-    """What it may read at all: a sender is believed a little beyond its range, a float on its stop goes no further."""
+    """What it may read at all: a sender is believed a little beyond its range, as far as its faults begin; a float on its stop goes no
+    further."""
     (low, high), _ = span_and_step(box, name)
+    sender = box.input(name)
+    if sender is not None and not isinstance(sender.law, (Points, Thermocouple)):
+        believed = np.array(signal_limits(sender, chain_of(box, sender))[1:3])
+        first, last = sorted(sender.law.reading(believed).tolist())
+        return first, last
     derived = next((one for one in box.face.derived if one.name == name), None)
     senders = [one for one in box.inputs if one.name in ((name,) if derived is None else derived.names)]
     beyond = 0.0 if all(isinstance(one.law, Points) for one in senders) else BEYOND * (high - low)
@@ -370,18 +420,42 @@ def _notes_on_conditions(box: Box) -> Iterator[tuple[str, str]]:
         never = one.value >= high if above else one.value <= low
         always = one.value < low if above else one.value > high
         if never or always:
-            said = f'"{one.name} {one.way} {float(one.value):g} {_unit(box, one.name)}"'
             holds = "never" if never else "always"
-            yield where, f"WARNING: {key}: {said} {holds} holds; {_reads(box, one.name)}"
+            yield where, f"WARNING: {key}: {_said(box, one)} {holds} holds; {_reads(box, one.name)}"
     for rule in box.face.alerts:
         where = f"alert {rule.words}"
+        for one, against in combinations(rule.when, 2):
+            if _exclude(one, against):
+                yield where, f"WARNING: when: {_said(box, one)} and {_said(box, against)} never hold together: it is never told"
         if rule.until is not None and rule.until in rule.when:
             yield where, "WARNING: until is one of when: while it holds, the alert comes and goes by turns"
+        elif rule.until is not None and any(_includes(rule.until, one) for one in rule.when):
+            key = "after, which ends it," if rule.until == rule.after else "until"
+            yield where, f"WARNING: {key} holds wherever when does: the alert comes and goes by turns"
         if rule.after is not None and any(_includes(one, rule.after) for one in rule.when):
             yield where, "WARNING: after lies beyond when: what must have been before is worse than what is told"
     for one_rule, other in combinations(box.face.alerts, 2):
         if one_rule.words == other.words:
             yield f"alert {other.words}", f"says the same as the one at line {one_rule.line}: which of them it is, nobody can tell"
+
+
+def _said(box: Box, one: Condition) -> str:
+    """As it is written in the box file."""
+    amount = "" if one.value is None else f" {float(one.value):g} {_unit(box, one.name)}"
+    return f'"{one.name} {one.way}{amount}"'
+
+
+def _exclude(one: Condition, other: Condition) -> bool:
+    """Whether the two never hold at once."""
+    if one.name != other.name:
+        return False
+    if one.value is None or other.value is None:
+        return {one.way, other.way} == {"on", "off"}
+    if one.way == other.way:
+        return False
+    above, below = (one, other) if one.way == "above" else (other, one)
+    assert above.value is not None and below.value is not None
+    return above.value >= below.value
 
 
 def _includes(wider: Condition, one: Condition) -> bool:
@@ -420,7 +494,7 @@ def _notes_on_reserve(box: Box, tank: ReserveTank) -> Iterator[str]:
     sender = box.input(tank.pressure)
     assert sender is not None
     if sender.unit.endswith("sealed"):
-        bottom = Fraction(sender.law.span[0]) if sender.limits is None else lowest_reading(box, tank)
+        bottom = lowest_reading(box, tank) if goes_below(sender) else Fraction(sender.law.span[0])
         fall = Fraction(sealed_error_psi(ALOFT_FEET)) * UNITS["psi"][1] / UNITS[sender.bare_unit][1]
         if fall < bottom:
             yield (

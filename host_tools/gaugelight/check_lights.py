@@ -9,6 +9,7 @@ import numpy as np
 
 from gaugebox import pins
 from gaugelight import flicker, wires
+from gaugelight.driver import REFERENCE, REFERENCE_TAKES
 from gaugelight.light_tables import tells_faults, too_near_a_fault
 from gaugelight.needles import Needle
 from gaugelight.lights import DAYLIGHT, BusOutput, Display, Follows, Knob, Lamp
@@ -147,7 +148,7 @@ def _lamp(box: Box, lamp: Lamp) -> Iterator[Problem]:
         if taken > FUSE_HELD * lamp.fuse:
             what = (
                 f"the lamp takes {taken:.2g} A at {charged:g} V, and a fuse of {float(lamp.fuse):g} A holds"
-                f" {FUSE_HELD * float(lamp.fuse):.2g} A for ever; {strain(lamp.load, float(box.supply)).holds:g} A would do"
+                f" {FUSE_HELD * float(lamp.fuse):.2g} A for ever; {strain(lamp.load, float(box.supply)).holds_in_words} would do"
             )
             yield Problem(lamp.line, lamp.name, what, "fuse")
 
@@ -252,8 +253,14 @@ def _notes_on_lamp(box: Box, lamp: Lamp) -> Iterator[str]:
         most = strain(lamp.load, float(box.supply))
         if lamp.fuse is not None and lamp.fuse < max(most.held / FUSE_HELD, most.outlives):
             yield (
-                f"its fuse, {float(lamp.fuse):g} A, may blow: {most.held:.2g} A at the most the bus may have for ever ({most.holds:g} A holds),"
+                f"its fuse, {float(lamp.fuse):g} A, may blow: {most.held:.2g} A at the most the bus may have for ever ({most.holds_in_words} holds),"
                 f" {most.dump:.2g} A2s in a load dump ({most.outlives:.2g} A outlives it)"
+            )
+        heat = lamp.driver.conduction_loss(most.held, float(lamp.ceiling) / 100)
+        if lamp.driver == REFERENCE and not lamp.load.dim_wire and heat > REFERENCE_TAKES:
+            yield (
+                f"WARNING: {most.held:.2g} A, at the most the bus may have for ever, make {heat:.2g} W in the reference box's transistor, which"
+                f" takes {REFERENCE_TAKES:g} W: it burns; take another, cooled, and state driver"
             )
         if (verdict := dimmable(lamp.load)).dimmable != "yes":
             yield verdict.reason

@@ -102,9 +102,9 @@ class Screen:
 
 def new(words: argparse.Namespace, screen: Screen) -> Outcome:
     path = Path(words.file)
-    if path.exists():
-        raise Misuse(f"{path}: is there already; name a new file")
     try:
+        if path.exists():
+            raise Misuse(f"{path}: is there already; name a new file")
         path.write_bytes(STARTER.read_bytes())
     except OSError as problem:
         raise Misuse(f"{path}: cannot be written: {problem.strerror}") from None
@@ -597,7 +597,11 @@ def _agreed(yes: bool, question: str) -> None:
     if not (sys.stdin.isatty() and sys.stderr.isatty()):
         raise Misuse("nothing was written: nobody is there to be asked; write --yes to go on without")
     print(f"{question} [y/N] ", end="", file=sys.stderr, flush=True)
-    if sys.stdin.readline().strip().lower() not in ("y", "yes"):
+    try:
+        answer = sys.stdin.readline()
+    except KeyboardInterrupt:
+        raise Wrong("stopped; nothing was written") from None
+    if answer.strip().lower() not in ("y", "yes"):
         raise Wrong("nothing was written")
 
 
@@ -1371,6 +1375,8 @@ def main(argv: list[str] | None = None) -> int:
         command = words.command
         if getattr(words, "output", None) == "":
             raise Misuse("-o: is given no name; name a file, or leave -o out")
+        if "" in (getattr(words, "box", None), getattr(words, "file", None)):
+            raise Misuse("the file is given no name; write one between the quotes, such as hull.toml")
         said, code = words.run(words, Screen(quiet=as_json))
     except Wrong as wrong:
         said, code = {"error": list(wrong.lines)}, wrong.exit_code

@@ -59,6 +59,7 @@ class Driver:
 
 # measured in hardware_notes/netlists/lamp_driver.cir at the end of 0.1 m of wire, from 10 to 90 %, over 0.8
 REFERENCE = Driver(46e-9, 40e-9, 0.05)  # the reference box's: a pin at 4 mA, 22 ohm
+REFERENCE_TAKES = 2.0  # W of heat, Q101 of hardware_notes/parts.csv
 SLOW = Driver(1.9e-6, 2.06e-6, 0.05)  # the same with 8.2 kohm
 GATE_DRIVER = Driver(10e-9, 5e-9, 0.05)  # the same behind a gate driver
 

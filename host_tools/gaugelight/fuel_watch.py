@@ -14,6 +14,7 @@ import numpy as np
 from gaugebox import alert_records, disagree, reserve
 from gaugelight import box_values
 from gaugelight.atmosphere import pressure_hpa
+from gaugelight.laws import Points
 from gaugelight.problems import meant
 from gaugelight.quantity import UNITS
 from gaugelight.readouts import Condition, condition, read_condition
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from gaugebox.alert_records import DerivedRecord
     from gaugebox.table import InputRecord, Table
     from gaugelight.box_line import SaidGauge, SaidReserve
-    from gaugelight.boxfile import Box, Section
+    from gaugelight.boxfile import Box, Input, Section
     from gaugelight.lights import Units
 
 SENDER_ERROR = Fraction(
@@ -288,7 +289,7 @@ def reserve_numbers(
         "base_least": least * psi,
         "base_most": most * psi,
         "bottom": (
-            Fraction(-reserve.MOST_PRESSURE) if sender.limits is None else lowest_reading(box, tank) * psi
+            lowest_reading(box, tank) * psi if goes_below(sender) else Fraction(-reserve.MOST_PRESSURE)
         ),
         "drift": _drift(sender.unit) * psi,
         "build": tank.build * 10,
@@ -331,6 +332,11 @@ def pump_off_readings(tank: ReserveTank, box: "Box") -> tuple[Fraction, Fraction
     if kind == "sealed":
         return aloft - sea - weather - error, weather + error
     return -error, error
+
+
+def goes_below(sender: "Input") -> bool:
+    """Whether it states a limit and reads on down to it; points hold at their end."""
+    return sender.limits is not None and not isinstance(sender.law, Points)
 
 
 def lowest_reading(box: "Box", tank: ReserveTank) -> Fraction:

@@ -30,7 +30,17 @@ from gaugelight.lights import (
     Lamp,
     Lights,
 )
-from gaugelight.loads import CHARGED, TAKE, USUAL_DROP, Verdict, amperes, dimmable, light_factor, strain
+from gaugelight.loads import (
+    CHARGED,
+    FUSE_SIZES,
+    TAKE,
+    USUAL_DROP,
+    Verdict,
+    amperes,
+    dimmable,
+    light_factor,
+    strain,
+)
 from gaugelight.problems import Misuse, meant
 
 FLAT, RESTING = (
@@ -333,9 +343,12 @@ def _wire(lamp: Lamp, supply: float) -> list[Fact]:
     taken = None if lamp.load is None else amperes(lamp.load, supply)
     if worst is not None and taken:
         wanted = fuse or worst.holds
-        gauge = wires.thinnest(wanted)
-        told = f"AWG {gauge} ({wires.area(gauge):.2g} mm2) would do"
-        told += f", up to {min(50.0, wires.longest(gauge, taken, supply)):.0f} m and back"
+        gauge = wires.thinnest(wanted or FUSE_SIZES[-1])
+        if wanted is None or wanted > wires.largest_fuse(gauge):
+            told = f"none up to AWG {gauge} would do: a fuse for this lamp would let it burn"
+        else:
+            told = f"AWG {gauge} ({wires.area(gauge):.2g} mm2) would do"
+            told += f", up to {min(50.0, wires.longest(gauge, taken, supply)):.0f} m and back"
     else:
         told = "with load, wire and fuse it is known what is lost in it and whether it can burn"
     facts = [Fact("wire", f"not stated; {told}")]
@@ -350,14 +363,14 @@ def _wire(lamp: Lamp, supply: float) -> list[Fact]:
             says += f", {drop:.2g} V lost ({drop / supply:.1%}; {wires.OWN_DROP:.0%} at most, and 0.5 V on a 14 V bus by AC 43.13-1B)"
             says += f", {wire.heat(taken):.2g} W, {wire.heat_per_metre(taken) * 1000:.2g} mW a metre"
         facts = [Fact("wire", says, numbers)]
-    limits = {"fuse_a": fuse}
+    limits: dict[str, float | None] = {"fuse_a": fuse}
     says = "not stated" if fuse is None else f"{fuse:g} A"
     if worst is not None:
-        says += f"; {worst.holds:g} A holds {worst.held:.2g} A, the most the bus may bring for ever; {worst.outlives:.2g} A outlives a load dump, {worst.dump:.2g} A2s"
+        says += f"; {worst.holds_in_words} holds {worst.held:.2g} A, the most the bus may bring for ever; {worst.outlives:.2g} A outlives a load dump, {worst.dump:.2g} A2s"
         limits |= {"holds_a": worst.holds, "outlives_a": worst.outlives}
     if wire is not None:
-        limits["largest_fuse_a"] = wires.largest_fuse(wire.gauge)
-        says += f"; {limits['largest_fuse_a']:g} A at most for this wire"
+        limits["largest_fuse_a"] = most = wires.largest_fuse(wire.gauge)
+        says += f"; {most:g} A at most for this wire"
     return [*facts, Fact("fuse", says + "; at the bus end", limits)]
 
 
@@ -367,9 +380,7 @@ def _driver(lamp: Lamp, taken: float, supply: float) -> Fact:
     switching = made.switching_loss(supply, taken, float(lamp.frequency))
     what = "the reference box's, a pin at 4 mA and 22 ohm" if made == REFERENCE else "as stated"
     says = f"{what}: {_ns(made.rise)} up, {_ns(made.fall)} down"
-    says += (
-        f"; {conducting * 1000:.2g} mW conducting at full light, at most {switching * 1000:.2g} mW switching"
-    )
+    says += f"; {_watts(conducting)} conducting at full light, at most {_watts(switching)} switching"
     return Fact("driver", says, {"conduction_w": conducting, "switching_w": switching})
 
 
@@ -520,6 +531,10 @@ def _knob(knob: Knob) -> list[Fact]:
     told += "; its wiper's wire on the upper end's is told by nothing: half to full light"
     numbers = {"low": low / 100, "high": high / 100, "lowest": lowest / 100, "highest": highest / 100}
     return [Fact("travel", says, numbers), Fact("faults", told, {"tells_faults": tells_faults(knob)})]
+
+
+def _watts(watts: float) -> str:
+    return f"{watts * 1000:.2g} mW" if watts < 0.995 else f"{watts:.2g} W"
 
 
 def _ns(seconds: float) -> str:

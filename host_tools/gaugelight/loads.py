@@ -128,9 +128,13 @@ class Strain:
     dump: float
 
     @property
-    def holds(self) -> float:
-        """In amperes: the smallest fuse that one can buy and that holds for ever."""
-        return next((size for size in FUSE_SIZES if size >= self.held / FUSE_HELD), FUSE_SIZES[-1])
+    def holds(self) -> float | None:
+        """In amperes: the smallest fuse that one can buy and that holds for ever; None where even the largest does not."""
+        return next((size for size in FUSE_SIZES if size >= self.held / FUSE_HELD), None)
+
+    @property
+    def holds_in_words(self) -> str:
+        return f"no fuse up to {FUSE_SIZES[-1]:g} A" if self.holds is None else f"{self.holds:g} A"
 
     @property
     def outlives(self) -> float:

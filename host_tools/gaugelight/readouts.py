@@ -355,8 +355,9 @@ def derived(
                 section.wrong(ways[0], f'there is no input "{one}"; {meant(one, list(units))}')
         known = [units.get(one) for one in names]
         unit = asked or next((one for one in known if one is not None), None)
+        apart = taken is not None and len({one for one in known if one is not None}) == 1
         for one, of_it in zip(names, known):
-            if unit is not None and of_it is not None and not _same_kind(of_it, unit):
+            if unit is not None and of_it is not None and not _counts(of_it, unit, apart):
                 section.wrong(ways[0], f"{one} is in {of_it}, which is not in {unit}")
         parts = tuple((one, -1 if taken and k else 1) for k, one in enumerate(names))
     elif margin is not None:
@@ -420,12 +421,17 @@ def _span(
 
 
 def worth(unit: str, other: str) -> Fraction:
-    """How many of `other` one of `unit` is; both of one kind and without offset."""
+    """How many of `other` one of `unit` is; both of one kind, and without offset or of a difference."""
     return UNITS[unit][1] / UNITS[other][1]
 
 
-def _same_kind(unit: str, other: str) -> bool:
-    return unit == other or other in UNITS and UNITS[unit][0] == UNITS[other][0] and not UNITS[unit][2]
+def _counts(unit: str, other: str, apart: bool) -> bool:
+    """Whether a reading in `unit` counts in `other` by what one is worth. Of temperatures only how far two of one unit are apart does:
+    their scales begin at different places."""
+    if unit == other:
+        return True
+    same_kind = other in UNITS and UNITS[unit][0] == UNITS[other][0]
+    return same_kind and (apart or UNITS[unit][0] != "temperature")
 
 
 def _names(least: int, most: int) -> Callable[[Any], tuple[str, ...]]:

@@ -717,7 +717,7 @@ def _lamps(facts: Facts) -> Html:
 
 def _fused(lamp: Lamp, supply: float) -> Sequence[object]:
     load, wire, fuse = lamp.load, lamp.wire, lamp.fuse
-    asks = "" if load is None else f"{strain(load, supply).holds:g} A"
+    asks = "" if load is None else strain(load, supply).holds_in_words
     run = NOT_STATED
     if wire is not None:
         back = "back by the airframe" if wire.airframe_return else "and back"
