@@ -432,7 +432,8 @@ def _notes_on_conditions(box: Box) -> Iterator[tuple[str, str]]:
         elif rule.until is not None and any(_includes(rule.until, one) for one in rule.when):
             key = "after, which ends it," if rule.until == rule.after else "until"
             yield where, f"WARNING: {key} holds wherever when does: the alert comes and goes by turns"
-        if rule.after is not None and any(_includes(one, rule.after) for one in rule.when):
+        alike = [one for one in rule.when if rule.after is not None and one.name == rule.after.name]
+        if rule.after is not None and alike and all(_includes(one, rule.after) for one in alike):
             yield where, "WARNING: after lies beyond when: what must have been before is worse than what is told"
     for one_rule, other in combinations(box.face.alerts, 2):
         if one_rule.words == other.words:

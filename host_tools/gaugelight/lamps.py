@@ -32,7 +32,6 @@ from gaugelight.lights import (
 )
 from gaugelight.loads import (
     CHARGED,
-    FUSE_SIZES,
     TAKE,
     USUAL_DROP,
     Verdict,
@@ -343,9 +342,9 @@ def _wire(lamp: Lamp, supply: float) -> list[Fact]:
     taken = None if lamp.load is None else amperes(lamp.load, supply)
     if worst is not None and taken:
         wanted = fuse or worst.holds
-        gauge = wires.thinnest(wanted or FUSE_SIZES[-1])
-        if wanted is None or wanted > wires.largest_fuse(gauge):
-            told = f"none up to AWG {gauge} would do: a fuse for this lamp would let it burn"
+        gauge = None if wanted is None else wires.thinnest(wanted)
+        if gauge is None:
+            told = f"none up to AWG {min(wires.GAUGES)} would do: a fuse for this lamp would let it burn"
         else:
             told = f"AWG {gauge} ({wires.area(gauge):.2g} mm2) would do"
             told += f", up to {min(50.0, wires.longest(gauge, taken, supply)):.0f} m and back"

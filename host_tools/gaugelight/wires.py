@@ -47,11 +47,10 @@ def ohms_per_metre(gauge: int, celsius: float = 20.0) -> float:
     return COPPER / area(gauge) * (1 + PER_KELVIN * (celsius - 20))
 
 
-def thinnest(fuse: float) -> int:
-    """The thinnest gauge for a lamp that a fuse of so many amperes protects; none thinner than AWG 22, which handling breaks."""
-    return max(
-        (gauge for gauge, most in FUSES.items() if most >= fuse and gauge <= STURDY), default=min(GAUGES)
-    )
+def thinnest(fuse: float) -> int | None:
+    """The thinnest gauge that a fuse of so many amperes protects; none thinner than AWG 22, which handling breaks. None: not even the
+    thickest."""
+    return max((gauge for gauge, most in FUSES.items() if most >= fuse and gauge <= STURDY), default=None)
 
 
 def longest(gauge: int, amperes: float, volts: float) -> float:

@@ -305,14 +305,18 @@ def _wires(wiring: Wiring) -> Iterator[Problem]:
         fuse, most = fuse_of(lead, wiring), wires.largest_fuse(cable.gauge)
         if fuse is not None and fuse > most:
             thick = wires.thinnest(fuse)
-            what = (
-                f"a fuse of {fuse:g} A would let AWG {cable.gauge} burn; {most:g} A at most, or AWG {thick}"
-            )
+            or_thicker = "" if thick is None else f", or AWG {thick}"
+            what = f"a fuse of {fuse:g} A would let AWG {cable.gauge} burn; {most:g} A at most{or_thicker}"
             yield _at(cable, "gauge" if fuse != cable.fuse else "fuse", what)
         taken = amperes(lead, wiring)
         if taken is not None and taken > most:
             what = f"{lead.text} may take {taken:.2g} A, and AWG {cable.gauge} {most:g} A at most"
-            yield _at(cable, "gauge", f"{what}; AWG {wires.thinnest(taken)} would do")
+            would_do = (
+                f"none up to AWG {min(wires.GAUGES)} does"
+                if (thick := wires.thinnest(taken)) is None
+                else f"AWG {thick} would do"
+            )
+            yield _at(cable, "gauge", f"{what}; {would_do}")
         if lead.connector is not None and lead.connector.shape.is_dsub:
             if cable.gauge < DSUB_GAUGE:
                 what = f"AWG {cable.gauge} does not go into the contacts of {lead.connector.name}; a D-sub takes AWG {DSUB_GAUGE} to 24"
