@@ -342,6 +342,16 @@ def test_a_gauge_at_fault_is_not_judged() -> None:
     assert tanks.gauges[0].urgency == 0
 
 
+def test_what_was_told_outlives_that_nobody_knows_whether_it_flies() -> None:
+    """Ten minutes without the bus voltage are no landing: the float has stuck all the same."""
+    tanks = flown(1.75, 14.0, 14.0, sticks=True)
+    told = tanks.gauges[0].words()
+    for holds in (-1, 1):
+        tanks.flies.holds = holds
+        tanks.pass_s(600, each_ms=2000)
+        assert tanks.gauges[0].words() >= told and tanks.gauges[0].urgency == CAUTION
+
+
 def test_shares_and_bands_reach_the_gauges() -> None:
     """Of 15 to 35 US gal/h half goes to each, 5 % more or less; while it only may flow, none at least."""
     tanks = Tanks()

@@ -135,7 +135,7 @@ class Gauge:
             high = self.transfers.transfer(True) * record.share_high // 100
         one = self.disagree
         one.step(
-            elapsed_ms, self.flies.holds == 1, self.said[FAULT], self.said[READING], record.feeds, low, high
+            elapsed_ms, self.flies.holds, self.said[FAULT], self.said[READING], record.feeds, low, high
         )
         if one.state == NOT_JUDGED and (self.said[FAULT] or self.flies.holds < 0):
             return  # what is not known changes nothing
