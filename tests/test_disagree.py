@@ -144,7 +144,13 @@ CASES: dict[str, tuple[list[dict[str, int]], int, int, int, int]] = {
         270,
         300,
     ),
-    "as burnt, while nobody knows whether it flies": ([AS_BURNT, {**UNSURE, "rate": -400}, AS_BURNT], 1500, AGREES, 0, 0),
+    "as burnt, while nobody knows whether it flies": (
+        [AS_BURNT, {**UNSURE, "rate": -400}, AS_BURNT],
+        1500,
+        AGREES,
+        0,
+        0,
+    ),
     "not burnt, while nobody knows whether it flies": ([AS_BURNT, UNSURE, AS_BURNT], 1500, AGREES, 0, 0),
     "stood, and stood no longer on the next flight": (
         [{"minutes": 60}, ON_GROUND, AS_BURNT],
