@@ -530,9 +530,8 @@ class App:
     def run(self) -> None:
         board = self.board
         board.mark(log.AT_FACE)
-        self._show(
-            0
-        )  # dark at first: what another start has left there must not stand while the converters fail this one
+        # dark at first: no picture of another start shall stand while the converters fail this one
+        self._show(0)
         due = board.now()
         while not self.restart_wanted:
             began = board.now()

@@ -18,9 +18,7 @@ STATES = ("off", "building", "flowing", "dry", "blocked", "no pressure", "possib
 TURN_MS, MOST_MS = 100, 4000  # one turn of the watch; the longest stall that the books count in full
 MOST_PRESSURE = (1 << 22) - 1
 # turns
-RELEASED = (
-    5  # the pump has been off so long: its contact does not merely bounce, and what comes is another transfer
-)
+RELEASED = 4  # the pump has been off so long: its contact does not merely bounce
 FALLEN, SETTLED = 10, 30  # the pump has been off so long: a lower reading is the base; every reading is
 BUILT, LEARNED, KNOWN, BACK, LOST = 10, 30, 100, 50, 600
 RISEN, QUIET, ON_STOP = 15, 30, 20
