@@ -178,6 +178,8 @@ TOLD: dict[str, tuple[str, list[str], int, int]] = {
     "less bad is not told again": ("lowest, acknowledge, low", [LOW], DARK, DARK),
     "what gets worse comes first again": ("low, 1 open, lowest", [LOW + "*", OPENED + "*"], DARK, STEADY),
     "worse again is": ("lowest, acknowledge, low, lowest", [LOW + "*"], DARK, STEADY),
+    "worse again, gone in between": ("empty, acknowledge, enough, low, empty", [EMPTY + "*"], FLASHING, DARK),
+    "gone in between, and as bad at once": ("empty, acknowledge, enough, empty", [EMPTY], STEADY, DARK),
     "gone": ("low, enough", [], DARK, DARK),
     "gone and back within a minute: still acknowledged": ("low, acknowledge, enough, low", [LOW], DARK, DARK),
     "gone and back after a minute": ("low, acknowledge, enough, a minute, low", [LOW + "*"], DARK, STEADY),

@@ -64,6 +64,7 @@ def fly(*legs: dict[str, int], start: int = 1500, tick_ms: int = TURN_MS, **othe
 
 REST = {"minutes": 20, "feed": RESTS}
 ON_GROUND = {"minutes": 10, "flying": 0}
+UNSURE = {"minutes": 20, "flying": -1}
 TOLD = {"low": 1000, "high": 1400}  # of a transfer
 BROKEN = {"minutes": 60, "fault": 1}
 # legs, start; what it then says, and the size from, to
@@ -135,6 +136,22 @@ CASES: dict[str, tuple[list[dict[str, int]], int, int, int, int]] = {
         119,
         121,
     ),
+    "stood, and nobody knows whether it has landed": ([{"minutes": 60}, UNSURE], 1500, NOT_JUDGED, 0, 0),
+    "stood, and nobody knew for a while whether it flew": (
+        [{"minutes": 60}, UNSURE, AS_BURNT],
+        1500,
+        READS_HIGH,
+        270,
+        300,
+    ),
+    "as burnt, while nobody knows whether it flies": (
+        [AS_BURNT, {**UNSURE, "rate": -400}, AS_BURNT],
+        1500,
+        AGREES,
+        0,
+        0,
+    ),
+    "not burnt, while nobody knows whether it flies": ([AS_BURNT, UNSURE, AS_BURNT], 1500, AGREES, 0, 0),
     "stood, and stood no longer on the next flight": (
         [{"minutes": 60}, ON_GROUND, AS_BURNT],
         1500,

@@ -20,8 +20,8 @@ from hypothesis import Phase, given, settings
 from hypothesis import strategies as st
 
 import paper
-from gaugebox.alert_records import ALERTS_PAGE, OVERVIEW_PAGE
-from gaugebox.alerts import CAUTION, FLASHING, STEADY, WARNING, Alerts, Condition, LASTS, Rule
+from gaugebox.alert_records import ALERTS_PAGE, LARGE_PAGE, OVERVIEW_PAGE
+from gaugebox.alerts import CAUTION, FLASH, FLASHING, STEADY, WARNING, Alerts, Condition, LASTS, Rule
 from gaugebox.brush import LINE, Brush
 from gaugebox.face import BOTTOM, VALUE, Face
 from gaugebox.measure import FAULTS, OPEN, make_channels
@@ -337,6 +337,30 @@ def test_the_overview_is_fresh_four_times_a_second() -> None:
         assert memory.held == fresh.picture, turn
         for _ in range(turn):
             tick()
+
+
+def test_a_signal_is_fresh_where_the_reading_stands() -> None:
+    """A float on the bottom reads empty at any signal below it: the meter's number beside it must not be that of long ago."""
+    record = SimpleNamespace(
+        name="x", reading_unit="US gal", signal_unit="ohm", signal_decimals=1, reading_decimals=2, step=10
+    )
+    channel = Sender(record=record, said=[0, 0, 120, 0])
+    marks = SimpleNamespace(label="x", index=0, words=[""], low=0, high=1800, edges=[], colours=bytes((0,)))
+    readout: Any = SimpleNamespace(
+        record=marks, channel=channel, said=channel.said, zone=0, rank=0, colour=0, side=0
+    )
+    page: Any = SimpleNamespace(pages=[(LARGE_PAGE, (0,))])
+    alerts = Alerts([], [], [], [])
+    face = Face(paper.FrameBuffer, page, [readout], alerts)
+    for signal in (120, 3, 77):
+        channel.said[2] = signal
+        for _ in range(FLASH + 1):
+            alerts.tick()
+            face.step(False, False)
+        fresh = Face(paper.FrameBuffer, page, [readout], alerts)
+        for _ in range(8):
+            fresh.step(False, False)
+        assert face.picture == fresh.picture, signal
 
 
 # drawn bit by bit

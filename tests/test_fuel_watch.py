@@ -342,6 +342,40 @@ def test_a_gauge_at_fault_is_not_judged() -> None:
     assert tanks.gauges[0].urgency == 0
 
 
+@pytest.mark.parametrize("after", ["dry", "nothing"])
+def test_a_contact_of_the_pump_that_bounces_hides_nothing(after: str) -> None:
+    """Off for a tenth or two of a second every three: the pump runs on, and what it does is told all the while, or in its time."""
+    tanks = Tanks()
+    tanks.fuel(9, 9)
+    tanks.pass_s(10)
+    tanks.pump.level = 1
+    if after == "dry":
+        tanks.pass_s(30, 5.0)
+        tanks.pass_s(6, 0.0)
+    told = []
+    for bounce in range(6):
+        tanks.pump.level = 0
+        tanks.pass_s(0.1 + bounce % 2 / 10)
+        tanks.pump.level = 1
+        for _ in range(30):
+            tanks.pass_s(0.1)
+            told.append(tanks.reserve.words())
+    if after == "dry":
+        assert set(told) == {"RESERVE DRY STOP PUMP"}
+    else:
+        assert set(told[:60]) == {""} and set(told[100:]) == {"NO TRANSFER PRESSURE"}
+
+
+def test_what_was_told_outlives_that_nobody_knows_whether_it_flies() -> None:
+    """Ten minutes without the bus voltage are no landing: the float has stuck all the same."""
+    tanks = flown(1.75, 14.0, 14.0, sticks=True)
+    told = tanks.gauges[0].words()
+    for holds in (-1, 1):
+        tanks.flies.holds = holds
+        tanks.pass_s(600, each_ms=2000)
+        assert tanks.gauges[0].words() >= told and tanks.gauges[0].urgency == CAUTION
+
+
 def test_shares_and_bands_reach_the_gauges() -> None:
     """Of 15 to 35 US gal/h half goes to each, 5 % more or less; while it only may flow, none at least."""
     tanks = Tanks()

@@ -262,7 +262,9 @@ STEPS: dict[str, list[tuple[int | str, int, int]]] = {
     "a fault changes nothing": [(100, 3, RED), ("fault", 500, RED), (1000, 2, RED), (1000, 1, GREEN)],
     "a fault in between: the delay goes on": [(1000, 3, GREEN), (500, 2, GREEN), ("fault", 9, GREEN), (500, 1, YELLOW)],
     "a fault from the start": [("fault", 9, UNMARKED), (500, 2, UNMARKED), (500, 1, YELLOW)],
-    "better and worse by turns": [(500, 3, YELLOW), (700, 2, YELLOW), (100, 2, YELLOW), (700, 2, YELLOW), (700, 1, GREEN)],
+    "better and worse by turns": [(500, 3, YELLOW), (700, 2, YELLOW), (100, 2, YELLOW), (700, 4, YELLOW), (700, 1, GREEN)],
+    "nearly better, then red: no later than the delay": [(500, 3, YELLOW), (700, 2, YELLOW), (100, 2, YELLOW), (100, 1, RED)],
+    "nearly green from the start, then red": [(1000, 2, UNMARKED), (100, 2, UNMARKED), (100, 1, RED)],
 }  # fmt: skip
 
 

@@ -327,6 +327,22 @@ def test_a_table_that_does_not_start(
     assert (app.face is not None and app.face.banner == b"TABLE NOT STARTING") == shown
 
 
+def test_the_picture_of_another_start_does_not_stand(rig: Rig, app_class: type[Any]) -> None:  # noqa: F811
+    """One that fails at its converters each time has put it out before; without its table it leaves the bus alone, and it would stand."""
+    rig.tick(100)
+    assert display(rig).on
+    folder = rig.app.store.folder
+    app = app_class(rig.board, Store(folder), Log(folder + "/log"), FlightLog(folder + "/flights"))
+
+    def failing(elapsed: int) -> None:
+        raise RuntimeError
+
+    app._scan = failing
+    with pytest.raises(RuntimeError):
+        app.run()
+    assert rig.board.doing == AT_CONVERTERS and not display(rig).on
+
+
 def test_a_dead_display_costs_no_tick(rig: Rig) -> None:
     """The bus held low is a time-out of 2 ms once a second."""
     rig.tick(200)

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from gaugebox.alert_records import ALERTS_PAGE
 from gaugebox.alerts import DARK, STEADY
 from gaugebox.answers import answer
 from gaugebox.log import ASKED, FAILED, POWER, RUNNING
@@ -120,6 +121,26 @@ def test_a_press_in_the_moment_in_which_another_comes(told: Rig) -> None:
         True,
         False,
     ]
+
+
+@pytest.mark.parametrize("phase", [0, 1])
+def test_a_press_on_the_page_of_alerts_in_the_moment_in_which_another_comes(told: Rig, phase: int) -> None:
+    """Its lines are drawn one after the other, the bottom line last: what is being drawn nobody has read."""
+    face, alerts = told.app.face, told.app.alerts
+    while face.pages[face.page][0] != ALERTS_PAGE:
+        face.turn()
+    told.aircraft.wires["left fuel"] = "broken"
+    told.tick(150 + phase)
+    told.app.rules[0].on = 1
+    alerts.step(True)
+    new = alerts.all[alerts.order[0]]
+    for _ in range(10):
+        face.acknowledge()
+        assert new.unseen()
+        told.tick()
+    told.tick(40)
+    face.acknowledge()
+    assert not new.unseen()
 
 
 def test_a_test_button_that_sticks_hides_nothing_for_long(told: Rig) -> None:

@@ -182,16 +182,12 @@ class Alerts:
 
     def _tell(self, alert: Alert, urgency: int, rank: int, what: int, side: int) -> None:
         if urgency:
-            if side != alert.side:
-                alert.acknowledged = 0
+            # what is better now, or comes back less bad, and is then worse again is told again
+            alert.acknowledged = min(alert.acknowledged, rank) if side == alert.side else 0
             if not alert.urgency or rank > alert.rank or side != alert.side:
                 self.changed += 1
                 alert.since = self.changed
-            elif urgency != alert.urgency or rank != alert.rank:
-                self.changed += 1
-                # what is better now and then worse again is told again
-                alert.acknowledged = min(alert.acknowledged, rank)
-            elif what != alert.what:
+            elif urgency != alert.urgency or rank != alert.rank or what != alert.what:
                 self.changed += 1
             alert.urgency = urgency
             alert.rank = rank

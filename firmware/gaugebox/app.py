@@ -529,6 +529,9 @@ class App:
 
     def run(self) -> None:
         board = self.board
+        board.mark(log.AT_FACE)
+        # dark at first: no picture of another start shall stand while the converters fail this one
+        self._show(0)
         due = board.now()
         while not self.restart_wanted:
             began = board.now()

@@ -57,23 +57,15 @@ class Disagree:
         self.spare = 0  # what trail may have below nought besides
 
     def step(
-        self,
-        elapsed_ms: int,
-        flying: int,
-        fault: int,
-        reading: int,
-        feed: int,
-        transfer_low: int,
-        transfer_high: int,
+        self, elapsed_ms: int, flying: int, fault: int, reading: int, feed: int, low: int, high: int
     ) -> None:
-        """A tick. The reading means nothing while there is a fault. feed: RESTS, MAY_FEED or FEEDS. transfer: what flows in from
-        elsewhere at least and at most, units per hour."""
-        if elapsed_ms > TURN_MS:
-            elapsed_ms = TURN_MS
+        """A tick. flying: -1 while nobody knows; fuel may be burnt then. The reading means nothing while there is a fault. feed: RESTS,
+        MAY_FEED or FEEDS. low, high: what flows in from elsewhere at least and at most, units per hour."""
+        elapsed_ms = min(elapsed_ms, TURN_MS)
         self.waited += elapsed_ms
-        if transfer_high:
-            self.gain_low += transfer_low * elapsed_ms
-            self.gain_high += transfer_high * elapsed_ms
+        if high:
+            self.gain_low += low * elapsed_ms
+            self.gain_high += high * elapsed_ms
         if self.waited >= TURN_MS:
             self.waited -= TURN_MS
             self._turn(flying, fault, reading, feed)
@@ -81,7 +73,7 @@ class Disagree:
     def _turn(self, flying: int, fault: int, reading: int, feed: int) -> None:
         record = self.record
         least = self.gain_low // TURN_MS - (record.burn_high if feed else 0)
-        most = self.gain_high // TURN_MS - (record.burn_low if feed == FEEDS else 0)
+        most = self.gain_high // TURN_MS - (record.burn_low if feed == FEEDS and flying >= 0 else 0)
         self.gain_low = self.gain_high = 0
         if flying:
             self.landed = 0
@@ -89,7 +81,7 @@ class Disagree:
             self.landed += 1
         else:
             self.turns = 0
-        paused = fault or not flying
+        paused = fault or flying < 1
         if paused:
             self.state = NOT_JUDGED
             self.size = 0

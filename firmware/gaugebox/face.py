@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 LEAST_CONTRAST = 64  # of 255, while a warning is not acknowledged, however far the display is dimmed
 SHORTER = {"converter": "conv.", "cold junction": "cold"}
 READ_TICKS = 20  # so long a line must have stood there, that a press is for it
+SIGNAL_TICKS = 3  # of each flash in which a signal is drawn anew: it moves where its reading stands still
 ROWS_A_PAGE = 4
 LINES_A_PAGE = 6
 ROW = 14  # rows of dots
@@ -205,7 +206,7 @@ class Face:
             if self.reserve is not None:
                 self.reserve.step(at)
         elif single and at:
-            if self.half:
+            if self.half or self.alerts.flash < SIGNAL_TICKS:
                 self._below(cells[0])
         elif at < len(cells) and cells[at].moved():
             if kind == OVERVIEW_PAGE:
@@ -320,6 +321,7 @@ class Face:
                 self.at = LINES_A_PAGE
                 return
             self.listed = alerts.changed
+            self.shown_for = 0  # nobody has read what has just come
             self._sort()
         number = self.lines[at]
         y = at * LINE

@@ -137,10 +137,11 @@ class Readout:
         record = self.record
         ranks = record.ranks
         worse = ranks[zone] > self.rank
-        if self.lasting and worse != self.worse:
+        if self.lasting and self.worse and not worse:
             self._fade(FADES)
             return
-        if not self.lasting:
+        if not self.lasting or worse != self.worse:  # what has been better for a while puts nothing worse off
+            self.lasting = 0
             self.worse = worse
             self.next = zone
         elif worse == (ranks[zone] < ranks[self.next]):

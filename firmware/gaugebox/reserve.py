@@ -18,6 +18,7 @@ STATES = ("off", "building", "flowing", "dry", "blocked", "no pressure", "possib
 TURN_MS, MOST_MS = 100, 4000  # one turn of the watch; the longest stall that the books count in full
 MOST_PRESSURE = (1 << 22) - 1
 # turns
+RELEASED = 4  # the pump has been off so long: its contact does not merely bounce
 FALLEN, SETTLED = 10, 30  # the pump has been off so long: a lower reading is the base; every reading is
 BUILT, LEARNED, KNOWN, BACK, LOST = 10, 30, 100, 50, 600
 RISEN, QUIET, ON_STOP = 15, 30, 20
@@ -64,6 +65,7 @@ class ReserveWatch:
         self.waited = 0  # ms since the last turn
         self.phase = OFF  # what state is when the pressure is no fault
         self.turns = 0  # in OFF and BUILDING, or since it flows
+        self.off = RELEASED  # turns since the pump was last on
         self.silent = 0  # turns since the pressure was last good
         self.based = False  # whether base has been learned
         self.sure = False  # whether the height is known, not only the highest it may be
@@ -103,8 +105,9 @@ class ReserveWatch:
         """The state from the pressure; one reading counts as one turn, however long the loop stalled."""
         record = self.record
         phase = self.phase
-        if bool(pump_on) == (phase == OFF):  # switched on or off
-            self.phase = phase = BUILDING if pump_on else OFF
+        self.off = 0 if pump_on else min(self.off + 1, RELEASED)
+        if (self.off < RELEASED) == (phase == OFF):  # switched on or off
+            self.phase = phase = BUILDING if phase == OFF else OFF
             self.turns = self.count = 0
             self.suspect = self.doubtful = False
         if not fault or phase != BUILDING:
@@ -113,10 +116,10 @@ class ReserveWatch:
             self.silent = min(self.silent + 1, LOST)
             if self.silent == LOST:
                 self.based = self.sure = False  # who knows how far it has climbed
-                if pump_on and phase != DRY and phase != LEAK:
+                if phase != OFF and phase != DRY and phase != LEAK:
                     self.phase = BUILDING
                     self.turns = self.count = 0
-            self.state = UNKNOWN if pump_on else OFF
+            self.state = OFF if phase == OFF else UNKNOWN
             return
         self.silent = 0
         last = self.last

@@ -134,9 +134,7 @@ class Gauge:
             low = self.transfers.transfer(False) * record.share_low // 100
             high = self.transfers.transfer(True) * record.share_high // 100
         one = self.disagree
-        one.step(
-            elapsed_ms, self.flies.holds == 1, self.said[FAULT], self.said[READING], record.feeds, low, high
-        )
+        one.step(elapsed_ms, self.flies.holds, self.said[FAULT], self.said[READING], record.feeds, low, high)
         if one.state == NOT_JUDGED and (self.said[FAULT] or self.flies.holds < 0):
             return  # what is not known changes nothing
         self.urgency = CAUTION if one.state == READS_HIGH or one.state == READS_LOW else 0
