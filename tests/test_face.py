@@ -22,7 +22,7 @@ from hypothesis import strategies as st
 import paper
 from gaugebox.alert_records import ALERTS_PAGE, LARGE_PAGE, OVERVIEW_PAGE
 from gaugebox.alerts import CAUTION, FLASH, FLASHING, STEADY, WARNING, Alerts, Condition, LASTS, Rule
-from gaugebox.brush import LINE, Brush
+from gaugebox.brush import LINE, PITCH, Brush
 from gaugebox.face import BOTTOM, VALUE, Face
 from gaugebox.measure import FAULTS, OPEN, make_channels
 from gaugebox.readouts import GREEN, RED, UNMARKED, YELLOW, Derived, Readout
@@ -475,6 +475,12 @@ def test_a_press_before_the_page_is_drawn_takes_nothing() -> None:
     cockpit.face.turn()
     cockpit.face.acknowledge()
     assert sum(one.unseen() for one in cockpit.alerts.all) == 7
+
+
+@pytest.mark.parametrize("most, written", [(8, 3), (2, 2), (0, 0), (-1, 0)])
+def test_words_stay_within_their_room(most: int, written: int) -> None:
+    """A tail as long as the line leaves its head less than nothing."""
+    assert Brush(paper.FrameBuffer).write(b"abc", 0, 0, None, most) == written * PITCH
 
 
 def test_a_number_that_does_not_fit_is_dashes() -> None:

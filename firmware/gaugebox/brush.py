@@ -52,7 +52,7 @@ class Brush:
         """Small letters; where the next would stand."""
         canvas, small = self.canvas, self.small
         for c in text:
-            if c and most:
+            if c and most > 0:
                 canvas.blit(small[c - 32], x, y, 0 if ink is None else 1, ink)
                 x += PITCH
                 most -= 1
