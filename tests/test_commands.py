@@ -231,6 +231,18 @@ MISUSE = [
     ),
     ("new nowhere", ["new", "/nowhere/x.toml"], 2, "cannot be written"),
     ("no such port", ["read", "--port", "/dev/nothing"], 2, "/dev/nothing: cannot be opened"),
+    (
+        "an option twice",
+        ["bench", "--plot", "a.png", "--plot", "b.png"],
+        2,
+        "--plot stands twice, 'a.png' and 'b.png'",
+    ),
+    (
+        "an option of two words twice",
+        ["choose", "--range", "0", "18", "--range", "0", "9"],
+        2,
+        "--range stands twice",
+    ),
     ("install without port", ["install", "--port", "/dev/nothing"], 2, "/dev/nothing: cannot be opened"),
 ]
 

@@ -989,6 +989,10 @@ def _two_digits(value: float) -> str:
 class Parser(argparse.ArgumentParser):
     """A mistake in the words is a Misuse like any other."""
 
+    def __init__(self, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.register("action", None, Once)
+
     def error(self, message: str) -> NoReturn:
         raise Misuse(f"{self.prog}: {message}; see {self.prog} --help")
 
@@ -1004,7 +1008,7 @@ class Once(argparse.Action):
         option: str | None = None,
     ) -> None:
         given: dict[str, Any] = vars(namespace).setdefault("given_once", {})
-        if self.dest in given:
+        if option is not None and self.dest in given:
             parser.error(f"{option} stands twice, {given[self.dest]!r} and {values!r}: leave one of them out")
         given[self.dest] = values
         setattr(namespace, self.dest, values)
@@ -1274,7 +1278,6 @@ def parser() -> Parser:
     )
     one.add_argument(
         "--where",
-        action=Once,
         choices=("connector", "sender"),
         default="connector",
         help="where that was (default: the box's connector)",
@@ -1304,7 +1307,6 @@ def parser() -> Parser:
     )
     one.add_argument(
         "--port",
-        action=Once,
         metavar="P",
         nargs="?",
         const="",
@@ -1312,11 +1314,10 @@ def parser() -> Parser:
     )
     one.add_argument(
         "--supply",
-        action=Once,
         metavar="VOLTS",
         help="of the bus, as measured (default: as the box file says, +-1 V)",
     )
-    one.add_argument("--cold", action=Once, metavar="DEGC", help="of a thermocouple's cold junction")
+    one.add_argument("--cold", metavar="DEGC", help="of a thermocouple's cold junction")
     one.add_argument(
         "--meter",
         metavar="PLUS_MINUS",
