@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 import subprocess
 import sys
 import threading
@@ -459,6 +460,40 @@ def test_install_goes_beside_the_newest_and_above_it(rig: Rig, monkeypatch: pyte
     assert set(third.copied) <= {"main.py"}  # what lay there already was the same
 
 
+def test_a_firmware_that_speaks_otherwise_does_not_keep_the_new_one_out(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its `hello` has two fields less; what tells to run `gaugelight install` must not end that."""
+    ask = BoxLine.ask
+    monkeypatch.setattr(BoxLine, "ask", lambda line, *fields, **how: ask(line, *fields, **how)[:13])
+    with BoxLine(rig.port) as line, pytest.raises(Wrong, match="run `gaugelight install`"):
+        line.hello()
+    assert install(rig.port, lambda what, done, of: None).copied == ()
+
+
+STORE_SAYS = {
+    "full": ("28", "the store failed: 28, its flash is full; `mpremote connect /dev/none df`"),
+    "a file in the folder's place": (
+        "20",
+        "the store failed: 20; `mpremote connect /dev/none fs ls :/tables` must show",
+    ),
+}
+
+
+@pytest.mark.parametrize("number, told", STORE_SAYS.values(), ids=STORE_SAYS)
+def test_a_store_that_fails_is_told_with_its_cure(
+    number: str, told: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Silent:
+        def write(self, sent: bytes) -> None: ...
+        def close(self) -> None: ...
+
+    monkeypatch.setattr("gaugelight.box_line.open_port", lambda port: Silent())
+    monkeypatch.setattr(BoxLine, "_answer", lambda *_: ["no", f"the store failed: {number}"])
+    with BoxLine("/dev/none") as line, pytest.raises(Wrong, match=re.escape(told)):
+        line.ask("begin")
+
+
 def test_install_for_another_bytecode_changes_nothing(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
     files = {name: b"M\x07" + content[2:] for name, content in compiled_firmware().items()}
     monkeypatch.setattr("gaugelight.install.compiled_firmware", lambda: files)
@@ -897,6 +932,7 @@ def test_main_starts_the_newest_whole_firmware(rig: Rig, whole: str, app: str, s
     """The second folder holds an app that says where it runs, or cannot."""
     script = f"""
 import os
+import re
 for folder in ("/firmware_b", "/firmware_b/gaugebox"):
     try: os.mkdir(folder)
     except OSError: pass

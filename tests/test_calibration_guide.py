@@ -360,6 +360,14 @@ def test_pours_by_weight(tank: tuple[Box, Input, Path]) -> None:
     assert weighed == [("10.4 lb", "22 degC"), ("6 lb", "22 degC")]
 
 
+def test_a_measured_density_needs_no_temperature(tank: tuple[Box, Input, Path]) -> None:
+    """Nothing stands in the session that nobody measured, and it goes on where it was left."""
+    session, _ = guided(tank, noisy, "", "w", "0.72 kg/l", "0.5 %", "0.1", "", "10.4", "6 lb", "f")
+    assert session is not None and session.density is not None
+    assert [str(point.weighed) for point in session.points[1:]] == ["10.4 lb", "6 lb"]
+    assert "temperature" not in tank[2].read_text() and read_session(tank[2]) == session
+
+
 def test_against_a_reference(tmp_path: Path) -> None:
     box = read_box(DEMO)
     one = box.input("hydraulic")

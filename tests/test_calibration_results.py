@@ -150,6 +150,8 @@ def test_weighed_pours(tmp_path: Path, demo: Box) -> None:
     result = evaluate(read_session(path), demo)
     assert result.points[1].added == pytest.approx(12 * 0.45359237 / (0.72 - 0.0011) / 3.785411784)
     assert result.points[9].true_u > 18 * 0.001 / 0.72
+    path.write_text(path.read_text().replace('temperature = "15 degC"\n', ""))  # which nobody needs
+    assert evaluate(read_session(path), demo).points == result.points
 
 
 def test_a_meter_has_errors_of_its_own(tmp_path: Path, demo: Box) -> None:

@@ -243,6 +243,18 @@ MISUSE = [
         2,
         "--range stands twice",
     ),
+    (
+        "an input set twice on the face",
+        ["face", str(DEMO), "--set", "left fuel=open", "--set", "left fuel=3 US gal"],
+        2,
+        '"left fuel=3 US gal": left fuel is set twice',
+    ),
+    (
+        "a fault misspelt",
+        ["face", str(DEMO), "--set", "left fuel=opne"],
+        2,
+        'left fuel has no fault "opne"; it has: short, under, over, open, rail, converter',
+    ),
     ("install without port", ["install", "--port", "/dev/nothing"], 2, "/dev/nothing: cannot be opened"),
 ]
 

@@ -2,6 +2,7 @@
 
 import base64
 import contextlib
+import errno
 import time
 import zlib
 from collections.abc import Callable, Iterator
@@ -31,6 +32,10 @@ class NoAnswer(Wrong):
 
 class Lost(Wrong):
     """The port went away."""
+
+
+class OtherLine(Wrong):
+    """What the box answers is not what these tools understand: its firmware is older, or newer."""
 
 
 class BoxSaysNo(Wrong):
@@ -173,6 +178,13 @@ class SaidMark:
     rank: int
 
 
+def _store_cure(port: str, number: str) -> str:
+    """What the box's error number means, and what to look at."""
+    if number == str(errno.ENOSPC):
+        return f", its flash is full; `mpremote connect {port} df` shows it, `fs ls :/` what is not the box's own: remove that"
+    return f"; `mpremote connect {port} fs ls :/tables` must show a folder, with room"
+
+
 def packed(image: bytes) -> bytes:
     """As the box takes it apart again: zlib, with a window of 1 kB."""
     packer = zlib.compressobj(9, zlib.DEFLATED, 10)
@@ -242,7 +254,7 @@ class BoxLine:
                     if answer[0] != "ok":
                         why = answer[1] if answer[1:] else "?"
                         if why.startswith(STORE_FAILED):
-                            why += f"; `mpremote connect {self.port} fs ls :/tables` must show a folder, with room"
+                            why += _store_cure(self.port, why.removeprefix(STORE_FAILED))
                         raise BoxSaysNo(f"{self.port}: the box refused: {why}")
                     return answer[1:]
         except OSError as problem:
@@ -267,12 +279,12 @@ class BoxLine:
 
     @contextlib.contextmanager
     def _understood(self) -> Iterator[None]:
-        """Raises Wrong where an answer is not what this version of the line says."""
+        """Raises OtherLine where an answer is not what this version of the line says."""
         try:
             yield
         except (LookupError, ValueError, TypeError):
             what = "the box speaks another version of the line; run `gaugelight install`"
-            raise Wrong(f"{self.port}: {what}") from None
+            raise OtherLine(f"{self.port}: {what}") from None
 
     def hello(self, tries: int | None = None, within: float | None = None) -> Hello:
         said = self.ask("hello", tries=tries, within=within)

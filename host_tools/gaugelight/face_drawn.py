@@ -143,8 +143,12 @@ def setting_of(built: Build, words: list[str]) -> Setting:
     faults: dict[str, str] = {}
     on: set[str] = set()
     state = reserve.OFF
+    seen: set[str] = set()
     for word in words:
         name, equals, value = (part.strip() for part in word.partition("="))
+        if name in seen:
+            raise Misuse(f'"{word}": {name} is set twice; leave one of them out')
+        seen.add(name)
         if not equals or not value:
             raise Misuse(f'"{word}" sets nothing; write "NAME=READING", "NAME=FAULT" or "SWITCH=on"')
         if any(name == one.name for one in box.face.derived):
@@ -169,7 +173,7 @@ def setting_of(built: Build, words: list[str]) -> Setting:
             watch = [WATCH] * (box.face.reserve is not None)
             there = meant(name, [*(one.name for one in box.inputs), *sorted(switches), *watch])
             raise Misuse(f'{box.file}: there is no input and no switch "{name}"; {there}')
-        if value in FAULTS:
+        if value in FAULTS or not any(letter.isdigit() for letter in value):
             possible = faults_of(built, one)
             if value not in possible:
                 raise Misuse(f'{name} has no fault "{value}"; it has: {", ".join(possible)}')

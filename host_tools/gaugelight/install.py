@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import gaugebox
-from gaugelight.box_line import BoxLine, NoAnswer
+from gaugelight.box_line import BoxLine, NoAnswer, OtherLine
 from gaugelight.ports import open_port
 from gaugelight.problems import Wrong
 
@@ -140,8 +140,9 @@ def install(port: str, progress: Progress) -> Installed:
 
 
 def _not_in_flight(port: str) -> None:
-    """Raises Wrong where a box answers that may be in flight; a board without firmware does not answer."""
-    with contextlib.suppress(NoAnswer), BoxLine(port) as line:
+    """Raises Wrong where a box answers that may be in flight; a board without firmware does not answer, and one whose firmware
+    speaks otherwise is here to get another."""
+    with contextlib.suppress(NoAnswer, OtherLine), BoxLine(port) as line:
         hello = line.hello(tries=1, within=0.3)
         if hello.in_flight and not hello.in_flight.endswith("not known yet"):
             raise Wrong(f"{port}: the box is not written to: {hello.in_flight}")

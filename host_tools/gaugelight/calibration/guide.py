@@ -351,8 +351,8 @@ class Guide:
         return point
 
     def _degrees(self, session: Session) -> Amount | None:
-        if session.density is not None and self.temperature is None:
-            self.temperature = Amount(Fraction(15), "degC")
+        if session.density is not None:
+            return None  # it was measured as it is poured
         if self.temperature is None:
             parse = _default(files.amount("degC", least=Fraction(-40), most=Fraction(60)), "", "degC")
             self.temperature = self._ask("temperature of the fuel, degC", parse)

@@ -303,7 +303,9 @@ def _session(reader: Reader) -> Session | None:
     if fuel is not None and measured is not None:
         head.wrong("density", "and fuel say the same; leave one of them out")
     points = [
-        point for section in sections if (point := _point(section, kind, len(sections) > 0)) is not None
+        point
+        for section in sections
+        if (point := _point(section, kind, "density" in head.written)) is not None
     ]
     if kind == TANK and points and points[0].line == sections[0].line:
         first = points[0].added or points[0].weighed
@@ -336,7 +338,7 @@ def fuel_name(value: Any) -> str:
     return name
 
 
-def _point(section: Section, kind: str | None, first: bool) -> Point | None:
+def _point(section: Section, kind: str | None, density_measured: bool) -> Point | None:
     before = section.problems
     found: dict[str, Any] = {
         "signal": section.take("signal", signal, None, '"<number> ohm", mA or V'),
@@ -359,7 +361,7 @@ def _point(section: Section, kind: str | None, first: bool) -> Point | None:
             )
         if "true" in written:
             section.wrong("true", f'belongs to kind = "{REFERENCE}"; write added')
-        if "weighed" in written and "temperature" not in written:
+        if "weighed" in written and "temperature" not in written and not density_measured:
             section.wrong("weighed", 'at which temperature? add temperature = "18 degC"')
     elif kind == REFERENCE:
         for key in ("added", "weighed", "temperature", "dip"):
