@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 
 from gaugebox.curve import lookup
+from gaugebox.flight_log import FULL
 from gaugebox.light import INPUT
 from gaugebox.line import ANSWER, unframe
 from gaugebox.log import DIMMERS, LOST, MOST_RECORDS, RECORD, RECORD_SIZE, TOLD
@@ -285,7 +286,8 @@ def test_the_log_tells_it_in_order() -> None:
 
 
 def test_the_flight_log_holds_every_second() -> None:
-    """Of the last hours, up to the last minute; whatever was broken: silent converters are silent in it."""
+    """Up to the last minute; whatever was broken: silent converters are silent in it. After a long soak of the last hours, six full files
+    at least: here inputs leap all the time, and a row takes three times what it takes in flight."""
     found, damaged = [], 0
     for content in soaked()["flights"]:
         of_it, passed_over = pieces(bytes.fromhex(content))
@@ -301,7 +303,8 @@ def test_the_flight_log_holds_every_second() -> None:
     size = sum(len(content) // 2 for content in soaked()["flights"])
     print(f"{len(seconds)} rows, {size / len(seconds):.1f} bytes each, {missed} seconds missed")
     assert damaged == 0 and seconds == sorted(set(seconds)) and missed <= HOURS
-    assert seconds[-1] > soaked()["seconds"] - 62 and len(seconds) >= min(HOURS, 6) * 3600 - 62
+    assert seconds[-1] > soaked()["seconds"] - 62
+    assert len(seconds) >= HOURS * 3600 - 62 or LONG and size >= 6 * FULL
     assert all(0 < count < len(seconds) // 10 for count in silent.values()), silent
 
 
