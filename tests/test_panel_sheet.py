@@ -653,6 +653,9 @@ def test_half_a_set_is_not_written_and_older_pages_are_named(
     assert main(["template", "hull.toml", "-o", "x.svg"]) == 0
     out = capsys.readouterr().out
     assert "x_4.svg: a page of an older, longer set" in out and "x_6.svg" not in out
+    Path("x_2.pdf").write_text("somebody else's")
+    assert main(["template", "hull.toml", "-o", "x.pdf", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["old_pages"] == []
 
 
 def test_a_sheet_is_written_as_a_whole(hull: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -50,9 +50,8 @@ PRESSURE_KINDS = ("gauge", "sealed", "absolute")
 # of nominal, what a measured rail may be: 3.3 V may rise to 3.56 V, below what a pin takes
 RAIL_SPAN = Fraction(80, 100), Fraction(108, 100)
 NAMUR_NE_43 = Fraction("3.6"), Fraction("3.8"), Fraction("20.5"), Fraction(21)  # mA
-LOOP_BESIDE = Fraction(
-    "0.8"
-)  # mA, 5 % of its span: how far from 4 and 20 the ends of such a loop's points may lie
+# mA, 5 % of its span: how far from 4 and 20 the ends of such a loop's points may lie
+LOOP_BESIDE = Fraction("0.8")
 TABLES = (
     "box", "converter", "input", "lamp", "display", "bus_output", "switch", "daylight", "dim_request", "in_flight",
     "derived", "alert", "buttons", "reserve", "disagree", "connector", "cable", "compass",

@@ -38,7 +38,10 @@ def page_files(path: Path, many: int) -> list[Path]:
 
 
 def old_pages(path: Path, many: int) -> list[Path]:
-    """What a longer set has left there beyond as many pages: whoever prints all would print those too."""
+    """What a longer set has left there beyond as many pages: whoever prints all would print those too. Of pictures only: a table or
+    a .pdf is one file, and what is named like a page of it is another's."""
+    if path.suffix.lower() not in (".svg", ".png"):
+        return []
     old: list[Path] = []
     while (file := _page(path, many + 1 + len(old))).is_file():
         old.append(file)
