@@ -441,9 +441,7 @@ def _notes_on_conditions(box: Box) -> Iterator[tuple[str, str]]:
 
 
 def _said(box: Box, one: Condition) -> str:
-    """As it is written in the box file."""
-    amount = "" if one.value is None else f" {float(one.value):g} {_unit(box, one.name)}"
-    return f'"{one.name} {one.way}{amount}"'
+    return f'"{one.text("" if one.value is None else _unit(box, one.name))}"'
 
 
 def _exclude(one: Condition, other: Condition) -> bool:

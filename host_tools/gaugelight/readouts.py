@@ -53,6 +53,10 @@ class Condition:
     way: str
     value: Fraction | None = None
 
+    def text(self, unit: str) -> str:
+        """As it is written in the box file; unit: of what is named."""
+        return f"{self.name} {self.way}" + ("" if self.value is None else f" {float(self.value):g} {unit}")
+
 
 @dataclass(frozen=True)
 class Markings:

@@ -258,10 +258,7 @@ def _holds(condition: Condition, flight: _Flight) -> Bools:
 
 def _in_words(condition: Condition, flight: _Flight) -> str:
     trace = flight.undamped.trace(condition.name)
-    unit = "" if trace is None else f" {trace.unit}"
-    return f"{condition.name} {condition.way}" + (
-        "" if condition.value is None else f" {float(condition.value):g}{unit}"
-    )
+    return condition.text("" if trace is None else trace.unit)
 
 
 def in_lines(one: Finding, recording: Recording) -> list[tuple[str, str]]:
